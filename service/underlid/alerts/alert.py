@@ -1,0 +1,101 @@
+"""An alert and its changes, as values. `life.py` moves them; `sentence.py` words them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from underlid.rules.finding import Advice, Condition, Priority
+
+
+class AlertState(StrEnum):
+    """Where an alert stands, in the terms of IEC 62682."""
+
+    PENDING = "pending"
+    """The condition holds, but not yet for the on-delay; nobody is told."""
+    ACTIVE = "active"
+    RETURNING = "returning"
+    """The condition has gone, but not yet for the off-delay."""
+    RETURNED = "returned"
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """One alert of one bin: it is raised once, may worsen, and returns to normal once."""
+
+    id: str
+    bin: str
+    shed: str
+    condition: Condition
+    subject: str
+    state: AlertState
+    priority: Priority
+    since_ms: int
+    """When the condition began to hold (before the on-delay)."""
+    state_at_ms: int
+    raised_at_ms: int | None = None
+    returned_at_ms: int | None = None
+    acknowledged_at_ms: int | None = None
+    acknowledged_by: str = ""
+    shelved_until_ms: int | None = None
+    cause: str = ""
+    grade: str = ""
+    certainty: float = 1.0
+    forecast_for_ms: int | None = None
+    feed_at_ms: int | None = None
+    evidence: dict[str, float | str] = field(default_factory=dict)
+    advice: tuple[Advice, ...] = ()
+    text: str = ""
+
+
+class TransitionKind(StrEnum):
+    """What happened to an alert or a spell; the words of `verdicts.jsonl`."""
+
+    ALERT_RAISED = "alert_raised"
+    ALERT_WORSENED = "alert_worsened"
+    ALERT_RETURNED = "alert_returned"
+    SPELL_BEGAN = "spell_began"
+    SPELL_ENDED = "spell_ended"
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """One change, at one time, with the reason a person can read."""
+
+    kind: TransitionKind
+    at_ms: int
+    bin: str
+    condition: Condition
+    reason: str
+    alert: Alert | None = None
+    spell: Spell | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """A stretch of time in which one condition held."""
+
+    bin: str
+    condition: Condition
+    began_ms: int
+    ended_ms: int | None
+    grade: str = ""
+    peak: float | None = None
+    """Film g/m² (condensation), °C (heat, cold) or % (moisture): the worst value."""
+    water_g_m2: float | None = None
+    feed_at_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What is to be told about an alert's change. `key` makes a second sending recognisable."""
+
+    key: str
+    alert_id: str
+    bin: str
+    shed: str
+    at_ms: int
+    priority: Priority
+    title: str
+    text: str
+    event: TransitionKind

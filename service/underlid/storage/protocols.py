@@ -1,0 +1,87 @@
+"""What the rest of Underlid may ask of a store of readings; SQLite answers here first.
+
+`sqlite_readings.py` implements it; records (bins, journal, alerts, people) are in `records/`.
+All calls block; edges that must not wait call them from a thread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from underlid.readings.values import Reading, Rejected
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class RawSeries:
+    """Raw readings of one probe, in time order: n instants, NaN where a channel said nothing."""
+
+    taken_at_ms: Integers
+    received_at_ms: Integers
+    values: dict[str, Floats]
+
+
+@dataclass(frozen=True, slots=True)
+class Buckets:
+    """Raw readings of one probe summed up per step: n buckets, NaN and count 0 where empty."""
+
+    start_ms: Integers
+    step_ms: int
+    low: dict[str, Floats]
+    mean: dict[str, Floats]
+    high: dict[str, Floats]
+    count: dict[str, Integers]
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeSeen:
+    """What the store knows of a probe, claimed or not."""
+
+    probe: str
+    shed: str
+    first_taken_at_ms: int
+    last_taken_at_ms: int
+    last_received_at_ms: int
+    last_values: dict[str, float]
+
+
+class ReadingStore(Protocol):
+    """Keeps readings for good: acknowledged means on disk."""
+
+    def write(self, readings: Sequence[Reading], rejected: Sequence[Rejected] = ()) -> None:
+        """Store all in one fsynced commit: idempotent, key (time, probe), channels merged.
+
+        Raises `StoreFullError` or another `StoreError` when nothing was stored.
+        """
+        ...
+
+    def raw(self, probe: str, start_ms: int, end_ms: int) -> RawSeries:
+        """Return the raw readings with start_ms ≤ taken_at_ms < end_ms."""
+        ...
+
+    def buckets(self, probe: str, start_ms: int, end_ms: int, step_ms: int) -> Buckets:
+        """Return min, mean, max, count per step; hourly roll-ups serve steps of whole hours."""
+        ...
+
+    def probes_seen(self) -> list[ProbeSeen]:
+        """Return every probe that ever sent a reading."""
+        ...
+
+    def recent_rejects(self, most: int = 100) -> list[Rejected]:
+        """Return the newest rejected messages, newest first."""
+        ...
+
+    def reject_counts(self) -> dict[str, int]:
+        """Return how many messages were rejected, by reason, since the store was made."""
+        ...
+
+    def close(self) -> None:
+        """Finish writing and let go of the files."""
+        ...

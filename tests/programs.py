@@ -1,0 +1,42 @@
+"""Debian programs that tests run for real: skipped with a reason at home, required in CI."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+
+import pytest
+
+PACKAGES = {
+    "mosquitto": "mosquitto",
+    "mosquitto_pub": "mosquitto-clients",
+    "mosquitto_sub": "mosquitto-clients",
+    "chromium": "chromium",
+    "g++": "g++",
+    "nginx": "nginx",
+    "influxd": "influxdb",
+}
+"""Program name -> the Debian package that brings it."""
+
+SBIN = ("/usr/sbin", "/usr/local/sbin")
+
+
+def require(program: str) -> str:
+    """Return the path of *program*; without it skip the test, or fail it in CI."""
+    search = os.pathsep.join([os.environ.get("PATH", ""), *SBIN])
+    path = shutil.which(program, path=search)
+    if path is not None:
+        return path
+    reason = f"{program} is not installed (Debian package {PACKAGES.get(program, program)})"
+    if os.environ.get("CI"):
+        pytest.fail(reason)
+    pytest.skip(reason)
+
+
+def free_port() -> int:
+    """Return a loopback port that was free a moment ago."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
