@@ -1,0 +1,229 @@
+"""The other way in: messages from somebody's MQTT broker, by paho, acknowledged after the commit.
+
+The session at the broker is persistent and its name fixed, so what arrives while the service is
+away waits there; the broker gets its PUBACK only when the message is on disk. A broker may still
+lose what it acknowledged to the probe: that is what the confirm topic is for. The threads and
+the order of the PUBACKs are in `brokered.py`, which this file drives.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import ssl
+import threading
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, Literal
+
+import structlog
+from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from underlid.clock import Clock, SystemClock
+from underlid.errors import UnderlidError
+from underlid.mqtt.brokered import Brokered
+from underlid.mqtt.confirm import confirmed, payloads
+from underlid.mqtt.counts import Counts
+from underlid.mqtt.decoding import PACKET_BYTES_MAX
+from underlid.mqtt.intake import Intake, Outcome
+from underlid.mqtt.outward import ROOT, confirm_topic
+from underlid.readings.values import RawMessage
+
+FILTERS: Final = (
+    f"{ROOT}/+/+/senml",
+    f"{ROOT}/+/+/json",
+    f"{ROOT}/+/+/status",
+    f"{ROOT}/+/+/value/+",
+    f"{ROOT}/+/entry",
+)
+"""What probes publish; never our own topics, so that nothing is read back."""
+
+KEEP_ALIVE_S: Final = 60
+"""Common practice: a dead line is noticed within a minute and a half."""
+
+SESSION_KEPT_S: Final = 30 * 24 * 3600
+"""MQTT 5: how long the broker keeps our session; the shipped mosquitto.conf says the same."""
+
+IN_FLIGHT_MAX: Final = 1000
+"""MQTT 5: messages the broker may send ahead of our PUBACKs; as in the shipped mosquitto.conf."""
+
+OUTWARD_MAX: Final = 10_000
+"""Alerts that wait for a broker that is away; the newest are left out then, and counted."""
+
+RETRY_FIRST_S: Final = 1
+RETRY_LAST_S: Final = 30
+"""The first and the longest wait before another try to connect."""
+
+PAYLOAD_KEPT_BYTES: Final = 64 * 1024 + 1
+"""One more than a message may have: a longer one is cut here, refused as too large, and shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerPlace:
+    """Where the broker is and how to speak with it; the settings `broker_…`."""
+
+    host: str
+    port: int = 1883
+    user: str = ""
+    password: str = ""
+    tls: bool = False
+    tls_ca: Path | None = None
+    client_id: str = "underlid"
+    protocol: Literal["3.1.1", "5"] = "3.1.1"
+    share: str = ""
+    """MQTT 5: the group of workers that share the messages; empty for none."""
+
+
+class BrokerClient:
+    """Reads from one broker. Create, `await start()`, `publish(...)`, `await stop()`."""
+
+    def __init__(self, intake: Intake, place: BrokerPlace, *, clock: Clock | None = None) -> None:
+        self.counts = Counts()
+        self.connected = threading.Event()
+        self._place = place
+        self._now_ms = (clock or SystemClock()).now_ms
+        self._retained: dict[str, bytes] = {}
+        self._log = structlog.get_logger("underlid.mqtt.broker")
+        self._client = self._make_client()
+        self._brokered = Brokered(intake, self.counts, self._ack, self._confirm)
+
+    async def start(self) -> None:
+        """Begin to connect, and keep trying; returns at once."""
+        place = self._place
+        if place.protocol == "5":
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho
+            properties.SessionExpiryInterval = SESSION_KEPT_S
+            properties.ReceiveMaximum = IN_FLIGHT_MAX
+            properties.MaximumPacketSize = PACKET_BYTES_MAX
+            self._client.connect_async(
+                place.host, place.port, KEEP_ALIVE_S, clean_start=False, properties=properties
+            )
+        else:
+            self._client.connect_async(place.host, place.port, KEEP_ALIVE_S)
+        self._brokered.start()
+        self._client.loop_start()
+
+    async def stop(self) -> None:
+        """Finish the commits under way, acknowledge them, leave; the session stays."""
+        await asyncio.to_thread(self._brokered.stop)
+        self._client.disconnect()
+        await asyncio.to_thread(self._client.loop_stop)
+        self.connected.clear()
+
+    def publish(self, topic: str, payload: bytes, retain: bool = False) -> None:
+        """Publish one of the service's own messages; from any thread.
+
+        While the broker is away, states are only remembered and alerts wait.
+        """
+        if retain:
+            self._retained[topic] = payload
+            if not self.connected.is_set():
+                return
+        sent = self._client.publish(topic, payload, qos=1, retain=retain)
+        self._count_sent(sent.rc)
+
+    def _make_client(self) -> Client:
+        place = self._place
+        version_5 = place.protocol == "5"
+        client = Client(
+            CallbackAPIVersion.VERSION2,
+            client_id=place.client_id,
+            clean_session=None if version_5 else False,
+            protocol=MQTTProtocolVersion.MQTTv5 if version_5 else MQTTProtocolVersion.MQTTv311,
+            manual_ack=True,
+        )
+        if place.user:
+            client.username_pw_set(place.user, place.password)
+        if place.tls:
+            client.tls_set_context(_tls(place.tls_ca))
+        client.max_queued_messages_set(OUTWARD_MAX)
+        client.reconnect_delay_set(RETRY_FIRST_S, RETRY_LAST_S)
+        client.on_connect = self._on_connect
+        client.on_disconnect = self._on_disconnect
+        client.on_subscribe = self._on_subscribe
+        client.on_message = self._on_message
+        return client
+
+    # -- called by paho, on its thread ----------------------------------------------------
+
+    def _on_connect(
+        self, client: Client, _data: Any, flags: ConnectFlags, code: ReasonCode, _more: Any
+    ) -> None:
+        """Subscribe again at every connect: the broker may have forgotten our session."""
+        if code.is_failure:
+            self.counts.refused["connect"] += 1
+            self._log.warning("broker refused", host=self._place.host, reason=str(code))
+            return
+        self.counts.connections += 1
+        self.counts.open = 1
+        group = f"$share/{self._place.share}/" if self._place.share else ""
+        client.subscribe([(group + one, 1) for one in FILTERS])
+        self.connected.set()
+        self._log.info(
+            "broker connected", host=self._place.host, session_kept=flags.session_present
+        )
+        for topic, payload in list(self._retained.items()):
+            self._count_sent(client.publish(topic, payload, qos=1, retain=True).rc)
+
+    def _on_disconnect(
+        self, _client: Client, _data: Any, _flags: DisconnectFlags, code: ReasonCode, _more: Any
+    ) -> None:
+        """Forget what waits for its PUBACK: the broker will send it again on the next line."""
+        self._brokered.line_lost()
+        self.connected.clear()
+        self.counts.open = 0
+        self._log.info("broker disconnected", host=self._place.host, reason=str(code))
+
+    def _on_subscribe(
+        self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _more: Any
+    ) -> None:
+        for topic_filter, code in zip(FILTERS, codes, strict=False):
+            if code.is_failure:
+                self.counts.refused["subscribe"] += 1
+                self._log.warning("broker refused", filter=topic_filter, reason=str(code))
+
+    def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:
+        try:
+            topic = message.topic
+        except UnicodeDecodeError:
+            topic = "(not UTF-8)"
+        payload = bytes(message.payload)
+        if len(payload) > PAYLOAD_KEPT_BYTES:
+            payload = payload[:PAYLOAD_KEPT_BYTES]
+        raw = RawMessage(topic, payload, self._now_ms())
+        self._brokered.take(raw, message.mid if message.qos else 0)
+
+    # -- called by `Brokered`, after the commit -------------------------------------------
+
+    def _ack(self, message_id: int) -> None:
+        self._client.ack(message_id, 1)
+
+    def _confirm(self, outcome: Outcome) -> None:
+        if not self.connected.is_set():
+            return
+        for (shed, probe), ranges in confirmed(outcome.admitted.readings).items():
+            for payload in payloads(ranges):
+                sent = self._client.publish(confirm_topic(shed, probe), payload, qos=0)
+                self._count_sent(sent.rc)
+
+    def _count_sent(self, code: MQTTErrorCode) -> None:
+        if code in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN):
+            self.counts.sent += 1
+        else:
+            self.counts.dropped += 1
+
+
+def _tls(authority: Path | None) -> ssl.SSLContext:
+    """Return a context that checks the broker's certificate and name."""
+    try:
+        return ssl.create_default_context(cafile=authority)
+    except OSError as error:
+        raise UnderlidError(
+            "certificate authority of the broker",
+            value=str(authority),
+            expected="a PEM file with a certificate",
+            next_step=f"Correct broker_tls_ca ({error}).",
+        ) from error
