@@ -44,12 +44,14 @@ class Row(msgspec.Struct, gc=False):
 
 def admit(rows: Sequence[Row], topic: Topic, received_at_ms: int, into: list[Reading]) -> None:
     """Append a reading for every row, each with a time that can be stored."""
-    placed = (
-        [_placed(rows[0], received_at_ms)]
-        if len(rows) == 1
-        else _placed_together(rows, received_at_ms)
-    )
-    for row, (at_ms, source) in zip(rows, placed, strict=True):
+    if len(rows) == 1:
+        row = rows[0]
+        at_ms, source = _placed(row, received_at_ms)
+        into.append(
+            Reading(topic.probe, topic.shed, at_ms, received_at_ms, row.values, source, row.seq)
+        )
+        return
+    for row, (at_ms, source) in zip(rows, _placed_together(rows, received_at_ms), strict=True):
         into.append(
             Reading(topic.probe, topic.shed, at_ms, received_at_ms, row.values, source, row.seq)
         )

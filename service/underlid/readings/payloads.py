@@ -24,7 +24,7 @@ CBOR_DEPTH_MOST: Final = 4
 CBOR_SELF_DESCRIBED: Final = b"\xd9\xd9\xf7"
 """Tag 55799 (RFC 8949 section 3.4.6): says "this is CBOR" and nothing else."""
 
-SPACED_COLONS: Final = (b" :", b"\t:", b"\n:", b"\r:")
+_ONLY_OBJECTS: Final = {dict}
 
 _JSON: Final = msgspec.json.Decoder()
 
@@ -71,12 +71,21 @@ def _maybe_twice_named(payload: bytes, document: Any) -> bool:
     if type(document) is dict:
         members = len(document)
     elif type(document) is list:
-        members = sum([len(record) for record in document if type(record) is dict])
+        if set(map(type, document)) != _ONLY_OBJECTS:
+            return b":" in payload
+        members = sum(map(len, document))
     else:
         return False
+    if payload.count(b":") == members:
+        return False
     if payload.count(b'":') != members:
-        return payload.count(b":") != members
-    return any(colon in payload for colon in SPACED_COLONS)
+        return True
+    return (
+        (b" " in payload and b" :" in payload)
+        or (b"\n" in payload and b"\n:" in payload)
+        or (b"\t" in payload and b"\t:" in payload)
+        or (b"\r" in payload and b"\r:" in payload)
+    )
 
 
 def _object(pairs: list[tuple[str, Any]]) -> Any:

@@ -44,7 +44,7 @@ class Refusals:
         self._more: dict[RejectReason, int] = {}
 
     def __bool__(self) -> bool:
-        return bool(self._first)
+        return len(self._first) > 0
 
     def note(self, refusal: RefusedError) -> None:
         """Remember *refusal*, or count it when its reason is known already."""

@@ -21,8 +21,8 @@ VERSION: Final = 10
 """The version RFC 8428 defines, and the default."""
 
 BASE_LABELS: Final = frozenset({"bn", "bt", "bu", "bv", "bs", "bver"})
-OTHER_VALUES: Final = ("vb", "vs", "vd")
-OTHER_VALUE_LABELS: Final = frozenset(OTHER_VALUES)
+VALUE_LABELS: Final = ("v", "vb", "vs", "vd")
+RARE_LABELS: Final = BASE_LABELS.union(VALUE_LABELS[1:])
 
 CBOR_LABELS: Final = {
     -6: "bs",
@@ -53,8 +53,8 @@ TEXT_MOST_CHARS: Final = 64
 """A longer name or unit is refused: none is registered, and they are kept in a cache."""
 
 Resolved: TypeAlias = tuple[str, str, str | None, float, object]
-"""Base name, name, unit, seconds (relative below 2^28), value: number with the base value added,
-bool, str or bytes."""
+"""Base name, name, unit, seconds (relative below 2^28) and value: a float with the base value
+added, a bool, or the label of text and data, which are not kept, in brackets."""
 
 
 class PackRefusedError(RefusedError):
@@ -70,7 +70,7 @@ def read_pack(payload: bytes) -> list[Any]:
     """Return the pack's records, labelled as in JSON; raises when it must not be used."""
     if is_cbor(payload):
         document = read_cbor(payload)
-        if isinstance(document, list | tuple):
+        if type(document) is list:
             document = [_text_labels(record) for record in document]
         suspicious = True
     else:
@@ -147,23 +147,18 @@ class _Base:
         self.time_s = 0.0
         self.unit: str | None = None
         self.value: float | None = None
-        self.version: int | None = None
+        self.version: float | None = None
 
     def resolve(self, record: Any) -> Resolved | None:
         """Return *record* resolved, None when it has no value to keep."""
         if type(record) is not dict:
             raise _not_a_record(record)
-        if not BASE_LABELS.isdisjoint(record):
-            self._update(record)
-        elif self.version is None:
-            self.version = VERSION
         get = record.get
         value = get("v")
-        if (
-            type(value) is not float
-            or self.value is not None
-            or not OTHER_VALUE_LABELS.isdisjoint(record)
-        ):
+        rare = not RARE_LABELS.isdisjoint(record)
+        if rare:
+            self._update(record)
+        if type(value) is not float or self.value is not None or rare or not isfinite(value):
             value = self._odd_value(record)
             if value is None:
                 return None
@@ -175,15 +170,21 @@ class _Base:
             or not (unit is None or (type(unit) is str and len(unit) <= TEXT_MOST_CHARS))
         ):
             raise not_senml("name or unit", (name, unit), f"at most {TEXT_MOST_CHARS} characters")
-        time_s = get("t", 0.0)
-        time_s = finite(time_s)
-        if time_s is None or not isfinite(time_s := self.time_s + time_s):
-            raise _bad_time("t", get("t"))
+        time_s = self.time_s
+        if "t" in record:
+            offset_s = finite(record["t"])
+            if offset_s is None or not isfinite(time_s := time_s + offset_s):
+                raise _bad_time("t", record["t"])
         return self.name, name, unit, time_s, value
 
     def _odd_value(self, record: dict[str, Any]) -> object:
         """Return the value of a record that is more than a float by itself; None for none."""
-        present = [label for label in ("v", *OTHER_VALUES) if label in record]
+        present = [label for label in VALUE_LABELS if label in record]
+        if present == ["v"]:
+            number = finite(record["v"])
+            if number is None or not isfinite(number := number + (self.value or 0.0)):
+                raise _bad_value(record, "v to be a finite number")
+            return number
         if len(present) > 1:
             raise _bad_value(record, "exactly one of v, vb, vs and vd")
         if not present:
@@ -192,21 +193,14 @@ class _Base:
             if self.value is None:
                 raise _bad_value(record, "one of v, vb, vs, vd and s")
             return self.value
-        value = record[present[0]]
-        if present[0] != "v":
-            expected_type = {"vb": bool, "vs": str}.get(present[0])
-            if expected_type is not None and type(value) is not expected_type:
-                raise _bad_value(record, "vb to be a boolean and vs a string")
-            return "(data)" if value is None else value
-        number = finite(value)
-        if number is None or not isfinite(number := number + (self.value or 0.0)):
-            raise _bad_value(record, "v to be a finite number")
-        return number
+        label = present[0]
+        is_boolean = label == "vb" and type(record[label]) is bool
+        return record[label] if is_boolean else f"({label})"
 
     def _update(self, record: dict[str, Any]) -> None:
         """Take over the record's base fields; raises `PackRefusedError` for a bad one."""
-        if "bver" in record or self.version is None:
-            self._check_version(record.get("bver", VERSION))
+        if "bver" in record:
+            self._check_version(record["bver"])
         if "bn" in record:
             if type(record["bn"]) is not str:
                 raise not_senml("base name (bn)", record["bn"], "a string")
@@ -238,9 +232,9 @@ class _Base:
                 expected=f"at most {VERSION}",
                 next_step="Send packs as RFC 8428 defines them.",
             )
-        if self.version is not None and number != self.version:
+        if self.version not in (None, number):
             raise not_senml("version (bver)", version, f"{self.version} as before in this pack")
-        self.version = int(number)
+        self.version = number
 
 
 def not_senml(what: str, value: object, expected: str) -> PackRefusedError:

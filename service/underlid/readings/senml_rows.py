@@ -141,7 +141,7 @@ class _Rows:
         else:
             for row, seq in self._seqs:
                 row.seq = seq
-        if sum(len(row.values) for row in rows) > CHANNELS_MOST:
+        if len(rows) > 1 or len(self._row.values) > CHANNELS_MOST:
             channels = {channel for row in rows for channel in row.values}
             if len(channels) > CHANNELS_MOST:
                 raise too_many_channels(len(channels))
