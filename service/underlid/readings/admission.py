@@ -43,14 +43,22 @@ class Row(msgspec.Struct, gc=False):
 
 
 def admit(rows: Sequence[Row], topic: Topic, received_at_ms: int, into: list[Reading]) -> None:
-    """Append a reading for every row, each with a time that can be stored."""
+    """Append a reading for every row, each with a time that can be stored.
+
+    Raises `RefusedError` TOO_MANY_CHANNELS, before anything was appended.
+    """
     if len(rows) == 1:
         row = rows[0]
+        if len(row.values) > CHANNELS_MOST:
+            raise too_many_channels(len(row.values))
         at_ms, source = _placed(row, received_at_ms)
         into.append(
             Reading(topic.probe, topic.shed, at_ms, received_at_ms, row.values, source, row.seq)
         )
         return
+    channels = {channel for row in rows for channel in row.values}
+    if len(channels) > CHANNELS_MOST:
+        raise too_many_channels(len(channels))
     for row, (at_ms, source) in zip(rows, _placed_together(rows, received_at_ms), strict=True):
         into.append(
             Reading(topic.probe, topic.shed, at_ms, received_at_ms, row.values, source, row.seq)

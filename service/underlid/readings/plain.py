@@ -26,6 +26,8 @@ from underlid.timeline import parse_time_ms
 TIME_MOST_CHARS: Final = 40
 """The longest RFC 3339 time with nine decimals has 35."""
 
+FIELDS_MOST: Final = CHANNELS_MOST + len(("ts", "seq"))
+
 NUMBER_MOST_BYTES: Final = 64
 """A bare number; a double needs 24."""
 
@@ -59,8 +61,8 @@ def _row(fields: Any, refusals: Refusals) -> Row:
     """Return one object's row, without the fields that were refused; raises when all of it is."""
     if type(fields) is not dict:
         raise _not_an_object(fields)
-    if len(fields) > CHANNELS_MOST + 2:
-        raise too_many_channels(len(fields) - 2)
+    if len(fields) > FIELDS_MOST:
+        raise too_many_channels(len(fields))
     row = Row({})
     values = row.values
     for name, value in fields.items():

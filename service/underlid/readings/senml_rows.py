@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import isfinite
 from typing import Final
 
-from underlid.readings.admission import CHANNELS_MOST, Row, empty, too_many_channels
+from underlid.readings.admission import Row, empty
 from underlid.readings.numbers import channel_value, message_number, milliseconds
 from underlid.readings.refusal import Refusals, RefusedError
 from underlid.readings.senml import Resolved, read_pack, resolve
@@ -141,10 +141,6 @@ class _Rows:
         else:
             for row, seq in self._seqs:
                 row.seq = seq
-        if len(rows) > 1 or len(self._row.values) > CHANNELS_MOST:
-            channels = {channel for row in rows for channel in row.values}
-            if len(channels) > CHANNELS_MOST:
-                raise too_many_channels(len(channels))
         return rows
 
 
