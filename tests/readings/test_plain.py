@@ -68,7 +68,7 @@ def test_null_means_that_the_sensor_did_not_answer() -> None:
         ({"x" * 33: 22.4}, RejectReason.BAD_CHANNEL),
         ({"": 22.4}, RejectReason.BAD_CHANNEL),
         ({"seq": -1}, RejectReason.BAD_SEQ),
-        ({"seq": 2**63}, RejectReason.BAD_SEQ),
+        ({"seq": 2**53}, RejectReason.BAD_SEQ),
         ({"seq": "7"}, RejectReason.BAD_SEQ),
     ],
 )

@@ -292,6 +292,7 @@ def test_names_that_lead_nowhere(base_name: str, name: str, reason: RejectReason
         ("rssi", "dBm", -67.0, "rssi_dbm", -67.0),
         ("soil", "/", 1843, "soil_raw", 1843.0),
         ("soil", "/", 0.42, "soil_index", 0.42),
+        ("soil", "/100", 42.0, "soil_index", 0.42),
         ("soil", "count", 1, "soil_raw", 1.0),
         ("soil-index", "/", 0.42, "soil_index", 0.42),
         ("co2", "ppm", 640, "co2", 640.0),

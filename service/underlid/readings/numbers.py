@@ -15,8 +15,8 @@ from underlid.readings.refusal import RefusedError
 from underlid.readings.values import RejectReason
 from underlid.timeline import SECOND_MS
 
-SEQ_MOST: Final = 2**63 - 1
-"""Message numbers are stored as signed 64-bit integers."""
+SEQ_MOST: Final = 2**53 - 1
+"""A double holds every whole number up to here, and JSON and SenML numbers are doubles."""
 
 
 def finite(value: object) -> float | None:
@@ -73,6 +73,6 @@ def message_number(value: object) -> int:
         RejectReason.BAD_SEQ,
         "seq",
         value=value,
-        expected="a whole number from 0 to 2^63 - 1",
+        expected="a whole number from 0 to 2^53 - 1",
         next_step="Count messages upwards; the readings were kept without their number.",
     )

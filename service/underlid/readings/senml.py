@@ -163,13 +163,13 @@ class _Base:
             if value is None:
                 return None
         name = get("n", "")
-        unit = get("u") or self.unit
+        unit = get("u", self.unit)
         if (
             type(name) is not str
             or len(name) > TEXT_MOST_CHARS
             or not (unit is None or (type(unit) is str and len(unit) <= TEXT_MOST_CHARS))
         ):
-            raise not_senml("name or unit", (name, unit), f"at most {TEXT_MOST_CHARS} characters")
+            raise _bad_text((name, unit))
         time_s = self.time_s
         if "t" in record:
             offset_s = finite(record["t"])
@@ -209,7 +209,7 @@ class _Base:
             unit = record["bu"]
             if type(unit) is not str:
                 raise not_senml("base unit (bu)", unit, "a string")
-            self.unit = unit or None
+            self.unit = unit
         if "bt" in record:
             time_s = finite(record["bt"])
             if time_s is None:
@@ -257,6 +257,16 @@ def _not_a_record(record: object) -> RefusedError:
         value=record,
         expected="an object (a map in CBOR)",
         next_step="See RFC 8428 section 5.",
+    )
+
+
+def _bad_text(value: object) -> RefusedError:
+    return RefusedError(
+        RejectReason.NOT_SENML,
+        "name and unit",
+        value=value,
+        expected=f"strings of at most {TEXT_MOST_CHARS} characters",
+        next_step="See RFC 8428 section 4.2.",
     )
 
 

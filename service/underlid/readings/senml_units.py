@@ -75,7 +75,7 @@ NAMES: Final[dict[str, str]] = {
 }
 """SenML name -> channel. Any other name becomes a channel with `_` for `-`."""
 
-SOIL_UNITS: Final = frozenset({None, "/"})
+SOIL_UNITS: Final = frozenset({None, "", "/"})
 SOIL_INDEX_SPAN: Final = (-0.5, 1.5)
 """`soil` with no unit but 1 may be either: within the index's range it is taken for an index,
 beyond it for counts (`count` always means counts)."""
@@ -93,6 +93,13 @@ class Target(msgspec.Struct, frozen=True, gc=False):
     """The name `soil`, which may be an index or counts."""
 
 
+def _channel(name: str, unit: str | None) -> str:
+    """Return the channel that *name* means, which need not be a good one."""
+    if name == "soil" and unit not in SOIL_UNITS and unit in RATIO:
+        return "soil_index"
+    return NAMES.get(name) or name.replace("-", "_")
+
+
 @lru_cache(NAMES_CACHED)
 def target(name: str, unit: str | None) -> Target | None:
     """Return where a value of *name* in *unit* goes; None when it cannot (see `why_not`).
@@ -100,13 +107,13 @@ def target(name: str, unit: str | None) -> Target | None:
     >>> target("bed-temp", "K").offset, target("co2", "ppm").channel, target("bed-temp", "V")
     (-273.15, 'co2', None)
     """
-    channel = NAMES.get(name) or name.replace("-", "_")
+    channel = _channel(name, unit)
     if CHANNEL_NAME.fullmatch(channel) is None:
         return None
     if channel not in CHANNELS:
         return Target(channel)
     soil = name == "soil" and unit in SOIL_UNITS
-    if unit is None:
+    if not unit:
         return Target(channel, soil=soil)
     by = UNITS[channel].get(unit)
     if by is None:
@@ -116,7 +123,7 @@ def target(name: str, unit: str | None) -> Target | None:
 
 def why_not(name: str, unit: str | None) -> RefusedError:
     """Return the refusal of a *name* and *unit* for which there is no target."""
-    channel = NAMES.get(name) or name.replace("-", "_")
+    channel = _channel(name, unit)
     if channel not in CHANNELS:
         return bad_channel(name)
     return RefusedError(
