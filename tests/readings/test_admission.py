@@ -88,6 +88,12 @@ def test_a_burst_without_times_loses_nothing_across_messages() -> None:
     assert [r.taken_at_ms - RECEIVED_MS for r in admitted.readings] == list(range(20))
 
 
+def test_a_burst_of_thousands_takes_no_longer_than_it_should() -> None:
+    burst = [RawMessage(TOPIC, b'{"bed_temp_c": %d}' % i, RECEIVED_MS) for i in range(5000)]
+    found = {(r.taken_at_ms, r.values["bed_temp_c"]) for r in ingest(burst).readings}
+    assert found == {(RECEIVED_MS + i, float(i)) for i in range(5000)}
+
+
 def test_values_on_topics_of_their_own_share_their_instant() -> None:
     start = "underlid/v1/potting/tansy-1/value/"
     admitted = ingest(

@@ -29,6 +29,10 @@ EARLIEST_MS: Final = 1_577_836_800_000
 """2020-01-01T00:00:00Z: no probe for Underlid was made before; an unset clock starts at 1970."""
 
 
+_DEVICE: Final = TimeSource.DEVICE
+"""Looked up once: an enum member costs as much to find as a topic."""
+
+
 class Row(msgspec.Struct, gc=False):
     """Values of one instant, before the clock has been judged.
 
@@ -138,14 +142,17 @@ def keep_apart(readings: list[Reading]) -> None:
     a time of the probe's own are left alone: the same instant said twice is a repetition.
     """
     seen: dict[tuple[str, int], dict[str, float]] = {}
+    last_ms: dict[tuple[str, int], int] = {}
     for i, reading in enumerate(readings):
-        if reading.time_source is TimeSource.DEVICE:
+        if reading.time_source is _DEVICE:
             continue
-        at_ms = reading.taken_at_ms
+        key = (reading.probe, reading.taken_at_ms)
+        at_ms = last_ms.get(key, reading.taken_at_ms)
         while (held := seen.get((reading.probe, at_ms))) is not None:
             if held.keys().isdisjoint(reading.values):
                 break
             at_ms += 1
+        last_ms[key] = at_ms
         seen[reading.probe, at_ms] = {**held, **reading.values} if held else reading.values
         if at_ms != reading.taken_at_ms:
             readings[i] = msgspec.structs.replace(reading, taken_at_ms=at_ms)

@@ -22,7 +22,8 @@ VERSION: Final = 10
 
 BASE_LABELS: Final = frozenset({"bn", "bt", "bu", "bv", "bs", "bver"})
 VALUE_LABELS: Final = ("v", "vb", "vs", "vd")
-RARE_LABELS: Final = BASE_LABELS.union(VALUE_LABELS[1:])
+OTHER_VALUES: Final = frozenset(VALUE_LABELS[1:])
+RARE_LABELS: Final = BASE_LABELS | OTHER_VALUES
 
 CBOR_LABELS: Final = {
     -6: "bs",
@@ -155,13 +156,13 @@ class _Base:
             raise _not_a_record(record)
         get = record.get
         value = get("v")
-        rare = not RARE_LABELS.isdisjoint(record)
-        if rare:
+        if not RARE_LABELS.isdisjoint(record):
             self._update(record)
-        if type(value) is not float or self.value is not None or rare or not isfinite(value):
-            value = self._odd_value(record)
-            if value is None:
-                return None
+            value = self._rare_value(record)
+        elif type(value) is not float or self.value is not None or not isfinite(value):
+            value = self._number(value) if "v" in record else self._rare_value(record)
+        if value is None:
+            return None
         name = get("n", "")
         unit = get("u", self.unit)
         if (
@@ -177,22 +178,25 @@ class _Base:
                 raise _bad_time("t", record["t"])
         return self.name, name, unit, time_s, value
 
-    def _odd_value(self, record: dict[str, Any]) -> object:
-        """Return the value of a record that is more than a float by itself; None for none."""
-        present = [label for label in VALUE_LABELS if label in record]
-        if present == ["v"]:
-            number = finite(record["v"])
-            if number is None or not isfinite(number := number + (self.value or 0.0)):
-                raise _bad_value(record, "v to be a finite number")
-            return number
-        if len(present) > 1:
-            raise _bad_value(record, "exactly one of v, vb, vs and vd")
-        if not present:
+    def _number(self, value: object) -> float:
+        number = finite(value)
+        if number is None or not isfinite(number := number + (self.value or 0.0)):
+            raise _bad_value(value, "a finite number")
+        return number
+
+    def _rare_value(self, record: dict[str, Any]) -> object:
+        """Return the value of a record that may be more than a number; None for none to keep."""
+        if OTHER_VALUES.isdisjoint(record):
+            if "v" in record:
+                return self._number(record["v"])
             if "n" not in record or "s" in record:
                 return None
             if self.value is None:
                 raise _bad_value(record, "one of v, vb, vs, vd and s")
             return self.value
+        present = [label for label in VALUE_LABELS if label in record]
+        if len(present) > 1:
+            raise _bad_value(record, "exactly one of v, vb, vs and vd")
         label = present[0]
         is_boolean = label == "vb" and type(record[label]) is bool
         return record[label] if is_boolean else f"({label})"
@@ -270,11 +274,11 @@ def _bad_text(value: object) -> RefusedError:
     )
 
 
-def _bad_value(record: dict[str, Any], expected: str) -> RefusedError:
+def _bad_value(value: object, expected: str) -> RefusedError:
     return RefusedError(
         RejectReason.BAD_VALUE,
-        "record",
-        value=record,
+        "record or its value (v)",
+        value=value,
         expected=expected,
         next_step="Leave out records whose sensor did not answer.",
     )
