@@ -1,7 +1,7 @@
 """SenML names and units -> Underlid's channels: which fit, and how they convert.
 
-Units: RFC 8428 section 12.1 and the secondary units of RFC 8798 section 3, as registered with
-IANA (read in the draft of October 2019; `/100` and `/1000` from memory). Resolving packs is in `senml.py`.
+Units: RFC 8428 section 12.1, and the secondary units of RFC 8798 section 3 (read in its draft of
+October 2019; `/100` and `/1000`, which came later, from memory). Packs are resolved in `senml.py`.
 """
 
 from __future__ import annotations
