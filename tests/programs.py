@@ -12,6 +12,7 @@ PACKAGES = {
     "mosquitto": "mosquitto",
     "mosquitto_pub": "mosquitto-clients",
     "mosquitto_sub": "mosquitto-clients",
+    "mosquitto_passwd": "mosquitto",
     "chromium": "chromium",
     "g++": "g++",
     "nginx": "nginx",

@@ -116,13 +116,14 @@ class BrokerClient:
     def publish(self, topic: str, payload: bytes, retain: bool = False) -> None:
         """Publish one of the service's own messages; from any thread.
 
-        While the broker is away, states are only remembered and alerts wait.
+        While the broker is away, alerts wait. States are remembered and all published again at
+        the next connect, so they need no QoS 1; sent again by paho an old one would come last.
         """
         if retain:
             self._retained[topic] = payload
             if not self.connected.is_set():
                 return
-        sent = self._client.publish(topic, payload, qos=1, retain=retain)
+        sent = self._client.publish(topic, payload, qos=0 if retain else 1, retain=retain)
         self._count_sent(sent.rc)
 
     def _make_client(self) -> Client:
@@ -166,7 +167,7 @@ class BrokerClient:
             "broker connected", host=self._place.host, session_kept=flags.session_present
         )
         for topic, payload in list(self._retained.items()):
-            self._count_sent(client.publish(topic, payload, qos=1, retain=True).rc)
+            self._count_sent(client.publish(topic, payload, qos=0, retain=True).rc)
 
     def _on_disconnect(
         self, _client: Client, _data: Any, _flags: DisconnectFlags, code: ReasonCode, _more: Any

@@ -1,0 +1,74 @@
+"""A real mosquitto with the shipped configuration, on a loopback port, in its own folder."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import socket
+import subprocess
+import time
+from pathlib import Path
+
+from mqtt.loopback import WAIT_S
+from programs import free_port, require
+
+SHIPPED = Path(__file__).parents[2] / "deploy" / "mosquitto"
+PASSWORDS = {
+    "underlid": "service-secret",
+    "probes": "household-secret",
+    "keeper": "keeper-secret",
+    "tansy-1": "tansy-secret",
+}
+
+
+class Mosquitto:
+    """The shipped file with nothing but its port and its paths changed."""
+
+    def __init__(self, folder: Path, extra: str = "") -> None:
+        self.port = free_port()
+        self.folder = folder
+        self._program = require("mosquitto")
+        self._process: subprocess.Popen[bytes] | None = None
+        text = (SHIPPED / "mosquitto.conf").read_text()
+        text = text.replace("listener 1883 0.0.0.0", f"listener {self.port} 127.0.0.1")
+        text = text.replace("/etc/mosquitto/underlid", str(folder))
+        text = text.replace("/var/lib/mosquitto/", f"{folder}/")
+        self.settings = folder / "mosquitto.conf"
+        self.settings.write_text(text + "user root\n" + extra)
+        shutil.copy(SHIPPED / "acl", folder / "acl")
+        (folder / "acl").chmod(0o600)
+        for user, password in PASSWORDS.items():
+            self.set_password(user, password)
+
+    def set_password(self, user: str, password: str) -> None:
+        path = self.folder / "passwords"
+        create = [] if path.exists() else ["-c"]
+        command = [require("mosquitto_passwd"), *create, "-b", str(path), user, password]
+        subprocess.run(command, check=True, capture_output=True)
+        path.chmod(0o600)
+
+    def start(self) -> None:
+        log = (self.folder / "log").open("ab")
+        self._process = subprocess.Popen(
+            [self._program, "-c", str(self.settings)], stdout=log, stderr=log
+        )
+        log.close()
+        until = time.monotonic() + WAIT_S
+        while time.monotonic() < until:
+            try:
+                socket.create_connection(("127.0.0.1", self.port), 1).close()
+            except OSError:
+                time.sleep(0.02)
+            else:
+                return
+        raise AssertionError((self.folder / "log").read_text())
+
+    def reload(self) -> None:
+        assert self._process is not None
+        self._process.send_signal(signal.SIGHUP)
+
+    def stop(self, how: signal.Signals = signal.SIGTERM) -> None:
+        if self._process is not None:
+            self._process.send_signal(how)
+            self._process.wait(WAIT_S)
+            self._process = None
