@@ -1,1 +1,1 @@
-""""""
+"""Grams, millilitres and days, each with its working."""

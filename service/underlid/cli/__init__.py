@@ -1,1 +1,1 @@
-""""""
+"""The commands, one file a group."""

@@ -1,1 +1,1 @@
-""""""
+"""Set-up, readings, journal and verdict files."""

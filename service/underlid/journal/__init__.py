@@ -1,1 +1,1 @@
-""""""
+"""What the keeper did and saw, feedstocks and units."""

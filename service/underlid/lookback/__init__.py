@@ -1,1 +1,1 @@
-""""""
+"""Spells: stretches of time in which one condition held."""

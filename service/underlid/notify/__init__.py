@@ -1,1 +1,1 @@
-""""""
+"""From the outbox to e-mail, webhook and other channels."""

@@ -1,1 +1,1 @@
-""""""
+"""One file a condition: the window in, a finding out."""

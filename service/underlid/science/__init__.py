@@ -1,1 +1,1 @@
-""""""
+"""Published relations only, one function each: values in, values out."""

@@ -1,1 +1,1 @@
-""""""
+"""A physical bin with sensors, for the demo and for tests."""

@@ -1,1 +1,1 @@
-""""""
+"""Where readings and records are kept; SQL stands nowhere else."""

@@ -82,6 +82,14 @@ class ReadingStore(Protocol):
         """Return how many messages were rejected, by reason, since the store was made."""
         ...
 
+    def pack(self, now_ms: int) -> int:
+        """Pack what is closed and drop what is too old; return the rows handled."""
+        ...
+
+    def checkpoint(self) -> None:
+        """Tidy up behind the commits; called twice a second, never waits."""
+        ...
+
     def close(self) -> None:
         """Finish writing and let go of the files."""
         ...

@@ -1,1 +1,1 @@
-""""""
+"""The pages and the HTTP interface."""
