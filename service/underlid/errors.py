@@ -13,7 +13,10 @@ VALUE_SHOWN_CHARS = 80
 
 def shown(value: object) -> str:
     """Return *value* as a person should see it: quoted, one line, cut to a safe length."""
-    text = repr(value)
+    try:
+        text = repr(value)
+    except (ValueError, RecursionError):  # an integer of thousands of digits, a bottomless list
+        text = f"an unprintable {type(value).__name__}"
     return text if len(text) <= VALUE_SHOWN_CHARS else text[: VALUE_SHOWN_CHARS - 1] + "…"
 
 

@@ -1,1 +1,1 @@
-"""What the keeper did and saw, feedstocks and units."""
+"""What the keeper did and saw: entry kinds, feedstocks, units, and the way in from any form."""
