@@ -46,6 +46,9 @@ class Alert:
     evidence: dict[str, float | str] = field(default_factory=dict)
     advice: tuple[Advice, ...] = ()
     text: str = ""
+    told_at_ms: tuple[int, ...] = ()
+    """When messages were made for it: a return is told only if the raising was, and a bin's
+    messages of a day are counted from these."""
 
 
 class TransitionKind(StrEnum):
