@@ -1,0 +1,31 @@
+"""The facade of the records: everything that is not a reading, behind one object.
+
+Each subject has a file with its methods: `setup.py`, `entries.py`, `alerts.py`, `outbox.py`,
+`accounts.py`, `credentials.py`. All calls block, may come from any thread, and are on disk when
+they return. The tables are in `tables.py`.
+"""
+
+from __future__ import annotations
+
+from underlid.storage.records.accounts import AccountRecords
+from underlid.storage.records.alerts import AlertRecords
+from underlid.storage.records.credentials import CredentialRecords
+from underlid.storage.records.database import Database
+from underlid.storage.records.entries import EntryRecords
+from underlid.storage.records.outbox import OutboxRecords
+from underlid.storage.records.setup import SetupRecords
+
+
+class Records(
+    SetupRecords, EntryRecords, AlertRecords, OutboxRecords, AccountRecords, CredentialRecords
+):
+    """Set-up, journal, alerts, outbox, people and secrets of one installation."""
+
+    @classmethod
+    def open(cls, url: str) -> Records:
+        """Open `sqlite:///…` or a PostgreSQL address, bringing its tables up to date."""
+        return cls(Database(url))
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._database.close()
