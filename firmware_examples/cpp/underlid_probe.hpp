@@ -167,7 +167,7 @@ class Probe {
     return send(0x32, body, static_cast<size_t>(at - body));
   }
 
-  // PUBACKs come in the order of the PUBLISHes (MQTT-4.6.0-2), so each one frees the oldest.
+  // The door acknowledges in the order of the PUBLISHes, so each PUBACK frees the oldest.
   bool deliver_all() {
     size_t flying = 0;
     int silent = 0;

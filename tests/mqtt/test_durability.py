@@ -41,7 +41,7 @@ class Service:
         self.process = subprocess.Popen(self.command, stdout=subprocess.PIPE, text=True)
         assert self.process.stdout is not None
         for line in self.process.stdout:
-            if line.startswith("ready"):
+            if "ready" in line:  # a log line may have come between
                 return
         pytest.fail("the service did not start")
 

@@ -259,7 +259,7 @@ def test_a_will_with_qos_2_is_refused_in_version_5() -> None:
 
 
 def test_keep_alive_allows_one_and_a_half_times_itself() -> None:
-    """MQTT-3.1.2-24 of 3.1.1, MQTT-3.1.2-22 of 5."""
+    """MQTT-3.1.2-24."""
     assert a_session().silence_allowed_s() == 5.0
     assert serving(keep_alive_s=60).silence_allowed_s() == 90.0
     assert serving(keep_alive_s=0).silence_allowed_s() is None
@@ -270,7 +270,7 @@ def test_keep_alive_allows_one_and_a_half_times_itself() -> None:
 
 @pytest.mark.parametrize("version", VERSIONS)
 def test_publishes_become_messages_and_pubacks_in_order(version: int) -> None:
-    """MQTT-4.6.0-2: PUBACKs go out in the order of the PUBLISHes."""
+    """PUBACKs go out in the order of the PUBLISHes."""
     sent = [reading(number) for number in (1, 2, 3)]
     arrived = only(give(serving(version), *sent, version=version), Arrived)
     assert arrived.messages == [RawMessage(TOPIC, one.payload, NOW_MS) for one in sent]
@@ -312,7 +312,7 @@ def test_a_forbidden_topic_ends_a_connection_of_3_1_1() -> None:
 
 
 def test_reason_strings_are_left_out_when_not_wanted() -> None:
-    """MQTT-3.1.2-29: not in a PUBACK when Request Problem Information is 0."""
+    """MQTT-3.1.2-32: not in a PUBACK when Request Problem Information is 0."""
     silent = serving(V5, user="tansy-1", properties=((Property.REQUEST_PROBLEM_INFORMATION, 0),))
     for session, told in ((silent, False), (serving(V5, user="tansy-1"), True)):
         acks = only(give(session, reading(2, "sorrel-1"), version=V5), Arrived).acks
@@ -342,7 +342,7 @@ def test_a_publish_with_a_property_for_servers_is_refused(wrong: Any) -> None:
 
 
 def test_more_than_the_receive_maximum_ends_the_connection() -> None:
-    """MQTT-3.3.4-7 and -9: what came before it is still taken."""
+    """MQTT-3.3.4-7: what came before it is still taken."""
     session = serving(V5)
     events = give(session, *(reading(n) for n in range(1, RECEIVE_MAXIMUM + 2)), version=V5)
     assert len(only(events, Arrived).messages) == RECEIVE_MAXIMUM
@@ -477,7 +477,7 @@ def test_a_disconnect_cannot_ask_for_a_session_late() -> None:
 
 
 def test_a_packet_larger_than_the_client_takes_is_not_sent() -> None:
-    """MQTT-3.1.2-24: reasons are left out, and then the packet."""
+    """MQTT-3.1.2-27 and -28: reasons are left out, and then the packet."""
     session = serving(V5, properties=((Property.MAXIMUM_PACKET_BYTES, 4),))
     assert (
         answers(session.end(Ending.STOPPED, "The service stops.", NOW_MS), V5)[0].properties == ()

@@ -54,7 +54,7 @@ CONNECT_WITHIN_S: Final = 5.0
 """A connection that has not said CONNECT by then is closed."""
 
 KEEP_ALIVE_FACTOR: Final = 1.5
-"""MQTT-3.1.2-22: one and a half times the keep alive without a packet ends a connection."""
+"""MQTT-3.1.2-24: one and a half times the keep alive without a packet ends a connection."""
 
 TOPICS_ALLOWED_MAX: Final = 256
 """Topics remembered as allowed for a connection; a probe publishes to a handful."""
