@@ -1,1 +1,1 @@
-"""From the outbox to e-mail, webhook and other channels."""
+"""Takes messages out of the outbox and hands them to e-mail, webhook and other channels."""

@@ -41,10 +41,18 @@ class Delivery:
 class OutboxRecords(Subject):
     """Takes messages out of the outbox and keeps what became of them."""
 
-    def due_deliveries(self, now_ms: int, most: int) -> list[Delivery]:
-        """Return deliveries whose time has come, the longest due first."""
+    def due_deliveries(self, now_ms: int, most: int, channel: str | None = None) -> list[Delivery]:
+        """Return deliveries (of one channel) whose time has come, the longest due first."""
         due = sa.and_(outbox.c.state == WAITING, outbox.c.due_at_ms <= now_ms)
+        if channel is not None:
+            due = sa.and_(due, outbox.c.channel == channel)
         return self._deliveries(due, outbox.c.due_at_ms, most)
+
+    def waiting_channels(self) -> set[str]:
+        """Return the names of the channels that have deliveries waiting."""
+        wanted = sa.select(outbox.c.channel).where(outbox.c.state == WAITING).distinct()
+        with self._database.read() as connection:
+            return set(connection.execute(wanted).scalars())
 
     def waiting_count(self) -> int:
         """Return how many deliveries have not been made yet."""
