@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+import asyncio
 import shutil
 import signal
 import socket
 import subprocess
+import threading
 import time
 from pathlib import Path
+from typing import Any
+
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
 
 from mqtt.loopback import WAIT_S
+from mqtt.writers import MemoryWriter
 from programs import free_port, require
+from underlid.mqtt.broker import BrokerClient, BrokerPlace
 
 SHIPPED = Path(__file__).parents[2] / "deploy" / "mosquitto"
 PASSWORDS = {
@@ -72,3 +80,31 @@ class Mosquitto:
             self._process.send_signal(how)
             self._process.wait(WAIT_S)
             self._process = None
+
+
+class Reading:
+    """`with Reading(writer, broker):` runs the broker client."""
+
+    def __init__(self, writer: MemoryWriter, broker: Mosquitto, **more: Any) -> None:
+        fields: dict[str, Any] = {"host": "127.0.0.1", "port": broker.port, "user": "underlid"}
+        place = BrokerPlace(**(fields | {"password": PASSWORDS["underlid"]} | more))
+        self.client = BrokerClient(writer, place)
+
+    def __enter__(self) -> BrokerClient:
+        asyncio.run(self.client.start())
+        return self.client
+
+    def __exit__(self, *_: object) -> None:
+        asyncio.run(self.client.stop())
+
+
+def probe(broker: Mosquitto, user: str = "probes", on_message: Any = None) -> Client:
+    client = Client(CallbackAPIVersion.VERSION2)
+    client.username_pw_set(user, PASSWORDS[user])
+    there = threading.Event()
+    client.on_connect = lambda *_: there.set()
+    client.on_message = on_message
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+    assert there.wait(WAIT_S)
+    return client

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import asyncio
 import json
 import ssl
-import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,9 +13,9 @@ import pytest
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
 
-from mqtt.brokers import PASSWORDS, Mosquitto
+from mqtt.brokers import PASSWORDS, Mosquitto, Reading, probe
+from mqtt.certificates import certificate
 from mqtt.loopback import WAIT_S, eventually
-from mqtt.test_clients import certificate
 from mqtt.writers import MemoryWriter
 from underlid.errors import UnderlidError
 from underlid.mqtt.broker import BrokerClient, BrokerPlace
@@ -39,34 +37,6 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     made.start()
     yield made
     made.stop()
-
-
-class Reading:
-    """`with Reading(writer, broker):` runs the broker client."""
-
-    def __init__(self, writer: MemoryWriter, broker: Mosquitto, **more: Any) -> None:
-        fields: dict[str, Any] = {"host": "127.0.0.1", "port": broker.port, "user": "underlid"}
-        place = BrokerPlace(**(fields | {"password": PASSWORDS["underlid"]} | more))
-        self.client = BrokerClient(writer, place)
-
-    def __enter__(self) -> BrokerClient:
-        asyncio.run(self.client.start())
-        return self.client
-
-    def __exit__(self, *_: object) -> None:
-        asyncio.run(self.client.stop())
-
-
-def probe(broker: Mosquitto, user: str = "probes", on_message: Any = None) -> Client:
-    client = Client(CallbackAPIVersion.VERSION2)
-    client.username_pw_set(user, PASSWORDS[user])
-    there = threading.Event()
-    client.on_connect = lambda *_: there.set()
-    client.on_message = on_message
-    client.connect("127.0.0.1", broker.port)
-    client.loop_start()
-    assert there.wait(WAIT_S)
-    return client
 
 
 def leave(client: Client) -> None:

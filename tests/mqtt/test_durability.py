@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import random
-import signal
-import subprocess
-import sys
 import threading
 import time
 from collections.abc import Iterator
@@ -13,43 +10,20 @@ from pathlib import Path
 
 import pytest
 
-from mqtt.brokers import PASSWORDS, Mosquitto
+from mqtt.brokers import PASSWORDS, Mosquitto, probe
+from mqtt.killable import Service
 from mqtt.loopback import SECRETS, Wire, eventually
-from mqtt.test_broker import probe as paho_probe
 from programs import free_port
 from underlid.mqtt.encoding import encode
 from underlid.mqtt.packets import V311, Acknowledge, Connack, Connect, Disconnect, Publish
 from underlid.storage.sqlite_readings import SqliteReadings
 
-SERVICE = Path(__file__).parent / "durable_service.py"
 FIRST_S = 1_780_000_000
 PROBES = 10
 EACH = 3000
 KILLS = 6
 WINDOW = 100
 RETRY_S = 0.02
-
-
-class Service:
-    """The service as a process that can be killed and started again."""
-
-    def __init__(self, folder: Path, way: str, port: int, *more: str) -> None:
-        self.command = [sys.executable, str(SERVICE), str(folder), way, str(port), *more]
-        self.start()
-
-    def start(self) -> None:
-        self.process = subprocess.Popen(self.command, stdout=subprocess.PIPE, text=True)
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
-            if "ready" in line:  # a log line may have come between
-                return
-        pytest.fail("the service did not start")
-
-    def kill(self) -> None:
-        self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
-        assert self.process.stdout is not None
-        self.process.stdout.close()
 
 
 @pytest.fixture
@@ -169,7 +143,7 @@ def test_kill_9_behind_a_broker_loses_nothing(tmp_path: Path) -> None:
     broker = Mosquitto(tmp_path)
     broker.start()
     service = Service(tmp_path, "broker", broker.port, PASSWORDS["underlid"])
-    client = paho_probe(broker)
+    client = probe(broker)
     try:
         time.sleep(0.3)
         for kill in range(2):

@@ -13,9 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from mqtt.brokers import PASSWORDS, Mosquitto
+from mqtt.brokers import PASSWORDS, Mosquitto, Reading
 from mqtt.loopback import WAIT_S, RunningDoor, eventually
-from mqtt.test_broker import Reading
 from mqtt.writers import MemoryWriter
 from programs import require
 

@@ -12,6 +12,7 @@ import asyncio
 import ssl
 import threading
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -88,7 +89,9 @@ class BrokerClient:
         self._retained: dict[str, bytes] = {}
         self._log = structlog.get_logger("underlid.mqtt.broker")
         self._client = self._make_client()
-        self._brokered = Brokered(intake, self.counts, self._ack, self._confirm)
+        self._brokered = Brokered(
+            intake, self.counts, partial(self._client.ack, qos=1), self._confirm
+        )
 
     async def start(self) -> None:
         """Begin to connect, and keep trying; returns at once."""
@@ -198,9 +201,6 @@ class BrokerClient:
         self._brokered.take(raw, message.mid if message.qos else 0)
 
     # -- called by `Brokered`, after the commit -------------------------------------------
-
-    def _ack(self, message_id: int) -> None:
-        self._client.ack(message_id, 1)
 
     def _confirm(self, outcome: Outcome) -> None:
         if not self.connected.is_set():

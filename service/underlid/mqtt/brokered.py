@@ -1,22 +1,28 @@
 """Messages of a broker on their way to disk: what has come is one batch, one batch at a time.
 
-paho's thread adds messages with `take`; a thread of this class submits what has come, waits for
-its commit, and lets each be acknowledged in the order it came. No timer: while one batch is
-being committed the next gathers, so the batches grow with the load.
+paho's own thread does nearly everything: with each message it looks whether the last batch is on
+disk, sends its PUBACKs in order, and submits what has come since. Doing that on another thread
+costs more than the storing (they wait for each other's turn at every byte). A second thread only
+helps out when no message comes that would bring paho's thread here.
 """
 
 from __future__ import annotations
 
 import threading
+from collections import deque
 from collections.abc import Callable
 from typing import Final
 
+from underlid.clock import monotonic_s
 from underlid.mqtt.counts import Counts
 from underlid.mqtt.intake import Intake, Outcome
 from underlid.readings.values import RawMessage
 
 GATHERED_MAX: Final = 5000
 """Messages that gather while a batch is committed; then nothing more is read from the broker."""
+
+HELP_AFTER_S: Final = 0.002
+"""How long a finished batch waits for paho's thread before the other acknowledges it."""
 
 RETRY_S: Final = 0.05
 """How soon a batch is offered again that the writer had no room for."""
@@ -27,110 +33,120 @@ RETRY_NOT_STORED_S: Final = 1.0
 STOP_WITHIN_S: Final = 5.0
 """A stop waits this long for the commit under way."""
 
+Item = tuple[RawMessage, int, int]
+"""A message, its id (0 for QoS 0), and the line it came on."""
+
 
 class Brokered:
-    """One thread between paho and the writer."""
+    """Between paho and the writer."""
 
     def __init__(
         self,
         intake: Intake,
         counts: Counts,
-        ack: Callable[[int], None],
+        ack: Callable[[int], object],
         stored: Callable[[Outcome], None],
     ) -> None:
         self._intake = intake
         self._counts = counts
         self._ack = ack
         self._stored = stored
-        self._change = threading.Condition()
+        self._come: deque[Item] = deque()
+        self._batch: list[Item] = []
+        """What is at the writer, or has to be offered to it again."""
+        self._offered = False
+        self._not_before_s = 0.0
+        self._outcome: Outcome | None = None
+        self._lock = threading.Lock()
+        self._nudge = threading.Event()
+        self._finished = threading.Event()
         self._stopping = threading.Event()
-        self._messages: list[RawMessage] = []
-        self._ids: list[int] = []
         self._line = 0
         """Counts the lines to the broker: a message id means nothing on another line."""
-        self._thread = threading.Thread(target=self._run, name="brokered", daemon=True)
+        self._thread = threading.Thread(target=self._help, name="brokered", daemon=True)
 
     def start(self) -> None:
-        """Begin to hand over."""
+        """Begin to help out."""
         self._thread.start()
 
     def stop(self) -> None:
         """Let the commit under way end; what has only gathered comes again from the broker."""
         self._stopping.set()
-        with self._change:
-            self._change.notify_all()
-        self._thread.join(STOP_WITHIN_S)
+        self._nudge.set()
+        self._thread.join()
+        if self._offered:
+            self._finished.wait(STOP_WITHIN_S)
+        with self._lock:
+            self._settle()
 
     def take(self, message: RawMessage, message_id: int) -> None:
         """Add a message; waits while too many have gathered, which slows the broker down."""
-        with self._change:
-            if len(self._messages) >= GATHERED_MAX:
-                self._counts.held_back += 1
-                self._change.wait_for(self._has_room)
-            if not self._messages:
-                self._change.notify_all()
-            self._messages.append(message)
-            self._ids.append(message_id)
+        if len(self._come) >= GATHERED_MAX:
+            self._counts.held_back += 1
+            while len(self._come) >= GATHERED_MAX and not self._stopping.wait(RETRY_S):
+                pass
+        self._come.append((message, message_id, self._line))
+        if (self._outcome is not None or not self._batch) and self._lock.acquire(blocking=False):
+            try:
+                self._turn()
+            finally:
+                self._lock.release()
 
     def line_lost(self) -> None:
         """Acknowledge nothing that came before this; it is stored, and comes again."""
-        with self._change:
+        with self._lock:
             self._line += 1
-            self._ids = [0] * len(self._ids)
 
-    def _has_room(self) -> bool:
-        return len(self._messages) < GATHERED_MAX or self._stopping.is_set()
+    def _turn(self) -> None:
+        """Settle what is finished and submit what has come; the lock is held."""
+        self._settle()
+        if not self._batch:
+            self._batch = [self._come.popleft() for _ in range(len(self._come))]
+        if self._batch and not self._offered:
+            self._offer()
 
-    def _run(self) -> None:
-        while True:
-            with self._change:
-                self._change.wait_for(lambda: self._messages or self._stopping.is_set())
-                if self._stopping.is_set():
-                    return
-                messages, self._messages = self._messages, []
-                ids, self._ids = self._ids, []
-                line = self._line
-                self._change.notify_all()
-            outcome = self._commit(messages)
-            if outcome is None:
-                return
-            self._counts.messages += len(messages)
-            self._acknowledge(ids, line)
-            self._stored(outcome)
+    def _offer(self) -> None:
+        if self._stopping.is_set() or monotonic_s() < self._not_before_s:
+            self._nudge.set()
+            return
+        self._finished.clear()
+        self._offered = self._intake.submit([item[0] for item in self._batch], self._done)
+        if not self._offered:
+            self._put_off(RETRY_S)
 
-    def _commit(self, messages: list[RawMessage]) -> Outcome | None:
-        """Return the outcome of storing *messages*, tried until it works or the service stops."""
-        while True:
-            outcome = self._try(messages)
-            if outcome is not None and outcome.error is None:
-                return outcome
-            if outcome is not None:
-                self._counts.not_stored += len(messages)
-            if self._stopping.wait(RETRY_S if outcome is None else RETRY_NOT_STORED_S):
-                return None
+    def _done(self, outcome: Outcome) -> None:
+        """Called by the writer's thread after the commit."""
+        self._outcome = outcome
+        self._finished.set()
+        self._nudge.set()
 
-    def _try(self, messages: list[RawMessage]) -> Outcome | None:
-        """Return the outcome of one try, or None when the writer has no room or is too slow."""
-        finished = threading.Event()
-        outcomes: list[Outcome] = []
+    def _settle(self) -> None:
+        """Acknowledge a batch that is on disk; keep one that is not, for another try."""
+        outcome, self._outcome = self._outcome, None
+        if outcome is None:
+            return
+        self._offered = False
+        if outcome.error is not None:
+            self._counts.not_stored += len(self._batch)
+            self._put_off(RETRY_NOT_STORED_S)
+            return
+        for _, message_id, line in self._batch:
+            if message_id and line == self._line:
+                self._ack(message_id)
+        self._counts.messages += len(self._batch)
+        self._counts.acknowledged += len(self._batch)
+        self._batch = []
+        self._stored(outcome)
 
-        def done(outcome: Outcome) -> None:
-            outcomes.append(outcome)
-            finished.set()
+    def _put_off(self, seconds: float) -> None:
+        self._not_before_s = monotonic_s() + seconds
+        self._nudge.set()
 
-        if not self._intake.submit(messages, done):
-            return None
-        while not finished.wait(STOP_WITHIN_S):
-            if self._stopping.is_set():
-                return None
-        return outcomes[0]
-
-    def _acknowledge(self, ids: list[int], line: int) -> None:
-        """Send the PUBACKs, unless the line they belong to is gone."""
-        with self._change:
-            if line != self._line:
-                return
-            for message_id in ids:
-                if message_id:
-                    self._ack(message_id)
-            self._counts.acknowledged += len(ids)
+    def _help(self) -> None:
+        """Take a turn whenever paho's thread has had its chance and did not."""
+        while not self._stopping.is_set():
+            self._nudge.wait()
+            self._nudge.clear()
+            self._stopping.wait(max(HELP_AFTER_S, self._not_before_s - monotonic_s()))
+            with self._lock:
+                self._turn()
