@@ -9,10 +9,31 @@ and `judge` (which bin is due).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
+from underlid.advice.catalogue import advice_for
+from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
+from underlid.alerts.life import step
+from underlid.alerts.policy import DELAYS
+from underlid.alerts.sentence import returned_sentence, sentence
+from underlid.alerts.telling import MESSAGES_A_DAY, message_for
+from underlid.binmodel.bins import Bin
+from underlid.binmodel.drying import Drying, drying
+from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.window import BinWindow
+from underlid.journal.units import SI, Units
+from underlid.lookback import spells
 from underlid.readings.admission import keep_apart
 from underlid.readings.decode import decode_into
 from underlid.readings.values import Admitted, RawMessage
+from underlid.rules.catalogue import findings
+from underlid.rules.finding import Condition, Finding, Verdict
+from underlid.timeline import HOUR_MS
+
+Key = TypeVar("Key")
+Value = TypeVar("Value")
 
 
 def ingest(batch: Sequence[RawMessage]) -> Admitted:
@@ -25,3 +46,131 @@ def ingest(batch: Sequence[RawMessage]) -> Admitted:
         decode_into(message, admitted)
     keep_apart(admitted.readings)
     return admitted
+
+
+@dataclass(slots=True)
+class BinMemory:
+    """What is carried from one judgement of a bin to the next; the rest is in the window.
+
+    All of it can be had again: the film from the window, the alerts and spells from the records.
+    """
+
+    film: LidFilm
+    alerts: dict[tuple[Condition, str], Alert] = field(default_factory=dict)
+    spells: dict[Condition, Spell] = field(default_factory=dict)
+    told_at_ms: list[int] = field(default_factory=list)
+    told_alerts: set[str] = field(default_factory=set)
+    drying: Drying | None = None
+    drying_hour: int = -1
+    judged_at_ms: int = -1
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """One bin, judged once: what was found, what changed, and what is to be told."""
+
+    bin: str
+    at_ms: int
+    findings: tuple[Finding, ...]
+    alerts: tuple[Alert, ...]
+    """Those not yet returned, and those that returned just now."""
+    transitions: tuple[Transition, ...]
+    messages: tuple[Message, ...]
+
+
+def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgement:
+    """Judge one bin at `window.now_ms`; *memory* is brought up to that moment.
+
+    Film and trend first, then every rule, then for each finding its advice, its alert's next step,
+    its spell's next step, and the message that a change is worth.
+    """
+    now_ms = window.now_ms
+    memory.film.advance(window)
+    hour = now_ms // HOUR_MS
+    if hour != memory.drying_hour:
+        memory.drying = drying(replace(window, now_ms=hour * HOUR_MS))
+        memory.drying_hour = hour
+    open_priorities = {
+        condition: alert.priority
+        for (condition, subject), alert in memory.alerts.items()
+        if not subject
+    }
+    found = findings(window, memory.film, memory.drying, open_priorities)
+    since_ms = now_ms - memory.judged_at_ms
+    step_h = min(since_ms, BUCKET_MS) / HOUR_MS if memory.judged_at_ms >= 0 else 0.0
+    changes: list[Transition] = []
+    returned: list[Alert] = []
+    for finding in found:
+        changes += _alert_step(finding, window, memory, returned, units)
+        spell, change = spells.step(
+            memory.spells.get(finding.condition), finding, window.bin.id, now_ms, step_h
+        )
+        if finding.condition in spells.WATCHED:
+            _put(memory.spells, finding.condition, spell)
+        changes += [change] if change else []
+    messages = _messages(changes, window.bin, memory)
+    memory.judged_at_ms = now_ms
+    memory.findings = tuple(found)
+    return Judgement(
+        window.bin.id,
+        now_ms,
+        memory.findings,
+        (*memory.alerts.values(), *returned),
+        tuple(changes),
+        tuple(messages),
+    )
+
+
+def _alert_step(
+    finding: Finding,
+    window: BinWindow,
+    memory: BinMemory,
+    returned: list[Alert],
+    units: Units,
+) -> list[Transition]:
+    """Move the alert of one finding on, with its advice and its sentence."""
+    key = (finding.condition, finding.subject)
+    alert = memory.alerts.get(key)
+    if alert is None and finding.verdict is not Verdict.HOLDS:
+        return []
+    holds = finding.verdict is Verdict.HOLDS
+    if holds:
+        finding = replace(finding, advice=advice_for(finding, window, units))
+    alert, change = step(alert, finding, window.bin, window.now_ms, DELAYS[finding.condition])
+    if alert is not None:
+        if holds:
+            text = sentence(finding, window.bin, window.last_feed(), window.now_ms, units)
+        elif alert.state is AlertState.RETURNED:
+            text = returned_sentence(finding, window.bin, units)
+        else:
+            text = alert.text
+        alert = replace(alert, text=text)
+        if change is not None:
+            change = replace(change, alert=alert)
+    if alert is not None and alert.state is AlertState.RETURNED:
+        returned.append(alert)
+        alert = None
+    _put(memory.alerts, key, alert)
+    return [change] if change else []
+
+
+def _messages(changes: Sequence[Transition], bin_: Bin, memory: BinMemory) -> list[Message]:
+    """Return what is told of *changes*, and remember that it was."""
+    messages = []
+    for change in changes:
+        message = message_for(change, bin_, memory.told_at_ms, memory.told_alerts)
+        if message is not None:
+            messages.append(message)
+            memory.told_at_ms = [*memory.told_at_ms[-MESSAGES_A_DAY:], message.at_ms]
+            memory.told_alerts.add(message.alert_id)
+    if messages:
+        memory.told_alerts &= {alert.id for alert in memory.alerts.values()}
+    return messages
+
+
+def _put(where: dict[Key, Value], key: Key, value: Value | None) -> None:
+    if value is None:
+        where.pop(key, None)
+    else:
+        where[key] = value

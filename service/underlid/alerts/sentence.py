@@ -1,0 +1,156 @@
+"""The one sentence a keeper gets: what was measured, why it matters, what to do and how much."""
+
+from __future__ import annotations
+
+from underlid.binmodel.bins import Bin
+from underlid.journal.entries import Entry, Feed
+from underlid.journal.summary import portions_line
+from underlid.journal.units import SI, Units, mass_text, temp_step_text, temp_text
+from underlid.rules.finding import Condition, Finding
+from underlid.timeline import HOUR_MS
+
+SURE_FROM = 0.7
+"""Below this certainty the sentence says "probably" (our judgement)."""
+
+
+def sentence(
+    finding: Finding, bin_: Bin, feed: tuple[Entry, Feed] | None, now_ms: int, units: Units = SI
+) -> str:
+    """Return the sentence for a finding that holds, in the keeper's units."""
+    say = _SAYINGS[finding.condition]
+    measured = say(finding, bin_.name or bin_.id.capitalize(), units)
+    story = _feed_clause(feed, now_ms, units) if finding.feed_at_ms is not None else ""
+    todo = " ".join(one.text for one in finding.advice)
+    hedge = "" if finding.certainty >= SURE_FROM else " This is probable, not certain."
+    return " ".join(part for part in (f"{measured}{story}.", todo, hedge.strip()) if part)
+
+
+def returned_sentence(finding: Finding, bin_: Bin, units: Units = SI) -> str:
+    """Return the sentence for an alert that has returned to normal."""
+    name = bin_.name or bin_.id.capitalize()
+    if finding.condition is Condition.PROBE_FAULT:
+        return f"Probe {finding.subject} of {name} is well again."
+    values = _values(finding, units)
+    return f"{name} is back to normal{f' ({values})' if values else ''}. Nothing to do."
+
+
+def _feed_clause(feed: tuple[Entry, Feed] | None, now_ms: int, units: Units) -> str:
+    if feed is None:
+        return ""
+    entry, what = feed
+    hours = (now_ms - entry.at_ms) / HOUR_MS
+    age = f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
+    foods = portions_line(what.portions, units)
+    return f", {age} after {foods} went in"
+
+
+def _condensation(finding: Finding, name: str, units: Units) -> str:
+    evidence = finding.evidence
+    if finding.grade == "humidity":
+        return (
+            f"{name}'s headspace has been at {evidence['headspace_rh_pct']} % humidity over a bed"
+            f" {_step(finding, 'bed_over_headspace_k', units)} warmer, so the lid is probably wet"
+        )
+    how = "measured lid" if finding.grade == "lid_probe" else "estimated"
+    does = "drips on the bed" if evidence["lid_film_band"] == "drips" else "runs with drops"
+    return (
+        f"{name}'s lid {does}: about {_number(finding, 'lid_film_g_m2'):.0f} g/m² of water"
+        f" ({how}), {_number(finding, 'condensing_g_m2_h'):+.0f} g/m² an hour"
+    )
+
+
+def _overheating(finding: Finding, name: str, units: Units) -> str:
+    bed, limit = (_temp(finding, key, units) for key in ("bed_temp_c", "limit_c"))
+    why = "from its own feed" if finding.cause == "feed" else "from the room"
+    own = ""
+    if "self_heat_k" in finding.evidence:
+        own = f" ({_step(finding, 'self_heat_k', units)} of it self-heat)"
+    return f"{name}'s bed is at {bed}, above the herd's {limit}, {why}{own}"
+
+
+def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
+    evidence = finding.evidence
+    level, limit = evidence["moisture_pct"], evidence["limit_pct"]
+    trend = evidence.get("moisture_trend_pct_d")
+    falling = f", {abs(float(trend)):.1f} points a day" if trend is not None else ""
+    if "days_until_too_dry" in evidence:
+        return (
+            f"{name}'s bed is at {level} % moisture and falls{falling.removeprefix(',')}: it will"
+            f" be too dry (below {limit} %) in about {evidence['days_until_too_dry']} days"
+            f" ({evidence['days_until_too_dry_soonest']} to"
+            f" {evidence['days_until_too_dry_latest']})"
+        )
+    return f"{name}'s bed is too dry: {level} % moisture, below {limit} %"
+
+
+def _too_wet(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
+    evidence = finding.evidence
+    air = float(evidence["air_filled_porosity"])
+    return (
+        f"{name}'s bed is too wet: {evidence['moisture_pct']} % moisture, above"
+        f" {evidence['limit_pct']} %, air in {100 * air:.0f} % of its pores and room"
+    )
+
+
+def _too_cold(finding: Finding, name: str, units: Units) -> str:
+    bed, limit = (_temp(finding, key, units) for key in ("bed_temp_c", "limit_c"))
+    return f"{name}'s bed is at {bed}, below the herd's {limit}"
+
+
+def _probe_fault(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
+    if finding.cause == "silent":
+        minutes = _number(finding, "age_s") / 60
+        age = f"{minutes:.0f} minutes" if minutes < 120 else f"{minutes / 60:.0f} hours"
+        return (
+            f"Probe {finding.subject} of {name} has been silent for {age}; look at its battery and"
+            " its network"
+        )
+    channel = finding.evidence.get("channel", "a channel")
+    if finding.cause == "stuck":
+        return (
+            f"Probe {finding.subject} of {name} has shown the same {channel} for hours while others"
+            " moved; look at its plug and cable"
+        )
+    return (
+        f"Probe {finding.subject} of {name} says on {channel} what no working sensor says"
+        f" ({finding.reason}); look at its plug and cable"
+    )
+
+
+_SAYINGS = {
+    Condition.CONDENSATION: _condensation,
+    Condition.OVERHEATING: _overheating,
+    Condition.DRYING_OUT: _drying_out,
+    Condition.TOO_WET: _too_wet,
+    Condition.TOO_COLD: _too_cold,
+    Condition.PROBE_FAULT: _probe_fault,
+}
+
+
+def _values(finding: Finding, units: Units) -> str:
+    """Return the measured value of a finding in a few words."""
+    evidence = finding.evidence
+    if "bed_temp_c" in evidence:
+        return f"bed {_temp(finding, 'bed_temp_c', units)}"
+    if "lid_film_g_m2" in evidence:
+        return f"lid film {_number(finding, 'lid_film_g_m2'):.0f} g/m²"
+    if "moisture_pct" in evidence:
+        return f"moisture {evidence['moisture_pct']} %"
+    return ""
+
+
+def _number(finding: Finding, key: str) -> float:
+    return float(finding.evidence[key])
+
+
+def _temp(finding: Finding, key: str, units: Units) -> str:
+    return temp_text(_number(finding, key), units)
+
+
+def _step(finding: Finding, key: str, units: Units) -> str:
+    return temp_step_text(_number(finding, key), units)
+
+
+def feed_text(feed: Feed, units: Units = SI) -> str:
+    """Return a feed in a few words: mass and foods."""
+    return f"{mass_text(feed.mass_g, units)} ({portions_line(feed.portions, units)})"

@@ -1,0 +1,99 @@
+"""A bin's state as JSON: present values, verdicts and open alerts, for programs and pages."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from underlid.alerts.alert import Alert
+from underlid.alerts.show import alert_as_json
+from underlid.binmodel.drying import Drying
+from underlid.binmodel.lid import LidNow
+from underlid.binmodel.thermal import self_heat
+from underlid.binmodel.window import BinWindow
+from underlid.rules.finding import Finding
+from underlid.science.condensation import film_band
+from underlid.timeline import HOUR_MS, SECOND_MS, rfc3339
+
+MEASURED = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c", "moisture_pct")
+
+
+def state_of(
+    window: BinWindow,
+    lid: LidNow,
+    film_g_m2: float,
+    drying: Drying | None,
+    findings: Sequence[Finding],
+    alerts: Sequence[Alert],
+) -> dict[str, object]:
+    """Return what the state topic says of one bin; a value that is not known is null."""
+    own = self_heat(window)
+    now: dict[str, float | None] = {name: _rounded(window.present(name)) for name in MEASURED}
+    now |= {
+        "lid_temp_c": _rounded(lid.lid_c),
+        "dew_point_c": _rounded(lid.dew_point_c),
+        "lid_margin_k": _rounded(lid.margin_k),
+        "lid_margin_sd_k": _rounded(lid.margin_sd_k),
+        "lid_film_g_m2": round(film_g_m2, 1) if lid.margin_k is not None else None,
+        "self_heat_k": _rounded(own.self_heat_k) if own else None,
+        "moisture_day_mean_pct": _rounded(drying.level_pct) if drying else None,
+        "moisture_trend_pct_d": _rounded(drying.slope_pct_d) if drying else None,
+        "moisture_sd_pct": window.moisture_sd_pct() if drying else None,
+    }
+    return {
+        "bin": window.bin.id,
+        "shed": window.bin.shed,
+        "name": window.bin.name or window.bin.id.capitalize(),
+        "judged_at": rfc3339(window.now_ms),
+        "now": now,
+        "age_s": _ages_s(window),
+        "film_band": film_band(film_g_m2) if lid.margin_k is not None else None,
+        "feed": _feed(window),
+        "verdicts": [_verdict(one) for one in findings],
+        "alerts": [alert_as_json(one) for one in alerts],
+    }
+
+
+def _ages_s(window: BinWindow) -> dict[str, int]:
+    """Return the age of the newest believed value of each raw channel, seconds."""
+    ages: dict[str, int] = {}
+    for place in window.places:
+        vitals = window.vitals.get(place.probe)
+        for name, (at_ms, _) in vitals.last_values.items() if vitals else ():
+            age_s = max(0, window.now_ms - at_ms) // SECOND_MS
+            ages[name] = min(age_s, ages.get(name, age_s))
+    return ages
+
+
+def _feed(window: BinWindow) -> dict[str, object] | None:
+    last = window.last_feed()
+    if last is None:
+        return None
+    entry, feed = last
+    return {
+        "at": rfc3339(entry.at_ms),
+        "ingredients": [portion.ingredient for portion in feed.portions],
+        "mass_g": round(feed.mass_g, 1),
+        "bedding_g": round(sum(portion.mass_g for portion in feed.bedding), 1),
+        "age_h": round((window.now_ms - entry.at_ms) / HOUR_MS, 1),
+    }
+
+
+def _verdict(finding: Finding) -> dict[str, object]:
+    return {
+        "condition": finding.condition.value,
+        "subject": finding.subject,
+        "verdict": finding.verdict.value,
+        "priority": finding.priority.value,
+        "certainty": finding.certainty,
+        "cause": finding.cause,
+        "grade": finding.grade,
+        "reason": finding.reason,
+        "evidence": finding.evidence,
+        "forecast_for": (
+            None if finding.forecast_for_ms is None else rfc3339(finding.forecast_for_ms)
+        ),
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)

@@ -1,0 +1,69 @@
+"""Which changes a keeper is told of: few, and none twice.
+
+At most three messages a bin and day, critical ones excepted (common practice: one a day on average).
+A shelved alert is quiet; a return is told only if the alert was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from underlid.alerts.alert import Alert, Message, Transition, TransitionKind
+from underlid.alerts.life import is_shelved
+from underlid.binmodel.bins import Bin
+from underlid.rules.finding import Priority
+from underlid.timeline import DAY_MS
+
+MESSAGES_A_DAY: Final = 3
+
+TITLES: Final = {
+    "condensation": "wet lid",
+    "overheating": "too warm",
+    "drying_out": "drying out",
+    "too_wet": "too wet",
+    "too_cold": "too cold",
+    "hungry": "hungry",
+    "sour": "sour",
+    "probe_fault": "probe needs a look",
+}
+
+
+def message_for(
+    change: Transition, bin_: Bin, told_at_ms: Sequence[int], told_alerts: set[str]
+) -> Message | None:
+    """Return the message that a change is worth, or None.
+
+    *told_at_ms* are the times of this bin's earlier messages, *told_alerts* the alerts told of.
+    """
+    alert = change.alert
+    if alert is None or is_shelved(alert, change.at_ms):
+        return None
+    if change.kind is TransitionKind.ALERT_RETURNED and alert.id not in told_alerts:
+        return None
+    today = sum(1 for at_ms in told_at_ms if change.at_ms - DAY_MS < at_ms <= change.at_ms)
+    if today >= MESSAGES_A_DAY and alert.priority is not Priority.CRITICAL:
+        return None
+    return Message(
+        key=f"{alert.id}:{change.kind.value}:{change.at_ms}",
+        alert_id=alert.id,
+        bin=bin_.id,
+        shed=bin_.shed,
+        at_ms=change.at_ms,
+        priority=alert.priority,
+        title=title(alert, bin_, change.kind),
+        text=alert.text,
+        event=change.kind,
+    )
+
+
+def title(alert: Alert, bin_: Bin, kind: TransitionKind) -> str:
+    """Return the head line: the bin, and what it is about.
+
+    >>> from underlid.binmodel.bins import Bin
+    """
+    name = bin_.name or bin_.id.capitalize()
+    about = TITLES[alert.condition.value]
+    if kind is TransitionKind.ALERT_RETURNED:
+        return f"{name}: no longer {about}" if about != "wet lid" else f"{name}: lid dry again"
+    return f"{name}: {about}" + (" (worse)" if kind is TransitionKind.ALERT_WORSENED else "")

@@ -1,0 +1,102 @@
+"""The bed's water over days: where it stands, how fast it falls, when it will be too dry.
+
+The daily wiggle of cheap soil probes is an artefact of temperature; means of whole days remove it
+before a trend is looked for. A watering ends a trend: what was before says nothing of what follows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import Feed, LiquidAdded
+from underlid.science.numeric import Floats
+from underlid.science.trend import BAND_Z, theil_sen
+from underlid.timeline import DAY_MS, HOUR_MS
+
+TREND_DAYS: Final = 7
+STEP_H: Final = 6
+MEAN_H: Final = 24
+LEAST_COVER: Final = 0.5
+"""Share of a day's buckets that must be known for its mean to count."""
+
+LEAST_DAYS: Final = 3.0
+"""No slope from less than this."""
+
+OVERLAP: Final = 2.0
+"""Daily means every 6 h share data: four of them are worth one, so the band is widened by √4."""
+
+WATERED_G: Final = 200.0
+FED_G: Final = 500.0
+"""Smaller additions do not end a trend (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drying:
+    """Moisture % wet basis now (24 h mean); the trend in % points a day with its 80 % band."""
+
+    level_pct: float
+    slope_pct_d: float | None
+    slope_low_pct_d: float | None
+    slope_high_pct_d: float | None
+    days: float
+
+    def days_until(self, limit_pct: float) -> tuple[float, float, float] | None:
+        """Return days until *limit_pct* (middle, soonest, latest; latest may be infinite)."""
+        if self.slope_pct_d is None or self.slope_pct_d >= 0.0 or self.level_pct <= limit_pct:
+            return None
+        gap = self.level_pct - limit_pct
+        soonest = gap / -min(self.slope_pct_d, self.slope_low_pct_d or self.slope_pct_d)
+        high = self.slope_high_pct_d
+        latest = gap / -high if high is not None and high < 0.0 else float("inf")
+        return gap / -self.slope_pct_d, soonest, latest
+
+
+def drying(window: BinWindow) -> Drying | None:
+    """Return where the bed's water stands and goes; None when the last day is not known."""
+    count = (TREND_DAYS * 24 + MEAN_H) * BUCKETS_PER_HOUR
+    moisture = window.means("moisture_pct", count)
+    means = day_means(moisture)
+    if np.isnan(means[-1]):
+        return None
+    level = float(means[-1])
+    hours = np.arange(len(means)) * STEP_H
+    since = _hours_since_change(window)
+    if since is not None:
+        means = np.where(hours >= hours[-1] - since + MEAN_H, means, np.nan)
+    known = ~np.isnan(means)
+    span_days = float(np.ptp(hours[known])) / 24.0 if known.any() else 0.0
+    if span_days < LEAST_DAYS:
+        return Drying(level, None, None, None, span_days)
+    slope = theil_sen(hours[known] / 24.0, means[known], BAND_Z * OVERLAP)
+    return Drying(level, slope.slope, slope.low, slope.high, span_days)
+
+
+def day_means(values: Floats) -> Floats:
+    """Return means of whole days, one every 6 hours, the last one ending now; NaN where unknown."""
+    known = ~np.isnan(values)
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
+    counts = np.concatenate([[0], np.cumsum(known)])
+    ends = np.arange(MEAN_H * BUCKETS_PER_HOUR, len(values) + 1, STEP_H * BUCKETS_PER_HOUR)
+    starts = ends - MEAN_H * BUCKETS_PER_HOUR
+    count = counts[ends] - counts[starts]
+    enough = count >= LEAST_COVER * MEAN_H * BUCKETS_PER_HOUR
+    with np.errstate(invalid="ignore", divide="ignore"):
+        result: Floats = np.where(enough, (sums[ends] - sums[starts]) / count, np.nan)
+    return result
+
+
+def _hours_since_change(window: BinWindow) -> float | None:
+    """Return the hours since so much water came in that the trend before it is over."""
+    for entry in reversed(window.entries):
+        what = entry.what
+        wet = (isinstance(what, LiquidAdded) and what.mass_g >= WATERED_G) or (
+            isinstance(what, Feed) and what.mass_g >= FED_G
+        )
+        if wet and entry.at_ms >= window.now_ms - (TREND_DAYS + 1) * DAY_MS:
+            return (window.now_ms - entry.at_ms) / HOUR_MS
+    return None

@@ -1,0 +1,251 @@
+"""The recent past of one probe in memory: 5-minute means of 14 days, three bytes a bucket.
+
+Raw values are kept (a new calibration corrects the past). A bucket in which any value of a channel
+was not believable is spoiled: its mean is not used and its count says that something came. Late
+data re-opens its bucket. Joining probes and calibrating is `joined.py`.
+
+Means are kept as whole multiples of a power of two, far finer than the sensors' steps. So they do
+not depend on the order in which readings came, nor on whether they came from a probe or from the
+store after a restart; and five channels of a bin fit in about 60 kB.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from underlid.readings.channels import CHANNELS
+from underlid.readings.plausibility import ADC_RAILS
+from underlid.timeline import DAY_MS, MINUTE_MS
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+
+BUCKET_MS: Final = 5 * MINUTE_MS
+BUCKETS_PER_HOUR: Final = 12
+BUCKETS_PER_DAY: Final = 288
+
+WINDOW_BUCKETS: Final = 14 * BUCKETS_PER_DAY
+"""What a judgement may look back on: two weeks."""
+
+SLACK_BUCKETS: Final = BUCKETS_PER_DAY // 2
+"""Room ahead, so that the arrays are moved twice a day and not with every bucket."""
+
+CAPACITY: Final = WINDOW_BUCKETS + SLACK_BUCKETS
+
+OPEN_BUCKETS_MOST: Final = 8192
+"""Buckets of one probe that may wait to be settled: a back-fill of four weeks. Older ones go."""
+
+EMPTY: Final = -32768
+COUNT_MOST: Final = 255
+
+STEP_OF: Final[dict[str, float]] = {
+    "bed_temp_c": 1 / 256,
+    "headspace_temp_c": 1 / 256,
+    "headspace_rh_pct": 1 / 256,
+    "lid_temp_c": 1 / 256,
+    "shed_temp_c": 1 / 256,
+    "shed_rh_pct": 1 / 256,
+    "moisture_pct": 1 / 256,
+    "soil_raw": 2.0,
+    "soil_index": 1 / 8192,
+}
+"""The channels that are judged, and the step their means are kept in: 0.004 K or % (a sensor
+resolves 0.01 at best), 0.0001 of an index; counts in twos hold a 16-bit converter."""
+
+LIMITS_OF: Final = {name: (CHANNELS[name].low, CHANNELS[name].high) for name in STEP_OF}
+
+
+class FilledBuckets(Protocol):
+    """What a store hands over: n buckets of one probe."""
+
+    @property
+    def start_ms(self) -> Integers:
+        """Return the start of every bucket."""
+        ...
+
+    @property
+    def low(self) -> dict[str, Floats]:
+        """Return the lowest raw value per channel."""
+        ...
+
+    @property
+    def mean(self) -> dict[str, Floats]:
+        """Return the mean raw value per channel."""
+        ...
+
+    @property
+    def high(self) -> dict[str, Floats]:
+        """Return the highest raw value per channel."""
+        ...
+
+    @property
+    def count(self) -> dict[str, Integers]:
+        """Return how many values there were per channel."""
+        ...
+
+
+class HotChannel:
+    """The buckets of one channel: `codes` are means in steps, `counts` saturate at 255."""
+
+    __slots__ = ("codes", "counts", "high", "low", "soil", "step")
+
+    def __init__(self, channel: str) -> None:
+        self.step = STEP_OF[channel]
+        self.low, self.high = LIMITS_OF[channel]
+        self.soil = channel == "soil_raw"
+        self.codes = np.full(CAPACITY, EMPTY, dtype=np.int16)
+        self.counts = np.zeros(CAPACITY, dtype=np.uint8)
+
+    def spoiled(self, low: float, high: float) -> bool:
+        """Tell whether a bucket with these extremes holds a value that is not believable."""
+        if low < self.low or high > self.high:
+            return True
+        return self.soil and (low in ADC_RAILS or high in ADC_RAILS)
+
+    def merge(self, at: int, values: list[float]) -> None:
+        """Take *values* into the bucket at index *at*."""
+        count = len(values)
+        before = int(self.counts[at])
+        self.counts[at] = min(before + count, COUNT_MOST)
+        code = int(self.codes[at])
+        if self.spoiled(min(values), max(values)) or (before and code == EMPTY):
+            self.codes[at] = EMPTY
+            return
+        total = math.fsum(values)
+        if before:
+            total += code * self.step * before
+        self.codes[at] = round(total / (before + count) / self.step)
+
+    def move(self, by: int) -> None:
+        """Forget the oldest *by* buckets and make room ahead."""
+        by = min(by, CAPACITY)
+        for array, nothing in ((self.codes, EMPTY), (self.counts, 0)):
+            array[: CAPACITY - by] = array[by:]
+            array[CAPACITY - by :] = nothing
+
+
+class HotProbe:
+    """All judged channels of one probe. Bucket numbers are time // 5 minutes."""
+
+    __slots__ = ("_open", "channels", "first", "newest")
+
+    def __init__(self) -> None:
+        self.first: int | None = None
+        self.newest: int | None = None
+        self.channels: dict[str, HotChannel] = {}
+        self._open: dict[int, dict[str, dict[int, float]]] = {}
+
+    def add(self, taken_at_ms: int, values: dict[str, float]) -> None:
+        """Note one reading; it counts from `settle` on. The same instant again replaces it."""
+        bucket = taken_at_ms // BUCKET_MS
+        part = self._open.get(bucket)
+        if part is None:
+            part = self._open[bucket] = {}
+            if len(self._open) > OPEN_BUCKETS_MOST:
+                del self._open[min(self._open)]
+        for channel, value in values.items():
+            if channel in part:
+                part[channel][taken_at_ms] = value
+            elif channel in STEP_OF:
+                part[channel] = {taken_at_ms: value}
+
+    def settle(self, end: int) -> int | None:
+        """Close all buckets before number *end*; return the earliest that changed, if any."""
+        ready = [bucket for bucket in self._open if bucket < end]
+        if not ready:
+            return None
+        ready.sort()
+        self._make_room(ready[-1])
+        earliest = None
+        for bucket in ready:
+            part = self._open.pop(bucket)
+            at = bucket - (self.first or 0)
+            if at < 0:
+                continue
+            for channel, values in part.items():
+                self._channel(channel).merge(at, list(values.values()))
+            if part:
+                self._note(bucket)
+                earliest = bucket if earliest is None else earliest
+        return earliest
+
+    def fill(self, buckets: FilledBuckets) -> None:
+        """Take over what a store has summed up, after a restart."""
+        numbers = buckets.start_ms // BUCKET_MS
+        if not len(numbers):
+            return
+        self._make_room(int(numbers[-1]))
+        first = self.first or 0
+        for channel in STEP_OF:
+            if channel not in buckets.count:
+                continue
+            counts = buckets.count[channel]
+            use = (counts > 0) & (numbers >= first)
+            if not use.any():
+                continue
+            hot = self._channel(channel)
+            at = numbers[use] - first
+            hot.counts[at] = np.minimum(counts[use], COUNT_MOST)
+            low, high = buckets.low[channel][use], buckets.high[channel][use]
+            good = (low >= hot.low) & (high <= hot.high)
+            if hot.soil:
+                good &= ~(np.isin(low, ADC_RAILS) | np.isin(high, ADC_RAILS))
+            mean = np.where(good, buckets.mean[channel][use], 0.0)
+            hot.codes[at] = np.where(good, np.rint(mean / hot.step), EMPTY)
+            self._note(int(numbers[use][-1]))
+
+    def means(self, channel: str, start: int, end: int) -> Floats:
+        """Return the raw means of buckets start ≤ number < end, NaN where there is none."""
+        hot = self.channels.get(channel)
+        if hot is None or self.first is None:
+            return np.full(end - start, np.nan)
+        begin, stop = start - self.first, end - self.first
+        codes = hot.codes[max(begin, 0) : max(stop, 0)]
+        known: Floats = codes.astype(np.float64) * hot.step
+        known[codes == EMPTY] = np.nan
+        if len(codes) == end - start:
+            return known
+        result = np.full(end - start, np.nan)
+        offset = max(-begin, 0)
+        result[offset : offset + len(known)] = known
+        return result
+
+    def counts(self, channel: str, start: int, end: int) -> npt.NDArray[np.uint8]:
+        """Return how many values came in the buckets start ≤ number < end that are held."""
+        hot = self.channels.get(channel)
+        if hot is None or self.first is None:
+            return np.zeros(0, dtype=np.uint8)
+        return hot.counts[max(start - self.first, 0) : max(end - self.first, 0)]
+
+    def size_bytes(self) -> int:
+        """Return what the arrays take up."""
+        return sum(hot.codes.nbytes + hot.counts.nbytes for hot in self.channels.values())
+
+    def _channel(self, channel: str) -> HotChannel:
+        hot = self.channels.get(channel)
+        if hot is None:
+            hot = self.channels[channel] = HotChannel(channel)
+        return hot
+
+    def _note(self, bucket: int) -> None:
+        if self.newest is None or bucket > self.newest:
+            self.newest = bucket
+
+    def _make_room(self, bucket: int) -> None:
+        if self.first is None:
+            self.first = bucket - WINDOW_BUCKETS
+            return
+        over = bucket - (self.first + CAPACITY - 1)
+        if over > 0:
+            by = over + SLACK_BUCKETS - 1
+            for hot in self.channels.values():
+                hot.move(by)
+            self.first += by
+
+
+HELD_MS: Final = WINDOW_BUCKETS // BUCKETS_PER_DAY * DAY_MS
+"""The window as a time span."""

@@ -1,0 +1,166 @@
+"""The lid of one bin: how cold it is, and the film of water on it, kept bucket by bucket.
+
+The film is a running balance, so it is carried on and not computed anew: `LidFilm.advance` adds the
+buckets that have closed since, `rewind` goes back when late data comes. A keeper's look at the lid
+sets it right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isnan
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.bins import BinKind
+from underlid.binmodel.hot import BUCKET_MS, CAPACITY, SLACK_BUCKETS, WINDOW_BUCKETS
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import LidLook, Sighting
+from underlid.science.condensation import flux_g_m2_h, lid_temp_c
+from underlid.science.numeric import Floats
+from underlid.science.psychrometrics import dew_point_c, dew_point_sd_k
+from underlid.timeline import HOUR_MS
+
+LID_FACTOR: Final = {
+    BinKind.FLOW_THROUGH_BAG: (0.70, 0.15),
+    BinKind.TRAY_STACK: (0.70, 0.15),
+    BinKind.PLASTIC_TOTE: (0.70, 0.15),
+    BinKind.WOODEN_BOX: (0.80, 0.10),
+    BinKind.TROUGH: (0.80, 0.10),
+}
+"""Temperature factor of the lid, mean and sd: common practice; a coupled wet-lid balance gave
+0.72..0.79 for thin lids."""
+
+BREATHING_G_M2_H: Final = {BinKind.FLOW_THROUGH_BAG: 2.0, BinKind.WOODEN_BOX: 1.0}
+"""What a lid that breathes loses to the shed beside (our judgement)."""
+
+FILM_MOST_G_M2: Final = 300.0
+"""What a lid holds before all that comes drips off: a little over the 250 g/m² where dripping begins."""
+
+RH_BELIEVED_MOST_PCT: Final = 99.0
+"""Common sensors read up to 3 % high after days above 80 % (sensor data sheet), so the last percent to
+saturation says nothing; half of it is taken."""
+
+RH_SD_PCT: Final = 2.0
+TEMP_SD_K: Final = 0.3
+"""Of a headspace sensor of the common kind (data sheets)."""
+
+SEEN_G_M2: Final = {
+    LidLook.DRY: 0.0,
+    LidLook.MIST: 15.0,
+    LidLook.DROPS: 50.0,
+    LidLook.DRIPPING: 260.0,
+}
+"""The film that a keeper's word stands for: the middle of its band."""
+
+BUCKET_H: Final = BUCKET_MS / HOUR_MS
+
+
+@dataclass(frozen=True, slots=True)
+class LidNow:
+    """The lid at one moment; None where the window does not say."""
+
+    grade: str
+    lid_c: float | None
+    dew_point_c: float | None
+    margin_k: float | None
+    margin_sd_k: float | None
+    flux_g_m2_h: float | None
+
+
+class LidFilm:
+    """The film of one bin over the window, g/m², and what dripped off."""
+
+    def __init__(self, now_ms: int) -> None:
+        self.first_bucket = now_ms // BUCKET_MS - WINDOW_BUCKETS
+        self.film = np.zeros(CAPACITY, np.float32)
+        self.done = self.first_bucket
+        self._held = 0.0
+
+    def advance(self, window: BinWindow) -> None:
+        """Add the buckets that have closed since the last time."""
+        end = window.end
+        if end - self.first_bucket > len(self.film):
+            shift = min(
+                len(self.film), end - self.first_bucket - len(self.film) + SLACK_BUCKETS - 1
+            )
+            self.film[:-shift] = self.film[shift:].copy()
+            self.first_bucket += shift
+            self.done = max(self.done, self.first_bucket)
+        count = end - self.done
+        if count <= 0:
+            return
+        flux = fluxes(window, count)
+        loss = BREATHING_G_M2_H.get(window.bin.kind, 0.0)
+        seen = _sightings(window)
+        film, held, start = self.film, self._held, self.done - self.first_bucket
+        for place, each in enumerate(flux.tolist()):
+            if not isnan(each):
+                held = min(FILM_MOST_G_M2, max(0.0, held + (each - loss) * BUCKET_H))
+            if seen:
+                held = seen.get(self.done + place, held)
+            film[start + place] = held
+        self._held, self.done = held, end
+
+    def rewind(self, bucket: int) -> None:
+        """Forget the film from *bucket* on: its data has changed."""
+        if bucket >= self.done:
+            return
+        self.done = max(bucket, self.first_bucket)
+        place = self.done - self.first_bucket
+        self._held = float(self.film[place - 1]) if place else 0.0
+
+    def last(self, buckets: int) -> Floats:
+        """Return the film of the last *buckets* closed buckets."""
+        place = self.done - self.first_bucket
+        return self.film[max(0, place - buckets) : place].astype(np.float64)
+
+
+def _sightings(window: BinWindow) -> dict[int, float]:
+    """Return bucket -> film as the keeper saw it."""
+    return {
+        entry.at_ms // BUCKET_MS: SEEN_G_M2[entry.what.lid]
+        for entry in window.entries
+        if isinstance(entry.what, Sighting) and entry.what.lid is not None
+    }
+
+
+def lid_temps(window: BinWindow, count: int) -> Floats:
+    """Return the lid's temperature for the last *count* buckets: measured, else estimated."""
+    measured = window.means("lid_temp_c", count)
+    factor, _ = LID_FACTOR[window.bin.kind]
+    estimated: Floats = lid_temp_c(
+        window.means("shed_temp_c", count), window.means("headspace_temp_c", count), factor
+    )
+    result: Floats = np.where(np.isnan(measured), estimated, measured)
+    return result
+
+
+def fluxes(window: BinWindow, count: int) -> Floats:
+    """Return the condensing flux of the last *count* buckets, g/m²h; NaN where unknown."""
+    rh = np.minimum(window.means("headspace_rh_pct", count), RH_BELIEVED_MOST_PCT)
+    head = window.means("headspace_temp_c", count)
+    result: Floats = flux_g_m2_h(head, rh, lid_temps(window, count))
+    return result
+
+
+def lid_now(window: BinWindow) -> LidNow:
+    """Return the lid as the last half hour shows it, with the grade of the evidence."""
+    head, rh = window.present("headspace_temp_c"), window.present("headspace_rh_pct")
+    if head is None or rh is None:
+        return LidNow("", None, None, None, None, None)
+    rh = min(rh, RH_BELIEVED_MOST_PCT)
+    dew = float(dew_point_c(head, rh))
+    dew_sd = float(dew_point_sd_k(head, rh, RH_SD_PCT, TEMP_SD_K))
+    measured, shed = window.present("lid_temp_c"), window.present("shed_temp_c")
+    factor, factor_sd = LID_FACTOR[window.bin.kind]
+    if measured is not None:
+        grade, lid, lid_sd = "lid_probe", measured, TEMP_SD_K
+    elif shed is not None:
+        grade, lid = "lid_estimate", float(lid_temp_c(shed, head, factor))
+        lid_sd = abs(head - shed) * factor_sd
+    else:
+        return LidNow("humidity", None, dew, None, None, None)
+    flux = float(flux_g_m2_h(head, rh, lid))
+    return LidNow(grade, lid, dew, lid - dew, float(np.hypot(dew_sd, lid_sd)), flux)

@@ -1,0 +1,61 @@
+"""The heat of a bin: its time constant by kind, and how much of its warmth it makes itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from underlid.binmodel.bins import Bin, BinKind
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.window import BinWindow, mean_of
+from underlid.science.heat import bed_heat_capacity_j_k, self_heat_k
+
+LOSS_W_K: Final = {
+    BinKind.FLOW_THROUGH_BAG: 5.0,
+    BinKind.TRAY_STACK: 4.5,
+    BinKind.WOODEN_BOX: 3.0,
+    BinKind.PLASTIC_TOTE: 4.5,
+    BinKind.TROUGH: 6.0,
+}
+"""UA of a bin of some 60 L, W/K: 4.5 for plastic is the science page's; the others our judgement."""
+
+LOSS_VOLUME_L: Final = 60.0
+"""Loss grows with the surface, so with the volume to the power 2/3."""
+
+SPAN_H: Final = 6
+"""Self-heat is a mean of so many hours: with τ near 5 h an error of τ then hardly matters."""
+
+SELF_HEAT_SD_K: Final = 0.8
+"""Of that mean, from sensor offsets and from air that is not the same all round (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SelfHeat:
+    """Self-heat in K, the bed without it in °C, and how fast the bed warms in K/h."""
+
+    self_heat_k: float
+    room_part_c: float
+    rate_k_h: float
+
+
+def time_constant_h(bin_: Bin) -> float:
+    """Return τ = C/UA of a bin, hours, from its kind, mass and volume."""
+    capacity = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct)
+    loss: float = LOSS_W_K[bin_.kind] * (bin_.volume_l / LOSS_VOLUME_L) ** (2.0 / 3.0)
+    return capacity / loss / 3600.0
+
+
+def self_heat(window: BinWindow) -> SelfHeat | None:
+    """Return how much of the bed's warmth is its own; None without bed or shed temperatures."""
+    buckets = SPAN_H * BUCKETS_PER_HOUR
+    bed = window.means("bed_temp_c", buckets)
+    air = window.means("shed_temp_c", buckets)
+    half = buckets // 2
+    early, late = mean_of(bed[:half], BUCKETS_PER_HOUR), mean_of(bed[half:], BUCKETS_PER_HOUR)
+    around = mean_of(air, BUCKETS_PER_HOUR)
+    if early is None or late is None or around is None:
+        return None
+    rate = (late - early) / (SPAN_H / 2.0)
+    own = self_heat_k((early + late) / 2.0, rate, around, time_constant_h(window.bin))
+    now = window.present("bed_temp_c")
+    return SelfHeat(own, (late if now is None else now) - max(0.0, own), rate)

@@ -1,0 +1,147 @@
+"""A bin as it can be judged at one moment: calibrated means of the closed buckets, and the journal.
+
+A view on the hot probes, not a copy: it is made for every judgement. Nothing later than `now_ms` is in
+it. Several probes in one bed are averaged where they agree in kind; `hottest` asks for the warmest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.bins import Bin, ProbePlace, Shed
+from underlid.binmodel.calibrated import MOISTURE_SD_PCT, index_line, moisture_grade
+from underlid.binmodel.herd import Limits
+from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.vitals import Vitals
+from underlid.journal.entries import Entry, Feed
+from underlid.readings.calibration import Line, soil_index_line
+from underlid.science.numeric import Floats
+from underlid.timeline import DAY_MS
+
+FRESH_BUCKETS: Final = 6
+"""A present value is the mean of what came in the last half hour; older than that is unknown."""
+
+FEED_MATTERS_MS: Final = 10 * DAY_MS
+"""A feed's story lasts until the next one or so long (product words: feed story)."""
+
+IDENTITY: Final = Line(1.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class BinWindow:
+    """One bin at `now_ms`. `end` is the first bucket that is not closed yet."""
+
+    bin: Bin
+    shed: Shed
+    limits: Limits
+    now_ms: int
+    places: tuple[ProbePlace, ...]
+    air_places: tuple[ProbePlace, ...]
+    probes: Mapping[str, HotProbe]
+    vitals: Mapping[str, Vitals]
+    entries: tuple[Entry, ...]
+
+    @property
+    def end(self) -> int:
+        """Return the number of the first bucket that is still open."""
+        return self.now_ms // BUCKET_MS
+
+    def means(self, channel: str, buckets: int, until: int | None = None) -> Floats:
+        """Return the calibrated means of the last *buckets* closed buckets, NaN where unknown."""
+        until = self.end if until is None else until
+        found = self.each(channel, buckets, until)
+        if not found:
+            return np.full(buckets, np.nan)
+        if len(found) == 1:
+            return found[0]
+        stack = np.stack(found)
+        count = np.sum(~np.isnan(stack), axis=0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            result: Floats = np.nansum(stack, axis=0) / count
+        return result
+
+    def hottest(self, buckets: int) -> Floats:
+        """Return the bed temperature of the warmest probe, bucket by bucket."""
+        found = self.each("bed_temp_c", buckets, self.end)
+        if not found:
+            return np.full(buckets, np.nan)
+        result: Floats = found[0] if len(found) == 1 else np.fmax.reduce(found)
+        return result
+
+    def each(self, channel: str, buckets: int, until: int) -> list[Floats]:
+        """Return the calibrated means of each probe that measures *channel* for this bin."""
+        result = []
+        for place in self._places_for(channel):
+            probe = self.probes.get(place.probe)
+            if probe is None:
+                continue
+            for name, line in sources(place, channel):
+                if name in probe.channels:
+                    raw = probe.means(name, until - buckets, until)
+                    result.append(line.gain * raw + line.offset)
+                    break
+        return result
+
+    def present(self, channel: str) -> float | None:
+        """Return the mean of the last half hour, or None when nothing is that fresh."""
+        values = self.means(channel, FRESH_BUCKETS)
+        known = values[~np.isnan(values)]
+        return float(known[-3:].mean()) if len(known) else None
+
+    def moisture_sd_pct(self) -> float:
+        """Return how sure this bin's moisture is, % points."""
+        sds = [
+            MOISTURE_SD_PCT[moisture_grade(place, probe.channels)]
+            for place in self.places
+            if (probe := self.probes.get(place.probe)) is not None
+        ]
+        return min(sds, default=max(MOISTURE_SD_PCT.values()))
+
+    def last_feed(self, within_ms: int = FEED_MATTERS_MS) -> tuple[Entry, Feed] | None:
+        """Return the newest feed that still matters."""
+        for entry in reversed(self.entries):
+            if entry.at_ms < self.now_ms - within_ms:
+                return None
+            if isinstance(entry.what, Feed):
+                return entry, entry.what
+        return None
+
+    def _places_for(self, channel: str) -> tuple[ProbePlace, ...]:
+        if not channel.startswith("shed_"):
+            return self.places
+        return self.air_places or self.places
+
+
+def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:
+    """Return the raw channels that *channel* can come from, best first, with the line to apply."""
+    result = [(channel, _line(place, channel))]
+    if channel == "moisture_pct":
+        to_moisture = index_line(place)
+        dry, wet = place.soil_dry_raw, place.soil_wet_raw
+        if to_moisture is None:
+            return result
+        result.append(("soil_index", to_moisture))
+        if dry is not None and wet is not None and dry != wet:
+            index = soil_index_line(dry, wet)
+            line = Line(to_moisture.gain * index.gain, to_moisture.apply(index.offset))
+            result.append(("soil_raw", line))
+    return result
+
+
+def _line(place: ProbePlace, channel: str) -> Line:
+    """Return the newest calibration of a channel."""
+    lines = [one for one in place.calibrations if one.channel == channel]
+    if not lines:
+        return IDENTITY
+    newest = max(lines, key=lambda one: one.from_ms)
+    return Line(newest.gain, newest.offset)
+
+
+def mean_of(values: Floats, least: int) -> float | None:
+    """Return the mean of what is known, or None when fewer than *least* values are."""
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if len(known) >= least else None

@@ -1,0 +1,261 @@
+"""All bins of a process, judged by one deterministic object without I/O and without a clock.
+
+`watch` drives it live, `replay` by the data's own time; both give it readings, journal entries and the
+time, and take judgements. It judges on whole ticks, and a bin only when there is something to judge:
+a 5-minute bucket has closed, the journal or late data changed the past, or a delay has run out.
+Read `pipeline.evaluate` for what a judgement is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from underlid.alerts.alert import Alert, Spell
+from underlid.alerts.life import deadline_ms
+from underlid.alerts.policy import DELAYS
+from underlid.alerts.state import state_of
+from underlid.binmodel.bins import Setup, Shed
+from underlid.binmodel.herd import limits_of
+from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
+from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
+from underlid.binmodel.vitals import Vitals
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import Entry
+from underlid.journal.units import SI, Units
+from underlid.pipeline import BinMemory, Judgement, evaluate
+from underlid.readings.values import Reading
+from underlid.science.numeric import Floats
+from underlid.science.psychrometrics import dew_point_c
+from underlid.timeline import MINUTE_MS
+
+
+@dataclass(frozen=True, slots=True)
+class Derived:
+    """5-minute series of one bin, measured and computed: n starts, n values each, NaN unknown."""
+
+    start_ms: npt.NDArray[np.int64]
+    series: dict[str, Floats]
+
+
+class Judge:
+    """Holds the hot window of every probe that has a place, and the memory of every bin."""
+
+    def __init__(
+        self, setup: Setup, now_ms: int, *, tick_ms: int = MINUTE_MS, units: Units = SI
+    ) -> None:
+        self._tick_ms = tick_ms
+        self._units = units
+        self._probes: dict[str, HotProbe] = {}
+        self._vitals: dict[str, Vitals] = {}
+        self._memories: dict[str, BinMemory] = {}
+        self._entries: dict[str, tuple[Entry, ...]] = {}
+        self._changed: set[str] = set()
+        self._due_ms: dict[str, int] = {}
+        self.set_setup(setup, now_ms)
+
+    def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
+        """Take a set-up over; return the probes that are new in it, for `fill`."""
+        self._setup = setup
+        self._bins_of = {probe: _bins_reached(setup, probe) for probe in setup.probes}
+        new = [probe for probe in setup.probes if probe not in self._probes]
+        for probe in self._probes.keys() - setup.probes.keys():
+            del self._probes[probe], self._vitals[probe]
+        for probe in new:
+            self._probes[probe], self._vitals[probe] = HotProbe(), Vitals()
+        for bin_id in self._memories.keys() - setup.bins.keys():
+            del self._memories[bin_id]
+            self._due_ms.pop(bin_id, None)
+        for bin_id in setup.bins:
+            self._memories.setdefault(bin_id, BinMemory(LidFilm(now_ms)))
+            self._look_again(bin_id, 0)
+        return new
+
+    def set_entries(self, bin_id: str, entries: Iterable[Entry]) -> None:
+        """Give a bin its journal: all versions of the window's entries."""
+        entries = tuple(entries)
+        if bin_id in self._memories and entries != self._entries.get(bin_id, ()):
+            self._entries[bin_id] = entries
+            self._look_again(bin_id, 0)
+
+    def fill(
+        self,
+        probe: str,
+        buckets: FilledBuckets,
+        newest_taken_ms: int,
+        last_values: Mapping[str, float],
+        interval_ms: float,
+    ) -> None:
+        """Take over what a store knows of a probe: 5-minute buckets, newest values, usual gap."""
+        if probe not in self._probes:
+            return
+        self._probes[probe].fill(buckets)
+        self._vitals[probe].fill(newest_taken_ms, last_values, interval_ms)
+        for bin_id in self._bins_of[probe]:
+            self._look_again(bin_id, 0)
+
+    def restore(self, alerts: Iterable[Alert], spells: Iterable[Spell] = ()) -> None:
+        """Take over the alerts and spells that were open when another judge stopped."""
+        for alert in alerts:
+            memory = self._memories.get(alert.bin)
+            if memory is None:
+                continue
+            memory.alerts[alert.condition, alert.subject] = alert
+            if alert.raised_at_ms is not None:
+                memory.told_alerts.add(alert.id)
+                memory.told_at_ms.append(alert.raised_at_ms)
+        for spell in spells:
+            if spell.ended_ms is None and spell.bin in self._memories:
+                self._memories[spell.bin].spells[spell.condition] = spell
+
+    def add_readings(self, readings: Iterable[Reading]) -> None:
+        """Take in readings that are on disk; those of probes without a place are left."""
+        probes, vitals = self._probes, self._vitals
+        for one in readings:
+            probe = probes.get(one.probe)
+            if probe is not None:
+                probe.add(one.taken_at_ms, one.values)
+                vitals[one.probe].add(one)
+
+    def acknowledge(self, alert_id: str, by: str, at_ms: int) -> None:
+        """Note that a person has seen an alert."""
+        self._replace_alert(alert_id, acknowledged_at_ms=at_ms, acknowledged_by=by)
+
+    def shelve(self, alert_id: str, until_ms: int, by: str, at_ms: int) -> None:  # noqa: ARG002
+        """Keep an alert quiet until *until_ms*."""
+        self._replace_alert(alert_id, shelved_until_ms=until_ms)
+
+    def judge(self, now_ms: int) -> list[Judgement]:
+        """Judge, at the last whole tick, every bin for which something is due."""
+        tick_ms = now_ms // self._tick_ms * self._tick_ms
+        self._settle(tick_ms // BUCKET_MS)
+        due = [
+            bin_id
+            for bin_id in self._setup.bins
+            if bin_id in self._changed or self._due_ms.get(bin_id, 0) <= tick_ms
+        ]
+        self._changed.clear()
+        return [self._judge_bin(bin_id, tick_ms) for bin_id in due]
+
+    def next_due_ms(self) -> int:
+        """Return the tick at which the next bin is due, if nothing comes in before."""
+        soonest = min(self._due_ms.values(), default=0) if not self._changed else 0
+        return -(-soonest // self._tick_ms) * self._tick_ms
+
+    def state(self, bin_id: str) -> dict[str, object] | None:
+        """Return the bin's verdicts and open alerts as last judged, ready for JSON."""
+        memory = self._memories.get(bin_id)
+        if memory is None or memory.judged_at_ms < 0:
+            return None
+        window = self._window(bin_id, memory.judged_at_ms)
+        alerts = tuple(memory.alerts.values())
+        film = memory.film.last(1)
+        return state_of(
+            window,
+            lid_now(window),
+            float(film[0]) if len(film) else 0.0,
+            memory.drying,
+            memory.findings,
+            alerts,
+        )
+
+    def derived(self, bin_id: str) -> Derived | None:
+        """Return the bin's whole window as 5-minute series, computed ones included."""
+        memory = self._memories.get(bin_id)
+        if memory is None or memory.judged_at_ms < 0:
+            return None
+        window = self._window(bin_id, memory.judged_at_ms)
+        starts = np.arange(window.end - WINDOW_BUCKETS, window.end, dtype=np.int64) * BUCKET_MS
+        names = (
+            "bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c", "moisture_pct",
+        )  # fmt: skip
+        series = {name: window.means(name, WINDOW_BUCKETS) for name in names}
+        series["lid_temp_c"] = lid_temps(window, WINDOW_BUCKETS)
+        humid = np.minimum(series["headspace_rh_pct"], 100.0)
+        series["dew_point_c"] = dew_point_c(series["headspace_temp_c"], humid)
+        series["lid_margin_k"] = series["lid_temp_c"] - series["dew_point_c"]
+        film = memory.film.last(WINDOW_BUCKETS)
+        padded = np.concatenate([np.full(WINDOW_BUCKETS - len(film), np.nan), film])
+        series["lid_film_g_m2"] = np.where(np.isnan(fluxes(window, WINDOW_BUCKETS)), np.nan, padded)
+        return Derived(starts, series)
+
+    def _settle(self, end: int) -> None:
+        """Close the buckets before *end*; what comes for one that was closed is judged anew."""
+        for name, probe in self._probes.items():
+            earliest = probe.settle(end)
+            if earliest is None:
+                continue
+            for bin_id in self._bins_of[name]:
+                if earliest < self._memories[bin_id].film.done:
+                    self._look_again(bin_id, earliest)
+
+    def _look_again(self, bin_id: str, bucket: int) -> None:
+        """Note that the bin's past has changed from *bucket* on."""
+        memory = self._memories[bin_id]
+        memory.film.rewind(bucket)
+        memory.drying_hour = -1
+        self._changed.add(bin_id)
+
+    def _judge_bin(self, bin_id: str, now_ms: int) -> Judgement:
+        memory = self._memories[bin_id]
+        judgement = evaluate(self._window(bin_id, now_ms), memory, self._units)
+        due_ms = (now_ms // BUCKET_MS + 1) * BUCKET_MS
+        for alert in memory.alerts.values():
+            deadline = deadline_ms(alert, DELAYS[alert.condition])
+            if deadline is not None and deadline > now_ms:
+                due_ms = min(due_ms, deadline)
+        self._due_ms[bin_id] = due_ms
+        return judgement
+
+    def _window(self, bin_id: str, now_ms: int) -> BinWindow:
+        bin_ = self._setup.bins[bin_id]
+        shed = self._setup.sheds.get(bin_.shed, Shed(bin_.shed))
+        places = self._setup.probes.values()
+        return BinWindow(
+            bin=bin_,
+            shed=shed,
+            limits=limits_of(bin_),
+            now_ms=now_ms,
+            places=tuple(one for one in places if one.bin == bin_id),
+            air_places=tuple(
+                one
+                for one in places
+                if one.probe == shed.air_probe
+                or (shed.air_probe is None and one.bin is None and one.shed == shed.id)
+            ),
+            probes=self._probes,
+            vitals=self._vitals,
+            entries=known_entries(self._entries.get(bin_id, ()), now_ms),
+        )
+
+    def _replace_alert(self, alert_id: str, **changes: object) -> None:
+        for memory in self._memories.values():
+            for key, alert in memory.alerts.items():
+                if alert.id == alert_id:
+                    memory.alerts[key] = replace(alert, **changes)  # type: ignore[arg-type]
+                    return
+
+
+def _bins_reached(setup: Setup, probe: str) -> set[str]:
+    """Return the bins whose judgement a probe touches."""
+    place = setup.probes[probe]
+    shed = setup.sheds.get(place.shed)
+    if place.bin is not None and not (shed and shed.air_probe == probe):
+        return {place.bin} & setup.bins.keys()
+    return {one.id for one in setup.bins.values() if one.shed == place.shed}
+
+
+def known_entries(entries: Sequence[Entry], now_ms: int) -> tuple[Entry, ...]:
+    """Return what was known of the journal at *now_ms*: the newest versions, by time."""
+    newest: dict[str, Entry] = {}
+    for entry in entries:
+        if entry.known_at_ms > now_ms:
+            continue
+        before = newest.get(entry.id)
+        if before is None or entry.version > before.version:
+            newest[entry.id] = entry
+    known = [one for one in newest.values() if not one.withdrawn and one.at_ms <= now_ms]
+    return tuple(sorted(known, key=lambda one: (one.at_ms, one.id)))

@@ -1,0 +1,29 @@
+"""Every rule, in the order in which findings are shown. A new rule is one file and one line here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from underlid.binmodel.drying import Drying
+from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.window import BinWindow
+from underlid.rules import condensation, overheating, probe_fault, too_cold, water
+from underlid.rules.finding import Condition, Finding, Priority
+
+
+def findings(
+    window: BinWindow,
+    film: LidFilm,
+    drying: Drying | None,
+    open_priorities: Mapping[Condition, Priority],
+) -> list[Finding]:
+    """Return what each rule says of the bin and of its probes."""
+    of = open_priorities.get
+    return [
+        condensation.evaluate(window, film, of(Condition.CONDENSATION)),
+        overheating.evaluate(window, of(Condition.OVERHEATING)),
+        water.drying_out(window, drying, of(Condition.DRYING_OUT)),
+        water.too_wet(window, drying, of(Condition.TOO_WET)),
+        too_cold.evaluate(window, of(Condition.TOO_COLD)),
+        *probe_fault.evaluate(window),
+    ]

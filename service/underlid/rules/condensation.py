@@ -1,0 +1,85 @@
+"""Condensation: so much water on the lid that it runs, and rains back on the bed.
+
+Humidity by itself says little: over a wet bed the headspace is near saturation whenever the bed is
+warmer than the shed. What counts is how much condenses, the film.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.lid import LidFilm, lid_now
+from underlid.binmodel.window import BinWindow, mean_of
+from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.rules.levels import level
+from underlid.science.condensation import film_band
+
+FILM_DEADBAND_G_M2: Final = 20.0
+
+HUMID_PCT: Final = 97.0
+HUMID_H: Final = 6
+WARMER_K: Final = 2.0
+"""Humidity only: so humid for so long, over a bed so much warmer than its headspace."""
+
+CERTAINTY: Final = {"lid_probe": 0.9, "lid_estimate": 0.75, "humidity": 0.5}
+"""How far each grade of evidence is trusted (our judgement)."""
+
+
+def evaluate(window: BinWindow, film: LidFilm, open_priority: Priority | None) -> Finding:
+    """Return the verdict on the lid of one bin."""
+    now = lid_now(window)
+    if not now.grade:
+        reason = "no headspace temperature and humidity for half an hour"
+        return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason)
+    if now.grade == "humidity":
+        return _by_humidity(window, open_priority)
+    held = float(film.last(1)[0])
+    priority = level(
+        held,
+        (
+            (window.limits.film_warn_g_m2, Priority.MEDIUM),
+            (window.limits.film_alarm_g_m2, Priority.HIGH),
+        ),
+        open_priority,
+        FILM_DEADBAND_G_M2,
+    )
+    evidence: dict[str, float | str] = {
+        "lid_film_g_m2": round(held, 1),
+        "lid_film_band": film_band(held),
+        "lid_margin_k": round(now.margin_k or 0.0, 2),
+        "lid_margin_sd_k": round(now.margin_sd_k or 0.0, 2),
+        "condensing_g_m2_h": round(now.flux_g_m2_h or 0.0, 1),
+    }
+    feed = window.last_feed()
+    return Finding(
+        Condition.CONDENSATION,
+        Verdict.HOLDS if priority else Verdict.CLEAR,
+        priority or Priority.LOW,
+        CERTAINTY[now.grade],
+        evidence,
+        grade=now.grade,
+        feed_at_ms=feed[0].at_ms if feed and priority else None,
+    )
+
+
+def _by_humidity(window: BinWindow, open_priority: Priority | None) -> Finding:
+    """Judge without lid or shed temperature: only the grossest case can be told."""
+    count = HUMID_H * BUCKETS_PER_HOUR
+    rh = mean_of(window.means("headspace_rh_pct", count), count // 2)
+    bed, head = window.present("bed_temp_c"), window.present("headspace_temp_c")
+    if rh is None or bed is None or head is None:
+        reason = "without a shed air or lid probe the bed temperature is needed too"
+        return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade="humidity")
+    slack = 1.0 if open_priority else 0.0
+    holds = rh >= HUMID_PCT - slack and bed - head >= WARMER_K - slack
+    feed = window.last_feed()
+    return Finding(
+        Condition.CONDENSATION,
+        Verdict.HOLDS if holds else Verdict.CLEAR,
+        Priority.LOW,
+        CERTAINTY["humidity"],
+        {"headspace_rh_pct": round(rh, 1), "bed_over_headspace_k": round(bed - head, 1)},
+        grade="humidity",
+        feed_at_ms=feed[0].at_ms if feed and holds else None,
+    )
