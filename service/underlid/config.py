@@ -81,6 +81,21 @@ class Settings(BaseSettings):
         "info", description="Least severe line that is logged."
     )
 
+    @property
+    def readings_path(self) -> Path:
+        """Return the file of the readings."""
+        return self.data / "readings.sqlite"
+
+    @property
+    def records_url(self) -> str:
+        """Return the address of the records' database."""
+        return f"sqlite:///{self.data / 'records.sqlite'}"
+
+    @property
+    def photos_path(self) -> Path:
+        """Return the folder of the photos."""
+        return self.data / "photos"
+
     @classmethod
     def settings_customise_sources(
         cls,

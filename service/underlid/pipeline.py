@@ -74,7 +74,7 @@ class Judgement:
     at_ms: int
     findings: tuple[Finding, ...]
     alerts: tuple[Alert, ...]
-    """Those not yet returned, and those that returned just now."""
+    """Those not yet returned, and those that returned, or were dropped unraised, just now."""
     transitions: tuple[Transition, ...]
     messages: tuple[Message, ...]
 
@@ -148,6 +148,9 @@ def _alert_step(
         alert = replace(alert, text=text)
         if change is not None:
             change = replace(change, alert=alert)
+    elif key in memory.alerts:
+        dropped = memory.alerts[key]
+        returned.append(replace(dropped, state=AlertState.RETURNED, returned_at_ms=window.now_ms))
     if alert is not None and alert.state is AlertState.RETURNED:
         returned.append(alert)
         alert = None

@@ -13,30 +13,26 @@ from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Final
 
+import numpy as np
 import structlog
 
 from underlid.binmodel.bins import Setup
+from underlid.binmodel.hot import BUCKET_MS
 from underlid.clock import Clock, monotonic_s
-from underlid.journal.units import Units
-from underlid.judge import Derived, Judge, Judgement
+from underlid.journal.units import SI, Units
+from underlid.judge import Derived, Judge
+from underlid.pipeline import Judgement
 from underlid.readings.values import Admitted, Reading
-from underlid.storage.protocols import ReadingStore
+from underlid.storage.protocols import Buckets, ReadingStore
 from underlid.storage.records import Records
-from underlid.timeline import DAY_MS, MINUTE_MS, SECOND_MS
+from underlid.timeline import DAY_MS, SECOND_MS
 
 log = structlog.get_logger(__name__)
 
-WINDOW_DAYS: Final = 15
-"""History that a judge is filled with at start: its 14-day window and a day of slack."""
-
-BUCKET_MS: Final = 5 * MINUTE_MS
-
+WINDOW_DAYS: Final = 14
 INBOX_BATCHES: Final = 100_000
 """Committed batches that may wait for a tick. Beyond it the judge is filled from the store again,
 so nothing is lost: the store has them all."""
-
-JOURNAL_MOST: Final = 2000
-"""Entries of one bin that a window can hold; a keeper writes a handful a day."""
 
 Listener = Callable[[Judgement], None]
 
@@ -52,12 +48,12 @@ class Watch:
         *,
         tick_s: float,
         channels: Sequence[str] = (),
-        units: Units | None = None,
+        units: Units = SI,
     ) -> None:
         self._records = records
         self._readings = readings
         self._clock = clock
-        self._tick_s = tick_s
+        self._tick_ms = round(tick_s * SECOND_MS)
         self._channels = tuple(channels)
         self._units = units
         self._inbox: deque[list[Reading]] = deque()
@@ -66,7 +62,6 @@ class Watch:
         self._listeners: list[Listener] = []
         self._revision = -1
         self._judge: Judge | None = None
-        self._probes: dict[str, object] = {}
         self.last_tick_s = 0.0
         self.last_tick_at_ms = 0
 
@@ -87,6 +82,7 @@ class Watch:
         """Fill the judge from the store; call before any door opens."""
         with self._lock:
             self._refill(self._clock.now_ms())
+            self.last_tick_at_ms = self._clock.now_ms()
 
     def tick(self) -> list[Judgement]:
         """Judge what is due now, write it down, tell the listeners."""
@@ -95,22 +91,19 @@ class Watch:
             now_ms = self._clock.now_ms()
             judge = self._up_to_date(now_ms)
             judgements = judge.judge(now_ms)
-            for judgement in judgements:
-                self._records.save_judgement(
-                    judgement.alerts, judgement.transitions, judgement.messages, self._channels
-                )
+            for one in judgements:
+                if one.alerts or one.transitions or one.messages:
+                    self._records.save_judgement(
+                        one.alerts, one.transitions, one.messages, self._channels, one.at_ms
+                    )
             self.last_tick_s = monotonic_s() - began
             self.last_tick_at_ms = now_ms
-        for judgement in judgements:
-            for listener in self._listeners:
-                try:
-                    listener(judgement)
-                except Exception:
-                    log.exception("a listener failed", bin=judgement.bin)
+        for one in judgements:
+            self._tell(one)
         return judgements
 
     def lag_s(self) -> float:
-        """Return the seconds of service time since the last tick ended."""
+        """Return the seconds of service time since the last tick."""
         return max(0, self._clock.now_ms() - self.last_tick_at_ms) / SECOND_MS
 
     def state(self, bin_id: str) -> dict[str, object] | None:
@@ -139,21 +132,27 @@ class Watch:
             if self._judge:
                 self._judge.shelve(alert_id, until_ms, by, now_ms)
 
+    def _tell(self, judgement: Judgement) -> None:
+        for listener in self._listeners:
+            try:
+                listener(judgement)
+            except Exception:
+                log.exception("a listener failed", bin=judgement.bin)
+
     def _up_to_date(self, now_ms: int) -> Judge:
         """Return the judge with all news in it: set-up, journal, readings."""
-        revision = self._records.revision()
         if self._judge is None or self._overflowed:
             return self._refill(now_ms)
         judge = self._judge
-        if revision != self._revision:
-            setup = self._records.setup()
-            if setup.probes != self._probes:
-                return self._refill(now_ms)
-            judge.set_setup(setup)
-            self._set_entries(judge, setup, now_ms)
-            self._revision = revision
         while self._inbox:
             judge.add_readings(self._inbox.popleft())
+        revision = self._records.revision()
+        if revision != self._revision:
+            setup = self._records.setup()
+            for probe in judge.set_setup(setup, now_ms):
+                self._fill_probe(judge, probe, now_ms)
+            self._set_entries(judge, setup, now_ms)
+            self._revision = revision
         return judge
 
     def _refill(self, now_ms: int) -> Judge:
@@ -162,24 +161,49 @@ class Watch:
         self._overflowed = False
         self._revision = self._records.revision()
         setup = self._records.setup()
-        judge = Judge(
-            setup,
-            tick_ms=round(self._tick_s * SECOND_MS),
-            **({"units": self._units} if self._units else {}),
-        )
-        start_ms = (now_ms - WINDOW_DAYS * DAY_MS) // BUCKET_MS * BUCKET_MS
+        judge = Judge(setup, now_ms, tick_ms=self._tick_ms, units=self._units)
         for probe in setup.probes:
-            self._fill_probe(judge, probe, start_ms, now_ms)
+            self._fill_probe(judge, probe, now_ms)
         self._set_entries(judge, setup, now_ms)
-        judge.restore(self._records.open_alerts())
-        self._probes = dict(setup.probes)
+        since_ms = now_ms - WINDOW_DAYS * DAY_MS
+        judge.restore(
+            self._records.open_alerts(),
+            [
+                spell
+                for bin_id in setup.bins
+                for spell in self._records.spells(bin_id, since_ms, now_ms + 1)
+            ],
+        )
         self._judge = judge
         return judge
 
-    def _fill_probe(self, judge: Judge, probe: str, start_ms: int, now_ms: int) -> None:
-        judge.fill(probe, self._readings.buckets(probe, start_ms, now_ms + BUCKET_MS, BUCKET_MS))
+    def _fill_probe(self, judge: Judge, probe: str, now_ms: int) -> None:
+        """Give the judge what the store knows of one probe."""
+        seen = next((one for one in self._readings.probes_seen() if one.probe == probe), None)
+        if seen is None:
+            return
+        first_ms = now_ms - WINDOW_DAYS * DAY_MS
+        last_ms = max(now_ms, seen.last_taken_at_ms) + 1
+        buckets = self._readings.buckets(probe, first_ms, last_ms, BUCKET_MS)
+        judge.fill(
+            probe, buckets, seen.last_taken_at_ms, seen.last_values, usual_interval_ms(buckets)
+        )
 
     def _set_entries(self, judge: Judge, setup: Setup, now_ms: int) -> None:
         since_ms = now_ms - WINDOW_DAYS * DAY_MS
         for bin_id in setup.bins:
             judge.set_entries(bin_id, self._records.all_entry_versions(bin_id, since_ms))
+
+
+def usual_interval_ms(buckets: Buckets) -> float:
+    """Return how often a probe speaks, from how its readings fall into buckets; 0 if unknown."""
+    counts = np.zeros(len(buckets.start_ms), np.int64)
+    for count in buckets.count.values():
+        counts = np.maximum(counts, count)
+    spoken = np.flatnonzero(counts)[-DAY_MS // buckets.step_ms :]
+    if len(spoken) < 2:
+        return 0.0
+    per_bucket = float(np.median(counts[spoken]))
+    if per_bucket > 1.0:
+        return buckets.step_ms / per_bucket
+    return float(np.median(np.diff(spoken))) * buckets.step_ms
