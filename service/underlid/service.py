@@ -240,7 +240,9 @@ class Service:
 
         def take_over_users() -> None:
             grants = users.changed()
-            for way in ways_in if grants is not None else ():
+            if grants is None:
+                return
+            for way in ways_in:
                 if isinstance(way, Door):
                     loop.call_soon_threadsafe(way.set_grants, grants)
 

@@ -17,7 +17,8 @@ from underlid.storage.trouble import StoreVersionError
 LAYOUT_VERSION: Final = 1
 
 CHANNELS_MOST: Final = 500
-"""Columns of the hot table. SQLite allows 2000; a farm uses a few dozen names. A name beyond it is refused with a reason, and the other channels of its reading are stored."""
+"""Columns of the hot table. SQLite allows 2000; a farm uses a few dozen channel names. A name
+beyond it is refused with a reason, and the other channels of its reading are stored."""
 
 REJECTS_KEPT: Final = 500
 """Newest rejected messages kept for looking at."""
