@@ -1,0 +1,94 @@
+"""Is it alive, is it ready, and how is it doing: /healthz, /readyz, /metrics.
+
+No names of people, bins or probes are in the answers, so they need no log-in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from fastapi import APIRouter, Request
+from prometheus_client.core import (
+    CounterMetricFamily,
+    GaugeMetricFamily,
+    Metric,
+)
+from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, generate_latest
+from prometheus_client.registry import Collector, CollectorRegistry
+from starlette.responses import JSONResponse, Response
+
+from underlid.web.context import Context, context_of
+
+router = APIRouter(tags=["health"])
+
+
+@router.get("/healthz")
+async def alive() -> dict[str, str]:
+    """Answer as long as the process does."""
+    return {"status": "alive"}
+
+
+@router.get("/readyz", responses={503: {"description": "Not ready; each part says why"}})
+def ready(request: Request) -> Response:
+    """Answer 200 when every part is well, else 503 and what is wrong."""
+    context = context_of(request)
+    unwell = {name: said for name, check in context.health.items() if (said := check())}
+    body = {"status": "not ready" if unwell else "ready", "unwell": unwell}
+    return JSONResponse(body, 503 if unwell else 200)
+
+
+@router.get("/metrics", response_class=Response)
+def metrics(request: Request) -> Response:
+    """Return the figures as OpenMetrics text."""
+    registry = CollectorRegistry()
+    registry.register(_Figures(context_of(request)))
+    text: bytes = generate_latest(registry)  # type: ignore[no-untyped-call]  # it has no types
+    return Response(text, media_type=CONTENT_TYPE_LATEST)
+
+
+class _Figures(Collector):
+    """Reads the figures when they are asked for."""
+
+    def __init__(self, context: Context) -> None:
+        self._context = context
+
+    def describe(self) -> Iterable[Metric]:
+        """Say nothing in advance: the figures are read only when asked for."""
+        return []
+
+    def collect(self) -> Iterator[Metric]:
+        """Return every figure."""
+        counts = self._context.recorder.counts
+        for name, text, value in (
+            ("messages", "Messages stored or refused since the start", counts.messages),
+            ("readings", "Readings stored since the start", counts.readings),
+            ("rejected", "Messages that could not be used since the start", counts.rejected),
+            ("commits", "Commits of readings since the start", counts.commits),
+            ("failed_commits", "Commits that failed since the start", counts.failed_commits),
+        ):
+            yield CounterMetricFamily(f"underlid_{name}", text, value=float(value))
+        reasons = CounterMetricFamily(
+            "underlid_rejected_ever", "Messages refused, by reason", labels=["reason"]
+        )
+        for reason, count in self._context.readings.reject_counts().items():
+            reasons.add_metric([reason], float(count))
+        yield reasons
+        for name, text, figure in (
+            (
+                "waiting_messages",
+                "Messages taken and not yet on disk",
+                self._context.recorder.waiting,
+            ),
+            ("commit_seconds", "Length of the last commit", counts.commit_s),
+            ("judge_lag_seconds", "Time since the last judgement", self._context.judged.lag_s()),
+            ("live_streams", "Pages that are listening", self._context.live.open_streams),
+            ("unwell_parts", "Parts that are not well", self._unwell()),
+            ("undelivered_messages", "Messages given up", self._undelivered()),
+        ):
+            yield GaugeMetricFamily(f"underlid_{name}", text, value=float(figure))
+
+    def _unwell(self) -> int:
+        return sum(check() is not None for check in self._context.health.values())
+
+    def _undelivered(self) -> int:
+        return len(self._context.records.dead_letters(1000))

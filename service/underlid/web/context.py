@@ -1,0 +1,87 @@
+"""What the pages and the HTTP interface need from the rest of the service, in one value.
+
+The composition root builds it; requests reach it through `context_of`. The live judge stands
+behind the protocol `Judged`, because this package must not know how judging is driven.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+from starlette.requests import HTTPConnection
+
+from underlid.clock import Clock
+from underlid.config import Settings
+from underlid.storage.protocols import ReadingStore
+from underlid.storage.recorder import Recorder
+from underlid.storage.records import Records
+from underlid.web.live import Hub
+
+
+class DerivedSeries(Protocol):
+    """A bin's 5-minute series, computed channels (dew point, lid film, …) included."""
+
+    @property
+    def start_ms(self) -> npt.NDArray[np.int64]:
+        """Return the start of every bucket."""
+        ...
+
+    @property
+    def series(self) -> Mapping[str, npt.NDArray[np.float64]]:
+        """Return the values by channel, NaN where there is none."""
+        ...
+
+
+class Judged(Protocol):
+    """The live judge, as far as the page may touch it."""
+
+    def state(self, bin_id: str) -> dict[str, object] | None:
+        """Return the bin's verdicts and open alerts, as last judged."""
+        ...
+
+    def derived(self, bin_id: str) -> DerivedSeries | None:
+        """Return the bin's 5-minute series, or None before the first judgement."""
+        ...
+
+    def acknowledge(self, alert_id: str, by: str) -> None:
+        """Note that *by* has seen the alert."""
+        ...
+
+    def shelve(self, alert_id: str, until_ms: int, by: str) -> None:
+        """Keep the alert quiet until *until_ms*."""
+        ...
+
+    def lag_s(self) -> float:
+        """Return the seconds since the last judgement ended."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """Everything a request may use. `health` maps a part's name to its sentence when unwell."""
+
+    settings: Settings
+    clock: Clock
+    records: Records
+    readings: ReadingStore
+    recorder: Recorder
+    judged: Judged
+    live: Hub
+    health: Mapping[str, Callable[[], str | None]] = field(default_factory=dict)
+    start_key: str = ""
+    """When set, the first-start page asks for it: the service printed it where it was started."""
+
+    @property
+    def https(self) -> bool:
+        """Tell whether people reach the page by HTTPS, so that cookies may insist on it."""
+        return self.settings.web_origin.lower().startswith("https://")
+
+
+def context_of(connection: HTTPConnection) -> Context:
+    """Return the context of the app that answers *connection*."""
+    context: Context = connection.app.state.context
+    return context

@@ -1,0 +1,13 @@
+"""The HTML pages, one file a subject; every form here is a plain POST."""
+
+from underlid.web.pages import alerts, bin, entrance, journal, places, probes, shed
+
+ROUTERS = (
+    entrance.router,
+    shed.router,
+    bin.router,
+    journal.router,
+    alerts.router,
+    probes.router,
+    places.router,
+)

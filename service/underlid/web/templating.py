@@ -1,0 +1,89 @@
+"""Turns a template and its values into a page. Everything is escaped; nothing is undefined.
+
+Values that every page needs (who is here, the menu, the file addresses, the form token) are added
+here; how a number is worded is in `wording.py`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Final
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from underlid.journal.units import Units
+from underlid.web import wording
+from underlid.web.tokens import form_token
+
+FOLDER: Final = Path(__file__).parent / "templates"
+
+MENU: Final = (
+    ("/", "Shed"),
+    ("/journal", "Journal"),
+    ("/alerts", "Alerts"),
+    ("/probes", "Probes"),
+    ("/places", "Places"),
+)
+
+SAID: Final = {
+    "entry": "Written down.",
+    "corrected": "Corrected. The earlier version stays in the history.",
+    "withdrawn": "Withdrawn. It no longer counts, and stays in the history.",
+    "acknowledged": "Noted that you have seen it.",
+    "shelved": "It will be quiet until then.",
+    "placed": "The probe has its place.",
+    "unplaced": "The probe is unclaimed again; its readings stay.",
+    "retried": "It will be sent again.",
+    "shed": "The shed is kept.",
+    "bin": "The bin is kept.",
+}
+"""What a page says after a form, by the word in its address; nothing else is ever shown."""
+
+UNITS_COOKIE: Final = "underlid_units"
+
+
+def units_of(request: Request) -> Units:
+    """Return the units this browser's keeper reads."""
+    return wording.units_named(request.cookies.get(UNITS_COOKIE, ""))
+
+
+@cache
+def environment() -> Environment:
+    """Return the one Jinja environment."""
+    from underlid.web.static import address
+
+    made = Environment(
+        loader=FileSystemLoader(FOLDER),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["file"] = address
+    made.filters.update(wording.FILTERS)
+    return made
+
+
+def render(
+    request: Request, template: str, values: Mapping[str, object], status: int = 200
+) -> HTMLResponse:
+    """Return *template* as a page."""
+    person = getattr(request.state, "person", None)
+    cookie = getattr(request.state, "cookie", "")
+    every_page = {
+        "person": person,
+        "menu": MENU if person is not None else (),
+        "path": request.url.path,
+        "form_token": form_token(cookie) if cookie else "",
+        "may_write": person is not None and person.role != "reader",
+        "may_set_up": person is not None and person.role == "lead",
+        "units": units_of(request),
+        "units_name": request.cookies.get(UNITS_COOKIE, "si"),
+        "said": SAID.get(request.query_params.get("said", ""), ""),
+    }
+    text = environment().get_template(template).render({**every_page, **values})
+    return HTMLResponse(text, status)

@@ -1,0 +1,174 @@
+"""What a page says of one bin: the sentence, the newest values, verdicts, alerts and the picture.
+
+Built for each request from the judge's state, the open alerts and the newest readings. Values
+only come in here; the wording of labels is `wording.py`, the picture is `profile.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+from markupsafe import Markup
+
+from underlid.alerts.alert import Alert, AlertState
+from underlid.binmodel.bins import Bin, Setup, Shed
+from underlid.journal.units import Units
+from underlid.timeline import HOUR_MS
+from underlid.web.context import Context
+from underlid.web.profile import profile_svg
+from underlid.web.series import newest_of, places_of
+from underlid.web.wording import FILM, channel_value
+
+FRESH_MS: Final = 2 * HOUR_MS
+"""A value older than this is not shown as the present one (our judgement)."""
+
+TONES: Final = ("calm", "unknown", "see", "act")
+"""How a bin is marked, mildest first; always with a word beside the colour."""
+
+TONE_WORDS: Final = {
+    "calm": "fine",
+    "unknown": "cannot tell",
+    "see": "look when you come by",
+    "act": "needs you",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class BinView:
+    """One bin as a page shows it."""
+
+    bin: Bin
+    shed: Shed
+    name: str
+    tone: str
+    sentence: str
+    now: dict[str, float | None]
+    measured_at_ms: int | None
+    film_band: str
+    feed: dict[str, Any] | None
+    verdicts: list[dict[str, Any]]
+    alerts: list[Alert]
+    picture: Markup
+    probes: int
+
+    @property
+    def tone_word(self) -> str:
+        """Return the tone in words."""
+        return TONE_WORDS[self.tone]
+
+
+def bin_view(
+    context: Context, setup: Setup, bin_id: str, alerts: list[Alert], units: Units
+) -> BinView:
+    """Return what is to be said of bin *bin_id*; *alerts* are the open ones of all bins."""
+    one = setup.bins[bin_id]
+    shed = setup.sheds.get(one.shed) or Shed(one.shed)
+    name = one.name or one.id
+    now_ms = context.clock.now_ms()
+    state: dict[str, Any] = context.judged.state(bin_id) or {}
+    newest = newest_of(context, setup, bin_id, now_ms - FRESH_MS)
+    now: dict[str, float | None] = dict(state.get("now") or {})
+    now |= {channel: value for channel, (value, _) in newest.items()}
+    own = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
+    own.sort(key=lambda alert: (-alert.priority.rank, alert.since_ms))
+    probes = sum(place.bin == bin_id for place in places_of(setup, bin_id))
+    band = str(state.get("film_band") or "")
+    verdicts = list(state.get("verdicts") or [])
+    tone = _tone(own, now, verdicts, now_ms)
+    feed = state.get("feed")
+    return BinView(
+        bin=one,
+        shed=shed,
+        name=name,
+        tone=tone,
+        sentence=_sentence(name, own, now, band, probes, tone, units),
+        now=now,
+        measured_at_ms=max((at for _, at in newest.values()), default=None),
+        film_band=band,
+        feed=feed,
+        verdicts=verdicts,
+        alerts=own,
+        picture=profile_svg(one, name, now, band, feed, units),
+        probes=probes,
+    )
+
+
+def views(context: Context, setup: Setup, units: Units) -> list[BinView]:
+    """Return all bins, those that need somebody first."""
+    alerts = context.records.open_alerts()
+    all_views = [bin_view(context, setup, bin_id, alerts, units) for bin_id in setup.bins]
+    return sorted(all_views, key=lambda view: (-TONES.index(view.tone), view.name))
+
+
+def first_sentence(all_views: list[BinView]) -> str:
+    """Return the one sentence that stands first on the overview."""
+    need = [view for view in all_views if view.tone in ("act", "see")]
+    blind = [view.name for view in all_views if view.tone == "unknown"]
+    if need:
+        more = len(need) - 1
+        rest = f" {_count(more, 'other bin wants', 'other bins want')} a look too." if more else ""
+        return need[0].sentence + rest
+    if blind and len(blind) == len(all_views):
+        return "Nothing can be said yet: no bin has readings of the last two hours."
+    if blind:
+        return f"Nothing needs you, as far as can be told; {_listed(blind)} cannot be judged."
+    if len(all_views) == 1:
+        return f"{all_views[0].name} is fine. Nothing needs you."
+    return f"All {len(all_views)} bins are fine. Nothing needs you."
+
+
+def _tone(
+    alerts: list[Alert], now: dict[str, float | None], verdicts: list[dict[str, Any]], now_ms: int
+) -> str:
+    """Return how the bin is to be marked."""
+    loud = [alert for alert in alerts if not _quiet(alert, now_ms)]
+    if any(alert.priority.rank >= 2 for alert in loud):
+        return "act"
+    if loud:
+        return "see"
+    blind = all(value is None for value in now.values())
+    judged = any(verdict.get("verdict") != "unknown" for verdict in verdicts)
+    return "unknown" if blind or not judged else "calm"
+
+
+def _quiet(alert: Alert, now_ms: int) -> bool:
+    """Tell whether an alert is shelved, or already returning to normal."""
+    shelved = alert.shelved_until_ms is not None and alert.shelved_until_ms > now_ms
+    return shelved or alert.state is AlertState.RETURNING
+
+
+def _sentence(
+    name: str,
+    alerts: list[Alert],
+    now: dict[str, float | None],
+    band: str,
+    probes: int,
+    tone: str,
+    units: Units,
+) -> str:
+    """Return the bin's one sentence."""
+    if tone in ("act", "see") and alerts[0].text:
+        text = alerts[0].text
+        return text if name in text else f"{name}: {text}"
+    if not probes:
+        return f"{name} has no probe yet, so nothing can be said of it."
+    values = [
+        f"{word} {channel_value(now[channel], channel, units)}"
+        for channel, word in (("bed_temp_c", "bed"), ("moisture_pct", "moisture"))
+        if now.get(channel) is not None
+    ]
+    if tone == "unknown":
+        if values:
+            return f"{name}: {', '.join(values)}; too little is known to judge it yet."
+        return f"{name} has sent nothing in the last two hours; look at its probe."
+    parts = values + ([FILM[band]] if band in FILM else [])
+    return f"{name} is fine: {', '.join(parts)}." if parts else f"{name} is fine."
+
+
+def _count(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

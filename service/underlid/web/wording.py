@@ -1,0 +1,214 @@
+"""How numbers, times and states are worded on a page. Values only; no request, no store.
+
+The sentences of alerts are made where alerts are made (`alerts.sentence`); here are only labels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime, tzinfo
+from functools import lru_cache
+from typing import Final
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from underlid.journal.summary import summary
+from underlid.journal.units import (
+    SI,
+    US,
+    Units,
+    mass_text,
+    number_text,
+    temp_step_text,
+    temp_text,
+)
+from underlid.readings.channels import CHANNELS
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, rfc3339
+
+CONDITIONS: Final = {
+    "condensation": "Condensation",
+    "overheating": "Heat",
+    "drying_out": "Dryness",
+    "too_wet": "Wetness",
+    "too_cold": "Cold",
+    "hungry": "Hunger",
+    "sour": "Sourness",
+    "probe_fault": "Probe",
+}
+VERDICTS: Final = {"holds": "yes", "clear": "no sign of it", "unknown": "cannot tell"}
+PRIORITIES: Final = {
+    "low": "when you next come by",
+    "medium": "today or tomorrow",
+    "high": "today",
+    "critical": "now",
+}
+FILM: Final = {
+    "dry": "lid dry",
+    "mist": "mist on the lid",
+    "drops": "drops on the lid",
+    "runs": "water runs down the lid",
+    "drips": "the lid drips",
+}
+BIN_KINDS: Final = {
+    "flow-through-bag": "Flow-through bag",
+    "tray-stack": "Stack of trays",
+    "wooden-box": "Wooden box",
+    "plastic-tote": "Plastic tote",
+    "trough": "Trough",
+}
+ENTRY_KINDS: Final = {
+    "feed": "Feed",
+    "bedding": "Bedding",
+    "water": "Water or leachate",
+    "amendment": "Amendment",
+    "worms": "Worms in or out",
+    "harvest": "Harvest",
+    "sighting": "What you saw",
+    "turned": "Bed turned",
+    "move": "Moved or set up",
+    "photo": "Photo",
+    "note": "Note",
+}
+COMPUTED: Final = {
+    "dew_point_c": ("Dew point", "°C"),
+    "lid_margin_k": ("Lid margin", "°C"),
+    "lid_film_g_m2": ("Lid film", "g/m²"),
+    "self_heat_k": ("Self-heat", "°C"),
+}
+NOTHING: Final = "–"
+AGO_DAYS_MOST: Final = 60
+
+
+def channel_label(channel: str) -> str:
+    """Return what a channel is called on a page.
+
+    >>> channel_label("bed_temp_c"), channel_label("lid_film_g_m2"), channel_label("door_open")
+    ('Bed', 'Lid film', 'door open')
+    """
+    if channel in COMPUTED:
+        return COMPUTED[channel][0]
+    known = CHANNELS.get(channel)
+    return known.label if known else channel.replace("_", " ")
+
+
+def channel_value(value: object, channel: str, units: Units = SI) -> str:
+    """Return a channel's value with its unit, "–" when there is none.
+
+    >>> channel_value(21.44, "bed_temp_c"), channel_value(None, "moisture_pct")
+    ('21.4 °C', '–')
+    >>> channel_value(74.6, "moisture_pct"), channel_value(1.25, "lid_margin_k")
+    ('75 %', '1.2 °C')
+    """
+    if not isinstance(value, int | float):
+        return NOTHING
+    if channel.endswith("_c"):
+        return temp_text(float(value), units)
+    if channel.endswith("_k"):
+        return temp_step_text(float(value), units)
+    if channel.endswith("_kg"):
+        return mass_text(float(value) * 1000, units)
+    if channel.endswith("_pct"):
+        return f"{number_text(float(value), 0)} %"
+    unit = COMPUTED[channel][1] if channel in COMPUTED else ""
+    unit = unit or (CHANNELS[channel].unit if channel in CHANNELS else "")
+    decimals = 2 if abs(value) < 10 else 0
+    return f"{number_text(float(value), decimals)} {unit}".strip()
+
+
+@lru_cache(64)
+def zone(name: str) -> tzinfo:
+    """Return the time zone called *name*; UTC when nobody knows it."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return UTC
+
+
+def local(at_ms: int, timezone: str) -> datetime:
+    """Return *at_ms* as the shed's wall clock shows it."""
+    return datetime.fromtimestamp(at_ms / SECOND_MS, zone(timezone))
+
+
+def clock_text(at_ms: int, timezone: str = "UTC") -> str:
+    """Return day and time on the shed's wall clock.
+
+    >>> clock_text(1_782_000_000_000, "Europe/London")
+    'Sun 21 Jun, 01:00'
+    """
+    at = local(at_ms, timezone)
+    return f"{at:%a} {at.day} {at:%b, %H:%M}"
+
+
+def form_time(at_ms: int, timezone: str) -> str:
+    """Return the value of a form's date-and-time field."""
+    return f"{local(at_ms, timezone):%Y-%m-%dT%H:%M}"
+
+
+def ago(at_ms: int | None, now_ms: int) -> str:
+    """Return how long ago, in the largest unit that fits.
+
+    >>> ago(0, 30_000), ago(0, 5 * 60_000), ago(0, 26 * 3_600_000), ago(None, 5)
+    ('just now', '5 min ago', '26 h ago', 'never')
+    """
+    if at_ms is None:
+        return "never"
+    return "just now" if now_ms - at_ms < MINUTE_MS else f"{span(now_ms - at_ms)} ago"
+
+
+def span(length_ms: float) -> str:
+    """Return a length of time: minutes, hours up to two days, then days."""
+    if length_ms < HOUR_MS:
+        return f"{max(1, round(length_ms / MINUTE_MS))} min"
+    if length_ms < 2 * DAY_MS:
+        return f"{round(length_ms / HOUR_MS)} h"
+    return f"{round(length_ms / DAY_MS)} days"
+
+
+def sure(certainty: object) -> str:
+    """Return how sure a finding is, in a word."""
+    if not isinstance(certainty, int | float) or certainty >= 0.9:
+        return "sure"
+    return "likely" if certainty >= 0.6 else "perhaps"
+
+
+def evidence_text(evidence: object, units: Units = SI) -> str:
+    """Return what a finding rests on, as one line."""
+    if not isinstance(evidence, Mapping):
+        return ""
+    return ", ".join(
+        f"{channel_label(str(name)).lower()} {_evidence_value(str(name), value, units)}"
+        for name, value in evidence.items()
+    )
+
+
+def _evidence_value(name: str, value: object, units: Units) -> str:
+    if isinstance(value, str):
+        return value
+    if name in CHANNELS or name in COMPUTED:
+        return channel_value(value, name, units)
+    return number_text(float(value), 2) if isinstance(value, int | float) else NOTHING
+
+
+def units_named(name: str) -> Units:
+    """Return the keeper's units by the word kept in the browser."""
+    return US if name == "us" else SI
+
+
+FILTERS: Final[dict[str, Callable[..., str]]] = {
+    "channel_label": channel_label,
+    "channel_value": channel_value,
+    "clock_text": clock_text,
+    "form_time": form_time,
+    "ago": ago,
+    "sure": sure,
+    "evidence_text": evidence_text,
+    "mass_text": mass_text,
+    "summary": summary,
+    "rfc3339": rfc3339,
+    "condition": lambda word: CONDITIONS.get(str(word), str(word)),
+    "verdict": lambda word: VERDICTS.get(str(word), str(word)),
+    "urgency": lambda word: PRIORITIES.get(str(word), str(word)),
+    "film": lambda word: FILM.get(str(word), "lid not known"),
+    "bin_kind": lambda word: BIN_KINDS.get(str(word), str(word)),
+    "entry_kind": lambda word: ENTRY_KINDS.get(str(word), str(word)),
+    "plain": lambda value, decimals=2: number_text(float(value), decimals),
+}
