@@ -180,6 +180,7 @@ def _change(connection: sa.Connection, alert: Alert) -> Alert:
         "priority": alert.priority.value,
         "evidence": json_text(alert.evidence),
         "advice": packed(alert.advice),
+        "told_at_ms": json_text(alert.told_at_ms),
     }
     del values["id"]
     put(connection, alerts, {"id": alert.id}, values)
@@ -193,6 +194,7 @@ def _alert(row: sa.Row[tuple[object, ...]]) -> Alert:
     values["priority"] = Priority(row.priority)
     values["evidence"] = json_value(row.evidence)
     values["advice"] = unpacked(row.advice, tuple[Advice, ...])
+    values["told_at_ms"] = tuple(json_value(row.told_at_ms))
     return Alert(**values)
 
 

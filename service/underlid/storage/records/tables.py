@@ -160,6 +160,7 @@ alerts = sa.Table(
     _text("evidence"),
     _text("advice"),
     _text("text"),
+    _text("told_at_ms"),
     sa.Index(None, "bin", "since_ms"),
     sa.Index(None, "state"),
 )

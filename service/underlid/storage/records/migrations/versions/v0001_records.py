@@ -144,6 +144,7 @@ def _make_alerts() -> None:
         sa.Column("evidence", sa.Text(), nullable=False),
         sa.Column("advice", sa.Text(), nullable=False),
         sa.Column("text", sa.Text(), nullable=False),
+        sa.Column("told_at_ms", sa.Text(), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_alerts"),
     )
     op.create_index("ix_alerts_bin_since_ms", "alerts", ["bin", "since_ms"], unique=False)
