@@ -22,6 +22,7 @@ from underlid.clock import Clock, monotonic_s
 from underlid.journal.units import SI, Units
 from underlid.judge import Derived, Judge
 from underlid.pipeline import Judgement
+from underlid.readings.admission import AHEAD_MOST_MS
 from underlid.readings.values import Admitted, Reading
 from underlid.storage.protocols import Buckets, ReadingStore
 from underlid.storage.records import Records
@@ -149,8 +150,7 @@ class Watch:
         revision = self._records.revision()
         if revision != self._revision:
             setup = self._records.setup()
-            for probe in judge.set_setup(setup, now_ms):
-                self._fill_probe(judge, probe, now_ms)
+            self._fill(judge, judge.set_setup(setup, now_ms), now_ms)
             self._set_entries(judge, setup, now_ms)
             self._revision = revision
         return judge
@@ -162,8 +162,7 @@ class Watch:
         self._revision = self._records.revision()
         setup = self._records.setup()
         judge = Judge(setup, now_ms, tick_ms=self._tick_ms, units=self._units)
-        for probe in setup.probes:
-            self._fill_probe(judge, probe, now_ms)
+        self._fill(judge, list(setup.probes), now_ms)
         self._set_entries(judge, setup, now_ms)
         since_ms = now_ms - WINDOW_DAYS * DAY_MS
         judge.restore(
@@ -177,17 +176,21 @@ class Watch:
         self._judge = judge
         return judge
 
-    def _fill_probe(self, judge: Judge, probe: str, now_ms: int) -> None:
-        """Give the judge what the store knows of one probe."""
-        seen = next((one for one in self._readings.probes_seen() if one.probe == probe), None)
-        if seen is None:
-            return
+    def _fill(self, judge: Judge, probes: Sequence[str], now_ms: int) -> None:
+        """Give the judge what the store knows of *probes*."""
         first_ms = now_ms - WINDOW_DAYS * DAY_MS
-        last_ms = max(now_ms, seen.last_taken_at_ms) + 1
-        buckets = self._readings.buckets(probe, first_ms, last_ms, BUCKET_MS)
-        judge.fill(
-            probe, buckets, seen.last_taken_at_ms, seen.last_values, usual_interval_ms(buckets)
-        )
+        last_ms = now_ms + AHEAD_MOST_MS
+        filled = self._readings.buckets_of_all(probes, first_ms, last_ms, BUCKET_MS)
+        for probe, buckets in filled:
+            seen = self._readings.probe_seen(probe)
+            if seen is not None:
+                judge.fill(
+                    probe,
+                    buckets,
+                    seen.last_taken_at_ms,
+                    seen.last_values,
+                    usual_interval_ms(buckets),
+                )
 
     def _set_entries(self, judge: Judge, setup: Setup, now_ms: int) -> None:
         since_ms = now_ms - WINDOW_DAYS * DAY_MS

@@ -6,7 +6,7 @@ All calls block; edges that must not wait call them from a thread.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -68,6 +68,16 @@ class ReadingStore(Protocol):
 
     def buckets(self, probe: str, start_ms: int, end_ms: int, step_ms: int) -> Buckets:
         """Return min, mean, max, count per step; hourly roll-ups serve steps of whole hours."""
+        ...
+
+    def buckets_of_all(
+        self, probes: Sequence[str], start_ms: int, end_ms: int, step_ms: int
+    ) -> Iterator[tuple[str, Buckets]]:
+        """Yield `buckets` of many probes, in one go; probes without a reading are left out."""
+        ...
+
+    def probe_seen(self, probe: str) -> ProbeSeen | None:
+        """Return one probe, or None when it never sent a reading."""
         ...
 
     def probes_seen(self) -> list[ProbeSeen]:

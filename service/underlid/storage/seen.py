@@ -13,9 +13,9 @@ from underlid.storage.day_block import unpack
 from underlid.storage.packing import read_hot
 from underlid.storage.protocols import ProbeSeen, RawSeries
 from underlid.storage.series import NOTHING
-from underlid.timeline import DAY_MS, HOUR_MS
+from underlid.timeline import HOUR_MS
 
-RECENT_MS: Final = 2 * DAY_MS
+RECENT_MS: Final = 2 * HOUR_MS
 """At a start, newest values are looked for this far back in the hot rows; for a probe that has been
 silent longer, in its newest block."""
 
@@ -30,21 +30,13 @@ class SeenProbes:
     def load(cls, reader: sqlite3.Connection) -> SeenProbes:
         """Find each probe's newest values in the file."""
         channels = dict(reader.execute("SELECT name, id FROM channel ORDER BY id"))
-        newest = reader.execute("SELECT max(time) FROM hot").fetchone()[0] or 0
-        lasts = dict(
-            reader.execute(
-                "SELECT probe, max(time) FROM hot WHERE time >= ? GROUP BY probe",
-                (newest - RECENT_MS,),
-            )
-        )
-        seen = {}
+        newest_ms = reader.execute("SELECT max(time) FROM hot").fetchone()[0] or 0
         probes = reader.execute("SELECT id, name, shed, first_taken_at_ms FROM probe").fetchall()
+        numbers = tuple(row[0] for row in probes)
+        recent = read_hot(reader, channels, newest_ms - RECENT_MS, newest_ms + 1, numbers)
+        seen = {}
         for number, name, shed, first_ms in probes:
-            last = lasts.get(number)
-            if last is None:
-                series = _newest_block(reader, number)
-            else:
-                series = read_hot(reader, channels, last - HOUR_MS, last + 1, (number,))[number]
+            series = recent.get(number) or _newest_block(reader, number)
             if len(series.taken_at_ms):
                 seen[name] = _seen_in(series, name, shed, first_ms)
         return cls(seen)
@@ -52,6 +44,10 @@ class SeenProbes:
     def all(self) -> list[ProbeSeen]:
         """Return all probes, by id."""
         return sorted(self._seen.values(), key=lambda one: one.probe)
+
+    def get(self, probe: str) -> ProbeSeen | None:
+        """Return one probe, or None when it never spoke."""
+        return self._seen.get(probe)
 
     def note(self, readings: Sequence[Reading]) -> None:
         """Take in what has just been stored."""

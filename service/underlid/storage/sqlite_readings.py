@@ -94,6 +94,28 @@ class SqliteReadings:
                 }
             return buckets_of(starts, step_ms, by_channel)
 
+    def buckets_of_all(
+        self, probes: Sequence[str], start_ms: int, end_ms: int, step_ms: int
+    ) -> Iterator[tuple[str, Buckets]]:
+        """Yield the buckets of many probes: one scan of the hot rows serves them all."""
+        starts = bucket_starts(start_ms, end_ms, step_ms)
+        with self._snapshot() as reader:
+            numbers = {name: self._hot.probes[name] for name in probes if name in self._hot.probes}
+            if not numbers or not len(starts):
+                return
+            first_ms, last_ms = int(starts[0]), int(starts[-1]) + step_ms
+            channels = self._channels(reader)
+            fresh = read_hot(reader, channels, first_ms, last_ms, tuple(numbers.values()))
+            for name, number in numbers.items():
+                series = self._packed(reader, number, first_ms, last_ms)
+                if number in fresh:
+                    series = merged(series, fresh[number])
+                found = {
+                    channel: sums(series.taken_at_ms, values, first_ms, len(starts), step_ms)
+                    for channel, values in series.values.items()
+                }
+                yield name, buckets_of(starts, step_ms, found)
+
     def hourly(self, probe: str, channel: str, start_ms: int, end_ms: int) -> Buckets:
         """Return the hourly buckets of one channel only."""
         starts = bucket_starts(start_ms, end_ms, HOUR_MS)
@@ -108,6 +130,11 @@ class SqliteReadings:
         """Return every probe that ever sent a reading."""
         with self._lock:
             return self._seen.all()
+
+    def probe_seen(self, probe: str) -> ProbeSeen | None:
+        """Return one probe, or None when it never sent a reading."""
+        with self._lock:
+            return self._seen.get(probe)
 
     def recent_rejects(self, most: int = 100) -> list[Rejected]:
         """Return the newest rejected messages, newest first."""
