@@ -19,6 +19,7 @@ def upgrade() -> None:
     _make_setup()
     _make_journal()
     _make_alerts()
+    _make_changes()
     _make_outbox()
     _make_accounts()
 
@@ -166,6 +167,9 @@ def _make_alerts() -> None:
         sa.PrimaryKeyConstraint("number", name="pk_alert_acts"),
     )
     op.create_index("ix_alert_acts_alert", "alert_acts", ["alert"], unique=False)
+
+
+def _make_changes() -> None:
     op.create_table(
         "transitions",
         sa.Column(
