@@ -1,0 +1,89 @@
+"""Starts the real service as a process of its own, on loopback, and stops or kills it by its pid."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+from programs import free_port
+
+START_S = 30.0
+START = """
+import sys, json
+from underlid import config, service
+from underlid.clock import ScaledClock
+given = json.loads(sys.argv[1])
+start_ms, speed = given.pop("start_ms", 0), given.pop("speed", 1.0)
+clock = ScaledClock(start_ms, speed) if start_ms else None
+def ready(info):
+    print(json.dumps([info.web_url, info.door_port, info.door_password]), flush=True)
+service.run(config.load(**given), clock=clock, on_ready=ready)
+"""
+
+
+class Running:
+    """One service process on *folder*; `web`, `door_port` and `password` tell where it is."""
+
+    def __init__(self, folder: Path, **settings: object) -> None:
+        self.folder = folder
+        self.log = (folder.parent / f"{folder.name}.log").open("ab")
+        given = {
+            "data": str(folder),
+            "door_host": "127.0.0.1",
+            "door_port": settings.pop("door_port", free_port()),
+            "web_port": free_port(),
+            **settings,
+        }
+        environment = {k: v for k, v in os.environ.items() if not k.startswith("UNDERLID_")}
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", START, json.dumps(given)],
+            stdout=subprocess.PIPE,
+            stderr=self.log,
+            cwd=folder.parent,
+            env=environment,
+            text=True,
+        )
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            if line.startswith("["):
+                self.web, self.door_port, self.password = json.loads(line)
+                return
+        text = Path(self.log.name).read_text(encoding="utf-8")
+        raise AssertionError(f"the service did not start: {text[-2000:]}")
+
+    def kill(self) -> None:
+        """End it as a power cut would."""
+        self._end(signal.SIGKILL)
+
+    def stop(self) -> None:
+        """Ask it to stop, and wait until it has."""
+        self._end(signal.SIGTERM)
+
+    def get(self, path: str) -> str:
+        """Return the body of a page."""
+        with urllib.request.urlopen(self.web + path, timeout=10) as answer:
+            body: str = answer.read().decode()
+            return body
+
+    def _end(self, how: signal.Signals) -> None:
+        if self.process.poll() is None:
+            self.process.send_signal(how)
+            self.process.wait(timeout=30)
+        if self.process.stdout is not None:
+            self.process.stdout.close()
+        self.log.close()
+
+
+def wait_until(check: object, within_s: float = 20.0) -> None:
+    """Poll until *check()* is true."""
+    assert callable(check)
+    until = time.monotonic() + within_s
+    while not check():
+        assert time.monotonic() < until, "it did not happen in time"
+        time.sleep(0.05)
