@@ -40,6 +40,9 @@ SAID: Final = {
     "retried": "It will be sent again.",
     "shed": "The shed is kept.",
     "bin": "The bin is kept.",
+    "passphrase": "Your passphrase is changed; other browsers must log in again.",
+    "person": "They can come in now.",
+    "gone": "Gone.",
 }
 """What a page says after a form, by the word in its address; nothing else is ever shown."""
 

@@ -1,6 +1,6 @@
 """The HTML pages, one file a subject; every form here is a plain POST."""
 
-from underlid.web.pages import alerts, bin, entrance, journal, places, probes, shed
+from underlid.web.pages import alerts, bin, entrance, journal, people, places, probes, shed
 
 ROUTERS = (
     entrance.router,
@@ -10,4 +10,5 @@ ROUTERS = (
     alerts.router,
     probes.router,
     places.router,
+    people.router,
 )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hmac
+from collections.abc import Mapping
+from typing import Final
 
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
@@ -26,6 +28,9 @@ from underlid.web.visitor import (
     visitor_of,
 )
 
+NAME_MOST_CHARS: Final = 40
+"""Longer ones break every line that says who wrote something."""
+
 router = APIRouter(include_in_schema=False)
 attempts = Attempts()
 
@@ -45,8 +50,8 @@ def start(request: Request, form: Form) -> Response:
     if context.records.people():
         return RedirectResponse("/login", 303)
     try:
-        name = text(form, "name", "your name", needed=True, most=40)
-        passphrase = _new_passphrase(form)
+        name = text(form, "name", "your name", needed=True, most=NAME_MOST_CHARS)
+        passphrase = new_passphrase(form)
         _check_start_key(context.start_key, form)
     except UnderlidError as error:
         return _start_page(request, form, error)
@@ -129,7 +134,7 @@ def choose_units(request: Request, form: Form, person: AnyPerson) -> Response:
     return response
 
 
-def _new_passphrase(form: dict[str, str]) -> str:
+def new_passphrase(form: Mapping[str, str]) -> str:
     """Return a new passphrase that is long enough and was typed twice alike."""
     passphrase = form.get("passphrase", "")
     if not PASSPHRASE_LEAST_CHARS <= len(passphrase) <= PASSPHRASE_MOST_CHARS:

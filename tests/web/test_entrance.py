@@ -1,0 +1,174 @@
+"""First start, log in and out, form tokens, roles, headers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import httpx
+import pytest
+
+from underlid.web.attempts import FAILURES_MOST, KEYS_MOST, WITHIN_S, Attempts
+from underlid.web.security import BODY_MOST_BYTES, CSP
+from underlid.web.tokens import form_token, form_token_holds
+from web.places import PASSPHRASE, Place
+from web.visiting import Served, Visitor, visiting
+
+FIRST = {"name": "Ash", "passphrase": PASSPHRASE, "again": PASSPHRASE}
+
+
+def test_an_empty_place_asks_who_is_there_and_lets_them_in(tmp_path: Path) -> None:
+    place = Place(tmp_path)
+    with visiting(place, "") as visitor:
+        assert visitor.get("/").headers["location"] == "/start"
+        assert visitor.send("/start", FIRST, "/start").headers["location"] == "/"
+        assert "three steps" in visitor.read("/")
+        assert [one.role for one in place.records.people()] == ["lead"]
+        assert visitor.get("/start").headers["location"] == "/login"
+    place.close()
+
+
+@pytest.mark.parametrize(
+    ("wrong", "sentence"),
+    [
+        ({"name": " "}, "Your name is"),
+        ({"passphrase": "short", "again": "short"}, "(5 characters)"),
+        ({"again": "something else"}, "the same as the first"),
+        ({"start_key": "guess"}, "Start key is"),
+    ],
+)
+def test_first_start_says_what_is_wrong(
+    tmp_path: Path, wrong: dict[str, str], sentence: str
+) -> None:
+    place = Place(tmp_path, start_key="moss-7")
+    with visiting(place, "") as visitor:
+        fields = {**FIRST, "start_key": "moss-7", **wrong}
+        answer = visitor.send("/start", fields, "/start")
+        assert answer.status_code == 422
+        assert sentence in answer.text
+        assert PASSPHRASE not in answer.text
+        assert not place.records.people()
+    place.close()
+
+
+def test_a_wrong_passphrase_is_refused_and_guessing_is_slowed(place: Place) -> None:
+    with visiting(place, "") as visitor:
+        for _ in range(FAILURES_MOST):
+            answer = visitor.log_in("Ash", "wrong guess")
+            assert answer.status_code == 422
+            assert "Name or passphrase" in answer.text
+        answer = visitor.log_in("Ash")
+        assert answer.status_code == 429
+        assert int(answer.headers["retry-after"]) > 60
+
+
+def test_attempts_are_bounded_and_end() -> None:
+    attempts = Attempts()
+    for number in range(KEYS_MOST + 10):
+        for _ in range(FAILURES_MOST):
+            attempts.failed((f"name {number}",), 0.0)
+    assert attempts.wait_s(("name 0",), 1.0) == 0
+    assert attempts.wait_s((f"name {KEYS_MOST}",), 1.0) == WITHIN_S - 1
+    assert attempts.wait_s((f"name {KEYS_MOST}",), WITHIN_S) == 0
+
+
+def test_logging_out_ends_the_session_in_the_store(ash: Visitor) -> None:
+    cookie = dict(ash.client.cookies)
+    assert ash.send("/logout", {}, "/").headers["location"] == "/login"
+    again = httpx.get(f"{ash.client.base_url}journal", cookies=cookie)
+    assert again.headers["location"].startswith("/login")
+
+
+def test_log_in_goes_back_to_the_page_but_never_elsewhere(place: Place) -> None:
+    with visiting(place, "") as visitor:
+        assert visitor.get("/journal").headers["location"] == "/login?to=/journal"
+        for given, gone in (("/journal", "/journal"), ("//else.example", "/")):
+            fields = {"name": "Ash", "passphrase": PASSPHRASE, "to": given}
+            assert visitor.send("/login", fields, "/login").headers["location"] == gone
+
+
+FORMS = [
+    "/start",
+    "/login",
+    "/logout",
+    "/units",
+    "/journal/write",
+    "/journal/e1/correct",
+    "/journal/e1/withdraw",
+    "/alerts/a1/acknowledge",
+    "/alerts/a1/shelve",
+    "/probes/tansy-1/place",
+    "/probes/tansy-1/remove",
+    "/probes/secret",
+    "/probes/undelivered/1",
+    "/places/shed",
+    "/places/bin",
+]
+
+
+@pytest.mark.parametrize("path", FORMS)
+@pytest.mark.parametrize("token", ["", "made.up", "x" * 5000])
+def test_no_form_is_taken_without_its_own_token(ash: Visitor, path: str, token: str) -> None:
+    answer = ash.client.post(path, data={"form_token": token})
+    assert answer.status_code == 403
+    assert "too old" in answer.text
+
+
+def test_a_token_belongs_to_one_browser() -> None:
+    token = form_token("one browser's secret")
+    assert form_token_holds(token, "one browser's secret")
+    assert not form_token_holds(token, "another's")
+    assert not form_token_holds(token, "")
+
+
+@pytest.mark.parametrize(("name", "allowed"), [("Ash", True), ("Robin", False), ("Guest", False)])
+def test_only_the_lead_changes_the_set_up(place: Place, name: str, *, allowed: bool) -> None:
+    with visiting(place, name) as visitor:
+        for path in ("/places/shed", "/places/bin", "/probes/tansy-1"):
+            assert (visitor.get(path).status_code == 200) == allowed
+        fields = {"name": "Boiler room", "timezone": "Europe/London"}
+        answer = visitor.send("/places/shed", fields, "/")
+        assert answer.status_code == (303 if allowed else 403)
+
+
+def test_a_reader_sees_no_buttons_and_may_not_write(place: Place) -> None:
+    with visiting(place, "Guest") as visitor:
+        assert "Write a feed" not in visitor.read("/bin/tansy")
+        fields = {"bin": "tansy", "kind": "turned"}
+        assert visitor.send("/journal/write", fields, "/").status_code == 403
+
+
+def test_every_answer_carries_the_policy_and_cookies_are_safe(place: Place) -> None:
+    with visiting(place, "") as visitor:
+        for path in ("/login", "/healthz", "/nowhere", "/api/v1/bins", "/metrics"):
+            headers = visitor.get(path).headers
+            assert headers["content-security-policy"] == CSP
+            assert headers["x-content-type-options"] == "nosniff"
+            assert headers["cache-control"] == "no-store"
+        cookie = visitor.log_in().headers["set-cookie"].lower()
+        assert "httponly" in cookie
+        assert "samesite=lax" in cookie
+        assert "secure" not in cookie
+
+
+def test_behind_https_the_cookie_insists_on_it(tmp_path: Path) -> None:
+    place = Place(tmp_path, origin="https://bins.example")
+    place.furnish()
+    with Served(place) as served:
+        answer = httpx.get(f"{served.address}/login")
+        cookie = answer.headers["set-cookie"]
+        assert cookie.startswith("__Host-underlid_session=")
+        assert "Secure" in cookie
+        assert "Path=/;" in cookie
+        assert answer.headers["strict-transport-security"]
+    place.close()
+
+
+def test_a_body_without_end_is_cut_off(ash: Visitor) -> None:
+    answer = ash.client.post("/login", content=b"a" * (BODY_MOST_BYTES + 1))
+    assert answer.status_code == 413
+
+    def pieces() -> list[bytes]:
+        return [b"a" * 60_000] * 4
+
+    answer = ash.client.post("/login", content=iter(pieces()))
+    assert answer.status_code == 413
