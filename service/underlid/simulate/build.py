@@ -1,0 +1,105 @@
+"""How a simulated bin is made: its sizes, and how heat, vapour and water get through its walls.
+
+These are the simulator's own figures, chosen apart from what the judge assumes, so that a bin which
+is judged well has not been judged by its own model. All are our judgement unless said otherwise.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from underlid.binmodel.bins import BinKind
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """The make of a bin, for a bed of some 60 L; bigger beds scale with their surface."""
+
+    wall_w_k: float
+    """Heat through walls and floor, from the bed to the shed, W/K."""
+    lid_w_m2k: float
+    """From the lid to the shed air, W/m²K."""
+    breath_m_s: float
+    """Vapour through the lid itself: the transfer velocity, m/s."""
+    vent_l_s: float
+    """Air exchanged between headspace and shed, L/s."""
+    wall_vapour_m3_s: float
+    """Vapour through breathing walls: transfer velocity times their area, m³/s."""
+    drains: bool
+    """Water that the bed cannot hold runs out; otherwise it stays."""
+    holds_kg_kg: float
+    """Water that a kilogram of dry bed holds against gravity, kg."""
+    film_most_g_m2: float = 310.0
+    """Water the lid holds; more drips back on the bed."""
+
+
+BUILDS: Final[dict[BinKind, Build]] = {
+    BinKind.FLOW_THROUGH_BAG: Build(4.6, 6.5, 1.1e-4, 0.020, 4.0e-5, True, 4.2),
+    BinKind.TRAY_STACK: Build(4.0, 7.0, 0.0, 0.035, 1.0e-5, True, 4.4),
+    BinKind.WOODEN_BOX: Build(3.4, 3.6, 2.0e-4, 0.160, 2.0e-4, True, 4.0),
+    BinKind.PLASTIC_TOTE: Build(4.1, 7.5, 0.0, 0.012, 0.0, False, 4.6),
+    BinKind.TROUGH: Build(6.8, 4.5, 3.0e-5, 0.050, 2.0e-5, True, 4.2),
+}
+
+BUILD_VOLUME_L: Final = 60.0
+
+WATER_J_KG_K: Final = 4186.0
+DRY_J_KG_K: Final = 1480.0
+"""Dry organic matter, upper half of the 1.2..1.5 kJ/kgK in use."""
+
+VAPOUR_J_KG: Final = 2.45e6
+"""Heat of evaporation at 20 °C (common practice)."""
+
+AIR_J_M3_K: Final = 1210.0
+"""Heat capacity of a cubic metre of air at 20 °C (common practice)."""
+
+BED_TO_HEAD_W_M2K: Final = 3.6
+HEAD_TO_LID_W_M2K: Final = 3.3
+BED_TO_LID_RADIANT_W_M2K: Final = 4.6
+"""Still air, and two wet surfaces near 20 °C that face each other (common practice)."""
+
+BED_VAPOUR_M_S: Final = 2.3e-3
+LID_VAPOUR_M_S: Final = 2.6e-3
+"""Transfer velocities of vapour between a surface and still air (Lewis relation, our figures)."""
+
+SURFACE_SHARE: Final = 0.25
+"""The bed's surface lies this share of the way from the bed to the headspace."""
+
+COVER_AT_KG_M2: Final = 1.2
+"""So much dry bedding on top halves the vapour that gets through."""
+
+COVER_LASTS_H: Final = 160.0
+"""Cover gets wet and sinks in."""
+
+PATCHY_G_M2: Final = 6.0
+"""A thinner film covers only part of the lid."""
+
+DRIP_H: Final = 0.2
+DRAIN_H: Final = 14.0
+"""Time constants: a lid that drips, a bed that drains."""
+
+HYDROLYSIS_PER_D: Final = 1.3
+DECAY_PER_D: Final = 0.42
+"""First-order rates at 20 °C: soft scraps fall apart, then burn (science page gives 1 and 0.35)."""
+
+JUICE_PER_D: Final = 0.9
+"""Water leaves the cells of what was fed."""
+
+HEAT_J_KG_VS: Final = 18.6e6
+"""Between the 17 and 20 MJ/kg of the science page."""
+
+WATER_MADE_KG_KG_VS: Final = 0.556
+"""A kilogram of carbohydrate burns to 0.556 kg of water (stoichiometry: 5·18/162)."""
+
+VOLATILE_SHARE: Final = 0.92
+SOFT_SHARE: Final = 0.78
+"""Of a feed's dry matter: what is organic, and what of that decays within weeks."""
+
+AIRLESS_BELOW: Final = 0.06
+AIRY_ABOVE: Final = 0.30
+"""Air-filled share of the bed between which decay goes from a standstill to full rate."""
+
+BREATH_W_M2: Final = 480.0
+"""Heat that the oxygen reaching a square metre of bed can make: diffusion through some 7 cm of bed
+with a third of air (0.27 kg/m³ of oxygen, 14 MJ per kg of it), doubled for the sides."""

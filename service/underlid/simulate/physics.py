@@ -1,0 +1,334 @@
+"""One bin as coupled balances of heat, vapour and water, moved on in small steps.
+
+Bed temperature, bed water, lid film, food and worms are states; headspace and lid have so little
+mass that they are in balance at every step (a vapour time constant of a minute or less), and are
+solved for. Water and dry matter are accounted for to the gram: `Account` says where they went.
+`weather.py` gives the surrounding air, `sensors.py` what a probe makes of all this.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import exp
+from typing import Final
+
+from underlid.binmodel.bins import Bin
+from underlid.journal.entries import (
+    Amendment,
+    BeddingAdded,
+    Feed,
+    Harvest,
+    LiquidAdded,
+    What,
+    Worms,
+)
+from underlid.journal.feedstocks import FEEDSTOCKS
+from underlid.science.heat import worm_activity
+from underlid.science.moisture import SOLID_DENSITY_KG_L
+from underlid.simulate import build as b
+
+DAY_S: Final = 86_400.0
+HOUR_S: Final = 3600.0
+
+BALANCE_ROUNDS: Final = 3
+"""Newton steps on the lid each time; it starts from where it was, so three are plenty."""
+
+HERD_GROWS_PER_D: Final = 0.012
+HERD_DIES_PER_D_K: Final = 0.08
+"""Growth of a fed herd at its best, and death per kelvin above what it stands (our judgement)."""
+
+HERD_STANDS_C: Final = 34.0
+
+
+@dataclass(slots=True)
+class Account:
+    """Where water and dry matter went since the start, kg. Film and herd are states, not here."""
+
+    water_in_kg: float = 0.0
+    water_made_kg: float = 0.0
+    water_out_as_vapour_kg: float = 0.0
+    water_drained_kg: float = 0.0
+    water_taken_kg: float = 0.0
+    dry_in_kg: float = 0.0
+    dry_burnt_kg: float = 0.0
+    dry_taken_kg: float = 0.0
+    condensed_kg: float = 0.0
+    heat_made_j: float = 0.0
+
+
+@dataclass(slots=True)
+class Around:
+    """The air outside the bin at one moment."""
+
+    temp_c: float
+    vapour_kg_m3: float
+
+
+@dataclass(slots=True)
+class PhysicalBin:
+    """A bin's state. `step` moves it on; `apply` does to it what the keeper did."""
+
+    bin: Bin
+    build: b.Build
+    bed_c: float
+    water_kg: float
+    dry_kg: float
+    """Bed without food."""
+    scraps_kg: float = 0.0
+    """Volatile solids still whole, kg."""
+    pulp_kg: float = 0.0
+    """Volatile solids fallen apart, kg."""
+    juice_kg: float = 0.0
+    """Water still in the cells of the food, kg."""
+    cover_kg: float = 0.0
+    film_g_m2: float = 0.0
+    herd_kg: float = 1.0
+    head_c: float = 20.0
+    lid_c: float = 19.0
+    vapour_kg_m3: float = 0.015
+    flux_g_m2_h: float = 0.0
+    heat_w: float = 0.0
+    account: Account = field(default_factory=Account)
+
+    @classmethod
+    def of(cls, bin_: Bin, moisture_pct: float, temp_c: float) -> PhysicalBin:
+        """Return a bin at rest, at the temperature of its shed."""
+        water = bin_.bed_kg * moisture_pct / 100.0
+        return cls(
+            bin_,
+            b.BUILDS[bin_.kind],
+            temp_c,
+            water,
+            bin_.bed_kg - water,
+            herd_kg=bin_.herd_kg,
+            head_c=temp_c,
+            lid_c=temp_c,
+        )
+
+    @property
+    def solids_kg(self) -> float:
+        """Return all dry matter in the bed, food included."""
+        return self.dry_kg + self.scraps_kg + self.pulp_kg
+
+    @property
+    def moisture_pct(self) -> float:
+        """Return what a sample of the bed would weigh out to, % wet basis."""
+        return 100.0 * self.water_kg / (self.water_kg + self.dry_kg + self.pulp_kg)
+
+    @property
+    def rh_pct(self) -> float:
+        """Return the humidity of the headspace, %RH."""
+        return min(100.0, 100.0 * self.vapour_kg_m3 / saturated_kg_m3(self.head_c))
+
+    @property
+    def heat_capacity_j_k(self) -> float:
+        """Return the heat that warms the bed by a kelvin."""
+        water = self.water_kg + self.juice_kg
+        return water * b.WATER_J_KG_K + self.solids_kg * b.DRY_J_KG_K
+
+    @property
+    def air_share(self) -> float:
+        """Return the share of the bed that is air."""
+        litres = (self.dry_kg + self.pulp_kg) / self.bin.dry_density_kg_l
+        return 1.0 - self.bin.dry_density_kg_l / SOLID_DENSITY_KG_L - self.water_kg / litres
+
+    @property
+    def wall_scale(self) -> float:
+        """Return the wall's area over that of the bin its build is given for."""
+        scale: float = (self.bin.volume_l / b.BUILD_VOLUME_L) ** (2.0 / 3.0)
+        return scale
+
+    def apply(self, what: What) -> None:
+        """Do what the keeper did."""
+        account = self.account
+        if isinstance(what, Feed):
+            for portion in what.portions:
+                self._add_food(portion.ingredient, portion.mass_g / 1000.0)
+            drained = min(what.drained_g / 1000.0, self.juice_kg)
+            self.juice_kg -= drained
+            account.water_in_kg -= drained
+            for portion in what.bedding:
+                self._add_dry(portion.ingredient, portion.mass_g / 1000.0)
+        elif isinstance(what, BeddingAdded | Amendment):
+            for portion in what.portions:
+                self._add_dry(portion.ingredient, portion.mass_g / 1000.0)
+        elif isinstance(what, LiquidAdded):
+            self.water_kg += what.mass_g / 1000.0
+            account.water_in_kg += what.mass_g / 1000.0
+        elif isinstance(what, Worms):
+            self.herd_kg = max(0.0, self.herd_kg + what.mass_g / 1000.0)
+        elif isinstance(what, Harvest):
+            self._take(what.mass_g / 1000.0)
+
+    def wipe_lid(self) -> None:
+        """Take the film off the lid."""
+        self.account.water_taken_kg += self.film_g_m2 * self.bin.lid_area_m2 / 1000.0
+        self.film_g_m2 = 0.0
+
+    def step(self, seconds: float, around: Around) -> None:
+        """Move on by *seconds*; right to first order, so halve the step to halve its error."""
+        bed_vapour, lid_vapour = self._balance(around)
+        area = self.bin.lid_area_m2
+        evaporated = area * bed_vapour * seconds
+        through_walls = (
+            self.build.wall_vapour_m3_s
+            * self.wall_scale
+            * max(0.0, saturated_kg_m3(self.bed_c) * self._activity() - around.vapour_kg_m3)
+            * seconds
+        )
+        condensed = area * lid_vapour * seconds
+        burnt, fallen = self._decay(seconds)
+        heat_out_w = (
+            self.build.wall_w_k * self.wall_scale * (self.bed_c - around.temp_c)
+            + area * b.BED_TO_HEAD_W_M2K * (self.bed_c - self.head_c)
+            + area * b.BED_TO_LID_RADIANT_W_M2K * (self._surface_c() - self.lid_c)
+        )
+        self.heat_w = burnt * b.HEAT_J_KG_VS / seconds
+        latent_w = (evaporated + through_walls) * b.VAPOUR_J_KG / seconds
+        rise = (self.heat_w - heat_out_w - latent_w) * seconds / self.heat_capacity_j_k
+        dripped = self._move_water(seconds, evaporated + through_walls, condensed, burnt)
+        self._move_solids(seconds, burnt, fallen)
+        self.bed_c += rise
+        self.flux_g_m2_h = 1000.0 * lid_vapour * HOUR_S
+        account = self.account
+        account.heat_made_j += burnt * b.HEAT_J_KG_VS
+        account.condensed_kg += max(0.0, condensed)
+        account.water_out_as_vapour_kg += evaporated + through_walls - condensed
+        self.water_kg += dripped
+
+    def _balance(self, around: Around) -> tuple[float, float]:
+        """Find headspace and lid in balance; return the vapour off the bed and onto the lid, kg/m²s.
+
+        Negative onto the lid: the film dries.
+        """
+        area, build = self.bin.lid_area_m2, self.build
+        vent = build.vent_l_s / 1000.0 / area
+        surface = self._surface_c()
+        off_bed = b.BED_VAPOUR_M_S / (1.0 + self.cover_kg / area / b.COVER_AT_KG_M2)
+        at_bed = saturated_kg_m3(surface) * self._activity()
+        out = vent + build.breath_m_s
+        wet = min(1.0, self.film_g_m2 / b.PATCHY_G_M2)
+        lid_vapour = 0.0
+        for _ in range(BALANCE_ROUNDS):
+            at_lid = saturated_kg_m3(self.lid_c)
+            dry = (off_bed * at_bed + out * around.vapour_kg_m3) / (off_bed + out)
+            onto = b.LID_VAPOUR_M_S * (1.0 if dry > at_lid else wet)
+            vapour = (off_bed * at_bed + onto * at_lid + out * around.vapour_kg_m3) / (
+                off_bed + onto + out
+            )
+            lid_vapour = onto * (vapour - at_lid)
+            self.vapour_kg_m3 = vapour
+            self._balance_heat(around, vent, surface, lid_vapour, onto)
+        return off_bed * (at_bed - self.vapour_kg_m3), lid_vapour
+
+    def _balance_heat(
+        self, around: Around, vent: float, surface: float, lid_vapour: float, onto: float
+    ) -> None:
+        """Take headspace and lid one Newton step towards their balance of heat."""
+        through = b.BED_TO_HEAD_W_M2K + b.HEAD_TO_LID_W_M2K + vent * b.AIR_J_M3_K
+        self.head_c = (
+            b.BED_TO_HEAD_W_M2K * surface
+            + b.HEAD_TO_LID_W_M2K * self.lid_c
+            + vent * b.AIR_J_M3_K * around.temp_c
+        ) / through
+        gain = (
+            b.HEAD_TO_LID_W_M2K * (self.head_c - self.lid_c)
+            + b.BED_TO_LID_RADIANT_W_M2K * (surface - self.lid_c)
+            + self.build.lid_w_m2k * (around.temp_c - self.lid_c)
+            + lid_vapour * b.VAPOUR_J_KG
+        )
+        steepness = (
+            b.HEAD_TO_LID_W_M2K
+            + b.BED_TO_LID_RADIANT_W_M2K
+            + self.build.lid_w_m2k
+            + onto * b.VAPOUR_J_KG * 0.062 * saturated_kg_m3(self.lid_c)
+        )
+        self.lid_c += gain / steepness
+
+    def _surface_c(self) -> float:
+        return self.bed_c + b.SURFACE_SHARE * (self.head_c - self.bed_c)
+
+    def _activity(self) -> float:
+        """Return the humidity of air in balance with the bed, 0..1: near 1 unless it is parched."""
+        return 1.0 / (1.0 + exp(-(self.moisture_pct - 38.0) / 5.0))
+
+    def _decay(self, seconds: float) -> tuple[float, float]:
+        """Return kg of pulp burnt and of scraps fallen apart in this step."""
+        days = seconds / DAY_S
+        warm = max(0.0, 1.066 ** (self.bed_c - 20.0) - 1.21 ** (self.bed_c - 60.0))
+        airy = (self.air_share - b.AIRLESS_BELOW) / (b.AIRY_ABOVE - b.AIRLESS_BELOW)
+        air = min(1.0, max(0.0, airy))
+        fallen = self.scraps_kg * (1.0 - exp(-b.HYDROLYSIS_PER_D * warm * days))
+        wanted = b.DECAY_PER_D / DAY_S * warm * air * self.pulp_kg
+        supplied = b.BREATH_W_M2 * self.bin.lid_area_m2 * max(air, 1e-3) / b.HEAT_J_KG_VS
+        rate = wanted / (1.0 + wanted / supplied)
+        return min(rate * seconds, self.pulp_kg), fallen
+
+    def _move_water(self, seconds: float, lost: float, condensed: float, burnt: float) -> float:
+        """Move bed water, juice and film on; return the kg that dripped off the lid."""
+        area, account = self.bin.lid_area_m2, self.account
+        juice = self.juice_kg * (1.0 - exp(-b.JUICE_PER_D * seconds / DAY_S))
+        made = burnt * b.WATER_MADE_KG_KG_VS
+        drained = 0.0
+        over = self.water_kg - self.build.holds_kg_kg * (self.dry_kg + self.pulp_kg)
+        if self.build.drains and over > 0.0:
+            drained = over * (1.0 - exp(-seconds / HOUR_S / b.DRAIN_H))
+        self.juice_kg -= juice
+        self.water_kg += juice + made - lost - drained
+        self.film_g_m2 = self.film_g_m2 + 1000.0 * condensed / area
+        excess = max(0.0, self.film_g_m2 - self.build.film_most_g_m2)
+        dripped = excess * (1.0 - exp(-seconds / HOUR_S / b.DRIP_H))
+        self.film_g_m2 -= dripped
+        account.water_made_kg += made
+        account.water_drained_kg += drained
+        return dripped * area / 1000.0
+
+    def _move_solids(self, seconds: float, burnt: float, fallen: float) -> None:
+        days = seconds / DAY_S
+        self.scraps_kg -= fallen
+        self.pulp_kg += fallen - burnt
+        self.account.dry_burnt_kg += burnt
+        self.cover_kg *= exp(-seconds / HOUR_S / b.COVER_LASTS_H)
+        fed = self.pulp_kg / (self.pulp_kg + 0.2)
+        grows = HERD_GROWS_PER_D * worm_activity(self.bed_c) * fed
+        dies = HERD_DIES_PER_D_K * max(0.0, self.bed_c - HERD_STANDS_C)
+        self.herd_kg *= exp((grows - dies) * days)
+
+    def _add_food(self, ingredient: str, mass_kg: float) -> None:
+        water = mass_kg * FEEDSTOCKS[ingredient].moisture_pct / 100.0
+        dry = mass_kg - water
+        soft = dry * b.VOLATILE_SHARE * b.SOFT_SHARE
+        self.juice_kg += water
+        self.scraps_kg += soft
+        self.dry_kg += dry - soft
+        self.account.water_in_kg += water
+        self.account.dry_in_kg += dry
+
+    def _add_dry(self, ingredient: str, mass_kg: float) -> None:
+        water = mass_kg * FEEDSTOCKS[ingredient].moisture_pct / 100.0
+        self.water_kg += water
+        self.dry_kg += mass_kg - water
+        self.cover_kg += mass_kg - water
+        self.account.water_in_kg += water
+        self.account.dry_in_kg += mass_kg - water
+
+    def _take(self, mass_kg: float) -> None:
+        """Take castings out: bed without food, as wet as it is."""
+        water = min(mass_kg * self.moisture_pct / 100.0, 0.9 * self.water_kg)
+        dry = min(mass_kg - water, 0.9 * self.dry_kg)
+        self.water_kg -= water
+        self.dry_kg -= dry
+        self.account.water_taken_kg += water
+        self.account.dry_taken_kg += dry
+
+
+def saturated_kg_m3(temp_c: float) -> float:
+    """Return the vapour in saturated air, kg/m³ (Magnus and the gas law, as in `science`).
+
+    Written out for plain floats: it is asked six times a step.
+
+    >>> print(round(1000 * saturated_kg_m3(25.0), 2))
+    22.98
+    """
+    pressure_pa = 610.94 * exp(17.625 * temp_c / (temp_c + 243.04))
+    return pressure_pa / (461.5 * (temp_c + 273.15))
