@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from underlid.alerts.alert import Alert, Spell
+from underlid.alerts.alert import Alert, AlertState, Spell
 from underlid.alerts.life import deadline_ms
 from underlid.alerts.policy import DELAYS
 from underlid.alerts.state import state_of
@@ -22,6 +22,7 @@ from underlid.binmodel.bins import Setup, Shed
 from underlid.binmodel.herd import limits_of
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
 from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
+from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
@@ -98,15 +99,18 @@ class Judge:
             self._look_again(bin_id, 0)
 
     def restore(self, alerts: Iterable[Alert], spells: Iterable[Spell] = ()) -> None:
-        """Take over the alerts and spells that were open when another judge stopped."""
+        """Take over the alerts and spells that were open when another judge stopped.
+
+        Alerts that have returned within the last day may be given too: what was told of them
+        counts towards the day's messages.
+        """
         for alert in alerts:
             memory = self._memories.get(alert.bin)
             if memory is None:
                 continue
-            memory.alerts[alert.condition, alert.subject] = alert
-            if alert.raised_at_ms is not None:
-                memory.told_alerts.add(alert.id)
-                memory.told_at_ms.append(alert.raised_at_ms)
+            if alert.state is not AlertState.RETURNED:
+                memory.alerts[alert.condition, alert.subject] = alert
+            memory.told_at_ms = sorted([*memory.told_at_ms, *alert.told_at_ms])
         for spell in spells:
             if spell.ended_ms is None and spell.bin in self._memories:
                 self._memories[spell.bin].spells[spell.condition] = spell
@@ -177,6 +181,7 @@ class Judge:
         humid = np.minimum(series["headspace_rh_pct"], 100.0)
         series["dew_point_c"] = dew_point_c(series["headspace_temp_c"], humid)
         series["lid_margin_k"] = series["lid_temp_c"] - series["dew_point_c"]
+        series["self_heat_k"] = self_heat_series(window, WINDOW_BUCKETS)
         film = memory.film.last(WINDOW_BUCKETS)
         padded = np.concatenate([np.full(WINDOW_BUCKETS - len(film), np.nan), film])
         series["lid_film_g_m2"] = np.where(np.isnan(fluxes(window, WINDOW_BUCKETS)), np.nan, padded)

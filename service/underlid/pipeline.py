@@ -15,14 +15,16 @@ from typing import TypeVar
 from underlid.advice.catalogue import advice_for
 from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
 from underlid.alerts.life import step
-from underlid.alerts.policy import DELAYS
+from underlid.alerts.policy import AT_ONCE, DELAYS, Delays
 from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.drying import Drying, drying
+from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.lid import LidFilm
 from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import Entry
 from underlid.journal.units import SI, Units
 from underlid.lookback import spells
 from underlid.readings.admission import keep_apart
@@ -59,7 +61,7 @@ class BinMemory:
     alerts: dict[tuple[Condition, str], Alert] = field(default_factory=dict)
     spells: dict[Condition, Spell] = field(default_factory=dict)
     told_at_ms: list[int] = field(default_factory=list)
-    told_alerts: set[str] = field(default_factory=set)
+    entries: tuple[Entry, ...] = ()
     drying: Drying | None = None
     drying_hour: int = -1
     judged_at_ms: int = -1
@@ -86,6 +88,8 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
     its spell's next step, and the message that a change is worth.
     """
     now_ms = window.now_ms
+    if window.entries != memory.entries:
+        _journal_changed(window, memory)
     memory.film.advance(window)
     hour = now_ms // HOUR_MS
     if hour != memory.drying_hour:
@@ -97,18 +101,16 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
         if not subject
     }
     found = findings(window, memory.film, memory.drying, open_priorities)
-    since_ms = now_ms - memory.judged_at_ms
-    step_h = min(since_ms, BUCKET_MS) / HOUR_MS if memory.judged_at_ms >= 0 else 0.0
     changes: list[Transition] = []
     returned: list[Alert] = []
     for finding in found:
         changes += _alert_step(finding, window, memory, returned, units)
-        spell, change = spells.step(
-            memory.spells.get(finding.condition), finding, window.bin.id, now_ms, step_h
-        )
         if finding.condition in spells.WATCHED:
+            held = memory.spells.get(finding.condition)
+            spell, change = spells.step(held, finding, window, memory.film)
             _put(memory.spells, finding.condition, spell)
-        changes += [change] if change else []
+            changes += [change] if change else []
+    changes += _no_longer_watched(found, window, memory, returned, units)
     messages = _messages(changes, window.bin, memory)
     memory.judged_at_ms = now_ms
     memory.findings = tuple(found)
@@ -122,12 +124,21 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
     )
 
 
+def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
+    """Go back to the earliest entry that has become known, was corrected or withdrawn."""
+    changed = set(window.entries) ^ set(memory.entries)
+    memory.film.rewind(min(entry.at_ms for entry in changed) // BUCKET_MS)
+    memory.drying_hour = -1
+    memory.entries = window.entries
+
+
 def _alert_step(
     finding: Finding,
     window: BinWindow,
     memory: BinMemory,
     returned: list[Alert],
     units: Units,
+    delays: Delays | None = None,
 ) -> list[Transition]:
     """Move the alert of one finding on, with its advice and its sentence."""
     key = (finding.condition, finding.subject)
@@ -137,10 +148,12 @@ def _alert_step(
     holds = finding.verdict is Verdict.HOLDS
     if holds:
         finding = replace(finding, advice=advice_for(finding, window, units))
-    alert, change = step(alert, finding, window.bin, window.now_ms, DELAYS[finding.condition])
+    delays = delays or DELAYS[finding.condition]
+    alert, change = step(alert, finding, window.bin, window.now_ms, delays)
     if alert is not None:
         if holds:
-            text = sentence(finding, window.bin, window.last_feed(), window.now_ms, units)
+            feed = feed_with_bedding(window, finding.feed_at_ms)
+            text = sentence(finding, window.bin, feed, window.now_ms, units)
         elif alert.state is AlertState.RETURNED:
             text = returned_sentence(finding, window.bin, units)
         else:
@@ -158,17 +171,35 @@ def _alert_step(
     return [change] if change else []
 
 
+def _no_longer_watched(
+    found: Sequence[Finding],
+    window: BinWindow,
+    memory: BinMemory,
+    returned: list[Alert],
+    units: Units,
+) -> list[Transition]:
+    """End the alerts that no rule speaks of any more: their probe was taken out of the set-up."""
+    spoken_of = {(finding.condition, finding.subject) for finding in found}
+    changes: list[Transition] = []
+    for condition, subject in [key for key in memory.alerts if key not in spoken_of]:
+        gone = Finding(condition, Verdict.CLEAR, subject=subject, reason="no longer watched")
+        while (condition, subject) in memory.alerts:
+            changes += _alert_step(gone, window, memory, returned, units, AT_ONCE)
+    return changes
+
+
 def _messages(changes: Sequence[Transition], bin_: Bin, memory: BinMemory) -> list[Message]:
-    """Return what is told of *changes*, and remember that it was."""
+    """Return what is told of *changes*, and note with each alert that it was."""
     messages = []
     for change in changes:
-        message = message_for(change, bin_, memory.told_at_ms, memory.told_alerts)
+        message = message_for(change, bin_, memory.told_at_ms)
         if message is not None:
             messages.append(message)
             memory.told_at_ms = [*memory.told_at_ms[-MESSAGES_A_DAY:], message.at_ms]
-            memory.told_alerts.add(message.alert_id)
-    if messages:
-        memory.told_alerts &= {alert.id for alert in memory.alerts.values()}
+            for key, alert in memory.alerts.items():
+                if alert.id == message.alert_id:
+                    told = (*alert.told_at_ms[-MESSAGES_A_DAY:], message.at_ms)
+                    memory.alerts[key] = replace(alert, told_at_ms=told)
     return messages
 
 

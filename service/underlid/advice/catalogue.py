@@ -6,6 +6,7 @@ from underlid.advice.bedding import bedding_dose
 from underlid.advice.heat import cold_advice, heat_advice
 from underlid.advice.water import water_dose
 from underlid.advice.wet import drier_bed
+from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.window import BinWindow
 from underlid.journal.feedstocks import FEEDSTOCKS
 from underlid.journal.units import SI, Units
@@ -21,7 +22,7 @@ def advice_for(finding: Finding, window: BinWindow, units: Units = SI) -> tuple[
     bin_ = window.bin
     bedding = FEEDSTOCKS.get(bin_.bedding, FEEDSTOCKS["newspaper"])
     evidence = finding.evidence
-    feed = window.last_feed()
+    feed = feed_with_bedding(window, finding.feed_at_ms)
     if finding.condition is Condition.CONDENSATION:
         film_g = float(evidence.get("lid_film_g_m2", 0.0)) * bin_.lid_area_m2
         what = feed[1] if feed else None

@@ -21,12 +21,20 @@ def step(
 ) -> tuple[Alert | None, Transition | None]:
     """Return the alert after *finding*, and the transition it made, if any."""
     if finding.verdict is Verdict.UNKNOWN:
-        return alert, None
+        return (None if alert and _stale(alert, now_ms, delays) else alert), None
     if finding.verdict is Verdict.CLEAR:
         return (None, None) if alert is None else _cleared(alert, finding, now_ms, delays)
     if alert is None:
         alert = _begun(finding, bin_, now_ms)
     return _holding(_renewed(alert, finding), finding, now_ms, delays)
+
+
+def _stale(alert: Alert, now_ms: int, delays: Delays) -> bool:
+    """Tell whether a pending alert has waited too long for data to be raised by the next reading.
+
+    Three on-delays, our judgement: it was never raised, so nothing is cleared by forgetting it.
+    """
+    return alert.state is AlertState.PENDING and now_ms - alert.since_ms > 3 * delays.on_ms
 
 
 def alert_id(bin_id: str, finding: Finding, since_ms: int) -> str:

@@ -20,6 +20,9 @@ class Delays:
 _TEMPERATURE: Final = Delays(20 * MINUTE_MS, 40 * MINUTE_MS)
 _MOISTURE: Final = Delays(12 * HOUR_MS, 24 * HOUR_MS)
 
+AT_ONCE: Final = Delays(0, 0)
+"""For what is no longer watched."""
+
 DELAYS: Final[dict[Condition, Delays]] = {
     Condition.CONDENSATION: Delays(30 * MINUTE_MS, 60 * MINUTE_MS),
     Condition.OVERHEATING: _TEMPERATURE,
@@ -28,6 +31,7 @@ DELAYS: Final[dict[Condition, Delays]] = {
     Condition.TOO_WET: _MOISTURE,
     Condition.HUNGRY: _MOISTURE,
     Condition.SOUR: _MOISTURE,
-    Condition.PROBE_FAULT: Delays(10 * MINUTE_MS, 20 * MINUTE_MS),
+    Condition.PROBE_FAULT: Delays(60 * MINUTE_MS, 20 * MINUTE_MS),
 }
-"""Common practice (science page, section 8)."""
+"""Common practice (science page, section 8); of a probe's fault our judgement: one that saves its
+battery and sends once an hour must not be called silent every hour."""

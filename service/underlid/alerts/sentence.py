@@ -7,7 +7,12 @@ from underlid.journal.entries import Entry, Feed
 from underlid.journal.summary import portions_line
 from underlid.journal.units import SI, Units, mass_text, temp_step_text, temp_text
 from underlid.rules.finding import Condition, Finding
-from underlid.timeline import HOUR_MS
+from underlid.timeline import HOUR_MS, rfc3339
+
+MONTHS = (
+    "January", "February", "March", "April", "May", "June",
+    "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 
 SURE_FROM = 0.7
 """Below this certainty the sentence says "probably" (our judgement)."""
@@ -76,9 +81,14 @@ def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG0
     if "days_until_too_dry" in evidence:
         return (
             f"{name}'s bed is at {level} % moisture and falls{falling.removeprefix(',')}: it will"
-            f" be too dry (below {limit} %) in about {evidence['days_until_too_dry']} days"
-            f" ({evidence['days_until_too_dry_soonest']} to"
+            f" be too dry (below {limit} %) about {_day(finding.forecast_for_ms)}, in"
+            f" {evidence['days_until_too_dry']} days ({evidence['days_until_too_dry_soonest']} to"
             f" {evidence['days_until_too_dry_latest']})"
+        )
+    if finding.reason:
+        return (
+            f"{name}'s bed dries{falling.replace(',', ' by', 1)} and is at about {level} %"
+            f" moisture, a guess (± {evidence['moisture_sd_pct']}) until a sample is weighed"
         )
     return f"{name}'s bed is too dry: {level} % moisture, below {limit} %"
 
@@ -137,6 +147,16 @@ def _values(finding: Finding, units: Units) -> str:
     if "moisture_pct" in evidence:
         return f"moisture {evidence['moisture_pct']} %"
     return ""
+
+
+def _day(at_ms: int | None) -> str:
+    """Return a day in words, by UTC: a forecast is not surer than that.
+
+    >>> _day(1_790_000_000_000)
+    '21 September'
+    """
+    day, month = rfc3339(at_ms or 0)[8:10], int(rfc3339(at_ms or 0)[5:7])
+    return f"{int(day)} {MONTHS[month - 1]}"
 
 
 def _number(finding: Finding, key: str) -> float:

@@ -29,17 +29,15 @@ TITLES: Final = {
 }
 
 
-def message_for(
-    change: Transition, bin_: Bin, told_at_ms: Sequence[int], told_alerts: set[str]
-) -> Message | None:
+def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Message | None:
     """Return the message that a change is worth, or None.
 
-    *told_at_ms* are the times of this bin's earlier messages, *told_alerts* the alerts told of.
+    *told_at_ms* are the times of this bin's earlier messages.
     """
     alert = change.alert
     if alert is None or is_shelved(alert, change.at_ms):
         return None
-    if change.kind is TransitionKind.ALERT_RETURNED and alert.id not in told_alerts:
+    if change.kind is TransitionKind.ALERT_RETURNED and not alert.told_at_ms:
         return None
     today = sum(1 for at_ms in told_at_ms if change.at_ms - DAY_MS < at_ms <= change.at_ms)
     if today >= MESSAGES_A_DAY and alert.priority is not Priority.CRITICAL:

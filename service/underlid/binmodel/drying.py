@@ -13,10 +13,10 @@ import numpy as np
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow
-from underlid.journal.entries import Feed, LiquidAdded
+from underlid.journal.entries import LiquidAdded
 from underlid.science.numeric import Floats
 from underlid.science.trend import BAND_Z, theil_sen
-from underlid.timeline import DAY_MS, HOUR_MS
+from underlid.timeline import HOUR_MS
 
 TREND_DAYS: Final = 7
 STEP_H: Final = 6
@@ -24,15 +24,18 @@ MEAN_H: Final = 24
 LEAST_COVER: Final = 0.5
 """Share of a day's buckets that must be known for its mean to count."""
 
-LEAST_DAYS: Final = 3.0
-"""No slope from less than this."""
+LEAST_DAYS: Final = 2.0
+"""No slope from daily means that span less, so from less than three days of readings."""
 
 OVERLAP: Final = 2.0
 """Daily means every 6 h share data: four of them are worth one, so the band is widened by √4."""
 
 WATERED_G: Final = 200.0
-FED_G: Final = 500.0
 """Smaller additions do not end a trend (our judgement)."""
+
+JUMP_PCT: Final = 1.5
+"""A day's mean that is so many % points above the day before was watered, written down or not (our
+judgement: a bed dries by 0.1..0.5 a day)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,7 @@ def drying(window: BinWindow) -> Drying | None:
         return None
     level = float(means[-1])
     hours = np.arange(len(means)) * STEP_H
-    since = _hours_since_change(window)
+    since = _hours_since_change(window, means)
     if since is not None:
         means = np.where(hours >= hours[-1] - since + MEAN_H, means, np.nan)
     known = ~np.isnan(means)
@@ -90,13 +93,19 @@ def day_means(values: Floats) -> Floats:
     return result
 
 
-def _hours_since_change(window: BinWindow) -> float | None:
-    """Return the hours since so much water came in that the trend before it is over."""
-    for entry in reversed(window.entries):
-        what = entry.what
-        wet = (isinstance(what, LiquidAdded) and what.mass_g >= WATERED_G) or (
-            isinstance(what, Feed) and what.mass_g >= FED_G
-        )
-        if wet and entry.at_ms >= window.now_ms - (TREND_DAYS + 1) * DAY_MS:
-            return (window.now_ms - entry.at_ms) / HOUR_MS
-    return None
+def _hours_since_change(window: BinWindow, means: Floats) -> float | None:
+    """Return the hours since so much water came in that the trend before it is over.
+
+    By the journal, or by a rise that no bed makes by itself. Feeds alone end no trend: a bed that is
+    fed every week dries between and over its feeds.
+    """
+    hours = []
+    for entry in window.entries:
+        if isinstance(entry.what, LiquidAdded) and entry.what.mass_g >= WATERED_G:
+            hours.append((window.now_ms - entry.at_ms) / HOUR_MS)
+    steps = MEAN_H // STEP_H
+    with np.errstate(invalid="ignore"):
+        jumps = np.flatnonzero(means[steps:] - means[:-steps] > JUMP_PCT)
+    if len(jumps):
+        hours.append(float((len(means) - 1 - steps - jumps[-1]) * STEP_H + MEAN_H))
+    return min(hours, default=None)

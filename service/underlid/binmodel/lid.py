@@ -14,7 +14,14 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.hot import BUCKET_MS, CAPACITY, SLACK_BUCKETS, WINDOW_BUCKETS
+from underlid.binmodel.hot import (
+    BUCKET_MS,
+    BUCKETS_PER_DAY,
+    BUCKETS_PER_HOUR,
+    CAPACITY,
+    SLACK_BUCKETS,
+    WINDOW_BUCKETS,
+)
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LidLook, Sighting
 from underlid.science.condensation import flux_g_m2_h, lid_temp_c
@@ -42,6 +49,20 @@ RH_BELIEVED_MOST_PCT: Final = 99.0
 """Common sensors read up to 3 % high after days above 80 % (sensor data sheet), so the last percent to
 saturation says nothing; half of it is taken."""
 
+SATURATED_PCT: Final = 99.5
+SATURATED_BUCKETS: Final = BUCKETS_PER_DAY
+"""A sensor that reads this for a whole day says nothing more (science page, probes)."""
+
+ASSUMED_RH_PCT: Final = 97.0
+"""Taken instead: a closed headspace over a wet bed is near saturation (our judgement)."""
+
+DRYING_MOST_G_M2_H: Final = 4.0
+"""Faster drying counts as this in the day's balance: a lid that is dry does not get drier, and a dry
+day before must not hide a wet one for long (our judgement)."""
+
+NET_LEAST_H: Final = 6
+"""Known hours of the last 24 without which the day's balance is not known (our judgement)."""
+
 RH_SD_PCT: Final = 2.0
 TEMP_SD_K: Final = 0.3
 """Of a headspace sensor of the common kind (data sheets)."""
@@ -67,6 +88,8 @@ class LidNow:
     margin_k: float | None
     margin_sd_k: float | None
     flux_g_m2_h: float | None
+    saturated: bool = False
+    """The humidity sensor has been at its end for a day; an assumed humidity is used."""
 
 
 class LidFilm:
@@ -92,7 +115,7 @@ class LidFilm:
         if count <= 0:
             return
         flux = fluxes(window, count)
-        loss = BREATHING_G_M2_H.get(window.bin.kind, 0.0)
+        loss = breathing_g_m2_h(window)
         seen = _sightings(window)
         film, held, start = self.film, self._held, self.done - self.first_bucket
         for place, each in enumerate(flux.tolist()):
@@ -137,12 +160,52 @@ def lid_temps(window: BinWindow, count: int) -> Floats:
     return result
 
 
+def breathing_g_m2_h(window: BinWindow) -> float:
+    """Return what the lid loses to the shed."""
+    return BREATHING_G_M2_H.get(window.bin.kind, 0.0)
+
+
+def humidities(window: BinWindow, count: int) -> tuple[Floats, bool]:
+    """Return the believed headspace humidity of the last *count* buckets, %.
+
+    Where the sensor has been saturated for a day the assumed humidity stands; the second value
+    tells whether that is so for the last bucket.
+    """
+    rh = window.means("headspace_rh_pct", count + SATURATED_BUCKETS)
+    unknown = np.isnan(rh)
+    if float(np.fmax.reduce(rh)) < SATURATED_PCT:
+        return rh[SATURATED_BUCKETS:], False
+    informative = np.cumsum(~unknown & (rh < SATURATED_PCT))
+    known = np.cumsum(~unknown)
+    spent = (informative[SATURATED_BUCKETS:] == informative[:-SATURATED_BUCKETS]) & (
+        known[SATURATED_BUCKETS:] - known[:-SATURATED_BUCKETS] >= SATURATED_BUCKETS // 2
+    )
+    recent = np.minimum(rh[SATURATED_BUCKETS:], RH_BELIEVED_MOST_PCT)
+    believed = np.where(spent & ~np.isnan(recent), ASSUMED_RH_PCT, recent)
+    return believed, bool(spent[-1])
+
+
 def fluxes(window: BinWindow, count: int) -> Floats:
     """Return the condensing flux of the last *count* buckets, g/m²h; NaN where unknown."""
-    rh = np.minimum(window.means("headspace_rh_pct", count), RH_BELIEVED_MOST_PCT)
+    rh, _ = humidities(window, count)
     head = window.means("headspace_temp_c", count)
-    result: Floats = flux_g_m2_h(head, rh, lid_temps(window, count))
+    result: Floats = flux_g_m2_h(
+        head, np.minimum(rh, RH_BELIEVED_MOST_PCT), lid_temps(window, count)
+    )
     return result
+
+
+def net_g_m2_h(window: BinWindow) -> float | None:
+    """Return the mean gain of the lid over the last 24 h, the daily swing balanced out.
+
+    Negative when it dries on the whole; None when too little of the day is known.
+    """
+    flux = fluxes(window, BUCKETS_PER_DAY)
+    known = flux[~np.isnan(flux)]
+    if len(known) < NET_LEAST_H * BUCKETS_PER_HOUR:
+        return None
+    gain = known - breathing_g_m2_h(window)
+    return float(np.maximum(gain, -DRYING_MOST_G_M2_H).mean())
 
 
 def lid_now(window: BinWindow) -> LidNow:
@@ -150,7 +213,8 @@ def lid_now(window: BinWindow) -> LidNow:
     head, rh = window.present("headspace_temp_c"), window.present("headspace_rh_pct")
     if head is None or rh is None:
         return LidNow("", None, None, None, None, None)
-    rh = min(rh, RH_BELIEVED_MOST_PCT)
+    spent = rh >= SATURATED_PCT - 0.5 and humidities(window, 1)[1]
+    rh = ASSUMED_RH_PCT if spent else min(rh, RH_BELIEVED_MOST_PCT)
     dew = float(dew_point_c(head, rh))
     dew_sd = float(dew_point_sd_k(head, rh, RH_SD_PCT, TEMP_SD_K))
     measured, shed = window.present("lid_temp_c"), window.present("shed_temp_c")
@@ -161,6 +225,6 @@ def lid_now(window: BinWindow) -> LidNow:
         grade, lid = "lid_estimate", float(lid_temp_c(shed, head, factor))
         lid_sd = abs(head - shed) * factor_sd
     else:
-        return LidNow("humidity", None, dew, None, None, None)
+        return LidNow("humidity", None, dew, None, None, None, spent)
     flux = float(flux_g_m2_h(head, rh, lid))
-    return LidNow(grade, lid, dew, lid - dew, float(np.hypot(dew_sd, lid_sd)), flux)
+    return LidNow(grade, lid, dew, lid - dew, float(np.hypot(dew_sd, lid_sd)), flux, spent)

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from underlid.binmodel.bins import Bin, BinKind
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.science.heat import bed_heat_capacity_j_k, self_heat_k
+from underlid.science.numeric import Floats
 
 LOSS_W_K: Final = {
     BinKind.FLOW_THROUGH_BAG: 5.0,
@@ -43,6 +46,33 @@ def time_constant_h(bin_: Bin) -> float:
     capacity = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct)
     loss: float = LOSS_W_K[bin_.kind] * (bin_.volume_l / LOSS_VOLUME_L) ** (2.0 / 3.0)
     return capacity / loss / 3600.0
+
+
+def self_heat_series(window: BinWindow, count: int) -> Floats:
+    """Return the self-heat, K, at each of the last *count* buckets, from the 6 h before it."""
+    buckets = SPAN_H * BUCKETS_PER_HOUR
+    half = buckets // 2
+    bed = running_mean(window.means("bed_temp_c", count + buckets), half)
+    air = running_mean(window.means("shed_temp_c", count + buckets), buckets)
+    late, early = bed[-count:], bed[-count - half : -half]
+    rate = (late - early) / (SPAN_H / 2.0)
+    result: Floats = self_heat_k(
+        (early + late) / 2.0, rate, air[-count:], time_constant_h(window.bin)
+    )
+    return result
+
+
+def running_mean(values: Floats, width: int) -> Floats:
+    """Return the mean of what is known of each *width* values, oldest first; NaN below an hour."""
+    known = ~np.isnan(values)
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
+    counts = np.concatenate([[0], np.cumsum(known)])
+    count = counts[width:] - counts[:-width]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        result: Floats = np.where(
+            count >= BUCKETS_PER_HOUR, (sums[width:] - sums[:-width]) / count, np.nan
+        )
+    return result
 
 
 def self_heat(window: BinWindow) -> SelfHeat | None:

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
-from underlid.binmodel.calibrated import MOISTURE_SD_PCT, index_line, moisture_grade
+from underlid.binmodel.calibrated import MOISTURE_SD_PCT, calibrate, index_line, moisture_grade
 from underlid.binmodel.herd import Limits
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.vitals import Vitals
@@ -82,7 +82,11 @@ class BinWindow:
             for name, line in sources(place, channel):
                 if name in probe.channels:
                     raw = probe.means(name, until - buckets, until)
-                    result.append(line.gain * raw + line.offset)
+                    if place.calibrations:
+                        starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS
+                        result.append(calibrate(place, starts, {name: raw})[channel])
+                    else:
+                        result.append(line.gain * raw + line.offset)
                     break
         return result
 
@@ -117,8 +121,11 @@ class BinWindow:
 
 
 def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:
-    """Return the raw channels that *channel* can come from, best first, with the line to apply."""
-    result = [(channel, _line(place, channel))]
+    """Return the raw channels that *channel* can come from, best first, with the line to apply.
+
+    The lines leave out the calibrations of the place, which may hold for a span of time only.
+    """
+    result = [(channel, IDENTITY)]
     if channel == "moisture_pct":
         to_moisture = index_line(place)
         dry, wet = place.soil_dry_raw, place.soil_wet_raw
@@ -130,15 +137,6 @@ def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:
             line = Line(to_moisture.gain * index.gain, to_moisture.apply(index.offset))
             result.append(("soil_raw", line))
     return result
-
-
-def _line(place: ProbePlace, channel: str) -> Line:
-    """Return the newest calibration of a channel."""
-    lines = [one for one in place.calibrations if one.channel == channel]
-    if not lines:
-        return IDENTITY
-    newest = max(lines, key=lambda one: one.from_ms)
-    return Line(newest.gain, newest.offset)
 
 
 def mean_of(values: Floats, least: int) -> float | None:

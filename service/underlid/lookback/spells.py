@@ -1,69 +1,85 @@
-"""Spells: how long one condition held, how bad it was, and the feed it is put down to."""
+"""Spells: how long one condition held, how bad it was, and the feed it is put down to.
+
+A spell's worst value and its water are measured over the window when it ends, so they are the same
+whether or not the service was restarted in between, and late data counts. Of a spell that is longer
+than the window, the window's part is measured.
+"""
 
 from __future__ import annotations
 
 from dataclasses import replace
 from typing import Final
 
-from underlid.alerts.alert import Spell, Transition, TransitionKind
-from underlid.rules.finding import Condition, Finding, Verdict
+import numpy as np
 
-WATCHED: Final = {
-    Condition.CONDENSATION: ("lid_film_g_m2", 1.0),
-    Condition.OVERHEATING: ("bed_temp_c", 1.0),
-    Condition.TOO_COLD: ("bed_temp_c", -1.0),
-    Condition.DRYING_OUT: ("moisture_pct", -1.0),
-    Condition.TOO_WET: ("moisture_pct", 1.0),
-}
-"""The evidence whose worst value is a spell's peak, and which way is worse."""
+from underlid.alerts.alert import Spell, Transition, TransitionKind
+from underlid.binmodel.drying import day_means
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY, WINDOW_BUCKETS
+from underlid.binmodel.lid import BUCKET_H, LidFilm, breathing_g_m2_h, fluxes
+from underlid.binmodel.window import BinWindow
+from underlid.rules.finding import Condition, Finding, Verdict
+from underlid.science.numeric import Floats
+
+WATCHED: Final = (
+    Condition.CONDENSATION,
+    Condition.OVERHEATING,
+    Condition.TOO_COLD,
+    Condition.DRYING_OUT,
+    Condition.TOO_WET,
+)
+"""The conditions of a bin that have a course worth looking back on."""
 
 
 def step(
-    spell: Spell | None, finding: Finding, bin_id: str, now_ms: int, step_h: float
+    spell: Spell | None, finding: Finding, window: BinWindow, film: LidFilm
 ) -> tuple[Spell | None, Transition | None]:
-    """Return the spell after *finding*, *step_h* hours after the one before, and its change.
+    """Return the spell after *finding*, and its change if there was one.
 
-    UNKNOWN neither begins nor ends one.
+    UNKNOWN neither begins nor ends a spell; a forecast is none.
     """
-    if finding.condition not in WATCHED or finding.verdict is Verdict.UNKNOWN:
+    if finding.verdict is Verdict.UNKNOWN:
         return spell, None
+    now_ms = window.now_ms
     holds = finding.verdict is Verdict.HOLDS and finding.forecast_for_ms is None
     if spell is None:
         if not holds:
             return None, None
-        spell = _worse(
-            Spell(
-                bin_id, finding.condition, now_ms, None, finding.grade, water_g_m2=_water(finding)
-            ),
-            finding,
-            0.0,
+        spell = Spell(
+            window.bin.id,
+            finding.condition,
+            now_ms,
+            None,
+            finding.grade,
+            feed_at_ms=finding.feed_at_ms,
         )
         return spell, _change(TransitionKind.SPELL_BEGAN, spell, now_ms, "the condition holds")
     if holds:
-        return _worse(spell, finding, step_h), None
-    ended = replace(spell, ended_ms=now_ms)
+        return spell, None
+    ended = measured(replace(spell, ended_ms=now_ms), window, film)
     return None, _change(TransitionKind.SPELL_ENDED, ended, now_ms, "the condition has gone")
 
 
-def _worse(spell: Spell, finding: Finding, step_h: float) -> Spell:
-    """Return the spell with this finding's value, water and feed taken in."""
-    key, sign = WATCHED[spell.condition]
-    value = finding.evidence.get(key)
-    peak = spell.peak
-    if isinstance(value, float | int) and (peak is None or sign * value > sign * peak):
-        peak = float(value)
-    water = spell.water_g_m2
-    flux = finding.evidence.get("condensing_g_m2_h")
-    if water is not None and isinstance(flux, float) and flux > 0.0:
-        water = round(water + flux * step_h, 3)
-    feed_at_ms = spell.feed_at_ms if spell.feed_at_ms is not None else finding.feed_at_ms
-    return replace(spell, peak=peak, water_g_m2=water, feed_at_ms=feed_at_ms)
+def measured(spell: Spell, window: BinWindow, film: LidFilm) -> Spell:
+    """Return the spell with its worst value and, for a wet lid, the water that condensed, g/m²."""
+    buckets = min(window.end - spell.began_ms // BUCKET_MS + 1, WINDOW_BUCKETS)
+    if spell.condition is Condition.CONDENSATION:
+        gain = fluxes(window, buckets) - breathing_g_m2_h(window)
+        water = float(np.nansum(np.maximum(gain, 0.0))) * BUCKET_H
+        return replace(spell, peak=_worst(film.last(buckets), 1.0), water_g_m2=round(water, 1))
+    if spell.condition is Condition.OVERHEATING:
+        return replace(spell, peak=_worst(window.hottest(buckets), 1.0))
+    if spell.condition is Condition.TOO_COLD:
+        return replace(spell, peak=_worst(window.means("bed_temp_c", buckets), -1.0))
+    moisture = day_means(window.means("moisture_pct", buckets + BUCKETS_PER_DAY))
+    return replace(
+        spell, peak=_worst(moisture, -1.0 if spell.condition is Condition.DRYING_OUT else 1.0)
+    )
 
 
-def _water(finding: Finding) -> float | None:
-    """Return the water on the lid when a condensation spell begins, g/m²; None for others."""
-    film = finding.evidence.get("lid_film_g_m2")
-    return float(film) if isinstance(film, float | int) else None
+def _worst(values: Floats, sign: float) -> float | None:
+    """Return the highest (*sign* 1) or lowest (−1) known value, as shown; None without any."""
+    known = values[~np.isnan(values)]
+    return round(sign * float((sign * known).max()), 1) if len(known) else None
 
 
 def _change(kind: TransitionKind, spell: Spell, now_ms: int, reason: str) -> Transition:

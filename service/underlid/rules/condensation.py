@@ -1,21 +1,30 @@
 """Condensation: so much water on the lid that it runs, and rains back on the bed.
 
 Humidity by itself says little: over a wet bed the headspace is near saturation whenever the bed is
-warmer than the shed. What counts is how much condenses, the film.
+warmer than the shed. What counts is how much condenses, the film, and that a whole day leaves more
+on the lid than it takes away: mist that comes every night and goes every noon is weather.
 """
 
 from __future__ import annotations
 
 from typing import Final
 
+from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.lid import LidFilm, lid_now
+from underlid.binmodel.lid import LidFilm, LidNow, lid_now, net_g_m2_h
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.levels import level
 from underlid.science.condensation import film_band
 
 FILM_DEADBAND_G_M2: Final = 20.0
+
+NET_LEAST_G_M2_H: Final = 2.5
+"""A lid is getting wet when it gains this much in the mean of a day, 60 g/m²: humidity that is wrong
+by 0.2 K of dew point makes as much (our judgement)."""
+
+SATURATED_TRUST: Final = 0.6
+"""Certainty is cut to this share while the humidity sensor says nothing (our judgement)."""
 
 HUMID_PCT: Final = 97.0
 HUMID_H: Final = 6
@@ -35,15 +44,33 @@ def evaluate(window: BinWindow, film: LidFilm, open_priority: Priority | None) -
     if now.grade == "humidity":
         return _by_humidity(window, open_priority)
     held = float(film.last(1)[0])
+    limits = window.limits
     priority = level(
         held,
-        (
-            (window.limits.film_warn_g_m2, Priority.MEDIUM),
-            (window.limits.film_alarm_g_m2, Priority.HIGH),
-        ),
+        ((limits.film_warn_g_m2, Priority.MEDIUM), (limits.film_alarm_g_m2, Priority.HIGH)),
         open_priority,
         FILM_DEADBAND_G_M2,
     )
+    evidence = _evidence(held, now)
+    verdict = Verdict.HOLDS if priority else Verdict.CLEAR
+    reason = ""
+    if priority is Priority.MEDIUM and open_priority is None:
+        verdict, reason = _day_by_day(window, evidence)
+    feed = wet_feed(window) if verdict is Verdict.HOLDS else None
+    return Finding(
+        Condition.CONDENSATION,
+        verdict,
+        priority or Priority.LOW,
+        round(CERTAINTY[now.grade] * (SATURATED_TRUST if now.saturated else 1.0), 2),
+        evidence,
+        cause="feed" if feed else "",
+        grade=now.grade,
+        reason=reason,
+        feed_at_ms=feed.at_ms if feed else None,
+    )
+
+
+def _evidence(held: float, now: LidNow) -> dict[str, float | str]:
     evidence: dict[str, float | str] = {
         "lid_film_g_m2": round(held, 1),
         "lid_film_band": film_band(held),
@@ -51,21 +78,30 @@ def evaluate(window: BinWindow, film: LidFilm, open_priority: Priority | None) -
         "lid_margin_sd_k": round(now.margin_sd_k or 0.0, 2),
         "condensing_g_m2_h": round(now.flux_g_m2_h or 0.0, 1),
     }
-    feed = window.last_feed()
-    return Finding(
-        Condition.CONDENSATION,
-        Verdict.HOLDS if priority else Verdict.CLEAR,
-        priority or Priority.LOW,
-        CERTAINTY[now.grade],
-        evidence,
-        grade=now.grade,
-        feed_at_ms=feed[0].at_ms if feed and priority else None,
-    )
+    if now.saturated:
+        evidence["headspace_rh_sensor"] = "saturated"
+    return evidence
+
+
+def _day_by_day(window: BinWindow, evidence: dict[str, float | str]) -> tuple[Verdict, str]:
+    """Return whether a wet lid is more than the night's mist, by the balance of a whole day."""
+    net = net_g_m2_h(window)
+    if net is None:
+        return Verdict.UNKNOWN, "too few hours of the last day to tell mist of the night from more"
+    evidence["condensing_day_mean_g_m2_h"] = round(net, 2)
+    if net >= NET_LEAST_G_M2_H:
+        return Verdict.HOLDS, ""
+    return Verdict.CLEAR, "the lid dries again within the day"
 
 
 def _by_humidity(window: BinWindow, open_priority: Priority | None) -> Finding:
     """Judge without lid or shed temperature: only the grossest case can be told."""
     count = HUMID_H * BUCKETS_PER_HOUR
+    if lid_now(window).saturated:
+        reason = (
+            "the humidity sensor has been saturated for a day and there is no lid or shed probe"
+        )
+        return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade="humidity")
     rh = mean_of(window.means("headspace_rh_pct", count), count // 2)
     bed, head = window.present("bed_temp_c"), window.present("headspace_temp_c")
     if rh is None or bed is None or head is None:
@@ -73,13 +109,14 @@ def _by_humidity(window: BinWindow, open_priority: Priority | None) -> Finding:
         return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade="humidity")
     slack = 1.0 if open_priority else 0.0
     holds = rh >= HUMID_PCT - slack and bed - head >= WARMER_K - slack
-    feed = window.last_feed()
+    feed = wet_feed(window) if holds else None
     return Finding(
         Condition.CONDENSATION,
         Verdict.HOLDS if holds else Verdict.CLEAR,
         Priority.LOW,
         CERTAINTY["humidity"],
         {"headspace_rh_pct": round(rh, 1), "bed_over_headspace_k": round(bed - head, 1)},
+        cause="feed" if feed else "",
         grade="humidity",
-        feed_at_ms=feed[0].at_ms if feed and holds else None,
+        feed_at_ms=feed.at_ms if feed else None,
     )

@@ -16,6 +16,10 @@ DEADBAND_PCT: Final = 2.0
 LEAST_SLOPE_PCT_D: Final = 0.1
 """Real drying is 0.1..0.5 % points a day; a slower trend is not told from noise."""
 
+LEVEL_SD_MOST_PCT: Final = 5.0
+"""A soil probe whose moisture is less sure has met no weighed sample: its trend is believed, its
+level only when it is beyond a limit by that uncertainty (our judgement)."""
+
 UNKNOWN_REASON: Final = "not enough soil moisture in the last 24 hours"
 
 
@@ -26,8 +30,9 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
     limits = window.limits
     evidence = _evidence(window, drying)
     evidence["limit_pct"] = limits.moisture_low_warn_pct
+    doubt_pct = _doubt_pct(window)
     priority = level(
-        -drying.level_pct,
+        -drying.level_pct - doubt_pct,
         (
             (-limits.moisture_low_warn_pct, Priority.MEDIUM),
             (-limits.moisture_low_alarm_pct, Priority.HIGH),
@@ -39,10 +44,13 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
     if priority is not None:
         return Finding(Condition.DRYING_OUT, Verdict.HOLDS, priority, certainty, evidence)
     until = drying.days_until(limits.moisture_low_warn_pct)
-    falling = drying.slope_pct_d is not None and drying.slope_pct_d <= -LEAST_SLOPE_PCT_D
-    sure = drying.slope_high_pct_d is not None and drying.slope_high_pct_d < 0.0
     reach_days = limits.dry_within_d + (1.0 if open_priority else 0.0)
-    if until is None or not falling or not sure or until[0] > reach_days:
+    if doubt_pct and _falls(drying) and drying.level_pct <= limits.moisture_low_warn_pct:
+        reason = "the bed dries; no weighed sample says how dry it is"
+        return Finding(
+            Condition.DRYING_OUT, Verdict.HOLDS, Priority.LOW, 0.5, evidence, reason=reason
+        )
+    if until is None or not _falls(drying) or until[0] > reach_days:
         return Finding(Condition.DRYING_OUT, Verdict.CLEAR, evidence=evidence)
     evidence["days_until_too_dry"] = round(until[0], 1)
     evidence["days_until_too_dry_soonest"] = round(until[1], 1)
@@ -68,7 +76,7 @@ def too_wet(window: BinWindow, drying: Drying | None, open_priority: Priority | 
     evidence["air_filled_porosity"] = round(porosity, 2)
     evidence["air_filled_porosity_limit"] = SOUR_BELOW
     priority = level(
-        drying.level_pct,
+        drying.level_pct - _doubt_pct(window),
         (
             (limits.moisture_high_warn_pct, Priority.MEDIUM),
             (limits.moisture_high_alarm_pct, Priority.HIGH),
@@ -83,6 +91,18 @@ def too_wet(window: BinWindow, drying: Drying | None, open_priority: Priority | 
         _certainty(window, drying.level_pct - limits.moisture_high_warn_pct),
         evidence,
     )
+
+
+def _falls(drying: Drying) -> bool:
+    """Tell whether the bed surely dries, and faster than noise."""
+    slope, high = drying.slope_pct_d, drying.slope_high_pct_d
+    return slope is not None and high is not None and slope <= -LEAST_SLOPE_PCT_D and high < 0.0
+
+
+def _doubt_pct(window: BinWindow) -> float:
+    """Return the % points by which a level must be beyond its limit to be believed."""
+    sd_pct = window.moisture_sd_pct()
+    return sd_pct if sd_pct > LEVEL_SD_MOST_PCT else 0.0
 
 
 def _evidence(window: BinWindow, drying: Drying) -> dict[str, float | str]:
