@@ -74,7 +74,7 @@ def test_attempts_are_bounded_and_end() -> None:
 def test_logging_out_ends_the_session_in_the_store(ash: Visitor) -> None:
     cookie = dict(ash.client.cookies)
     assert ash.send("/logout", {}, "/").headers["location"] == "/login"
-    again = httpx.get(f"{ash.client.base_url}journal", cookies=cookie)
+    again = httpx.get(f"{ash.client.base_url}/journal", cookies=cookie)
     assert again.headers["location"].startswith("/login")
 
 
@@ -170,5 +170,6 @@ def test_a_body_without_end_is_cut_off(ash: Visitor) -> None:
     def pieces() -> list[bytes]:
         return [b"a" * 60_000] * 4
 
-    answer = ash.client.post("/login", content=iter(pieces()))
+    form = {"content-type": "application/x-www-form-urlencoded"}
+    answer = ash.client.post("/login", content=iter(pieces()), headers=form)
     assert answer.status_code == 413

@@ -42,6 +42,11 @@ class Attempts:
             for key in keys:
                 self._failures.pop(key, None)
 
+    def clear(self) -> None:
+        """Forget every failure."""
+        with self._lock:
+            self._failures.clear()
+
     def _wait_s(self, key: str, now_s: float) -> float:
         times = self._failures.get(key)
         if times is None or len(times) < FAILURES_MOST:

@@ -22,6 +22,7 @@ from underlid.journal.entries import (
 )
 from underlid.journal.feedstocks import FEEDSTOCKS, Group
 from underlid.journal.parse import entry_from_fields, fields_from_entry
+from underlid.journal.portions import exact_text
 from underlid.journal.units import GRAMS
 from underlid.timeline import rfc3339
 from underlid.web.forms import FieldError, choice, local_time_ms, number
@@ -98,13 +99,16 @@ def form_from_entry(entry: Entry, timezone: str, *, keep_time: bool) -> dict[str
         form |= {"when": form_time(entry.at_ms, timezone), "text": entry.text}
     if isinstance(what, Feed | BeddingAdded | Amendment):
         for row, portion in enumerate(what.portions[:ROWS], 1):
-            form |= {f"ingredient_{row}": portion.ingredient, f"mass_{row}": f"{portion.mass_g:g}"}
+            form |= {
+                f"ingredient_{row}": portion.ingredient,
+                f"mass_{row}": exact_text(portion.mass_g),
+            }
     if isinstance(what, Feed):
-        form["drained"] = f"{what.drained_g:g}" if what.drained_g else ""
+        form["drained"] = exact_text(what.drained_g) if what.drained_g else ""
         for portion in what.bedding[:1]:
-            form |= {"bedding": portion.ingredient, "bedding_mass": f"{portion.mass_g:g}"}
+            form |= {"bedding": portion.ingredient, "bedding_mass": exact_text(portion.mass_g)}
     if isinstance(what, LiquidAdded | Worms | Harvest):
-        form["mass"] = f"{what.mass_g:g}"
+        form["mass"] = exact_text(what.mass_g)
     if isinstance(what, LiquidAdded):
         form["liquid"] = what.liquid.value
     if isinstance(what, Sighting):
@@ -201,4 +205,4 @@ def _field_of(what: str) -> str:
 def _word(value: str | float | bool) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return value if isinstance(value, str) else f"{value:g}"
+    return value if isinstance(value, str) else exact_text(value)

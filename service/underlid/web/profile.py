@@ -105,7 +105,8 @@ def _layers(now: Mapping[str, float | None], feed: Mapping[str, Any] | None) -> 
     bed_y = BED_Y if thick else FEED_Y
     drawn = [
         f'<rect class="p-air" x="{LEFT}" y="{LID_Y}" width="{wide}" height="{BEDDING_Y - LID_Y}"/>',
-        f'<rect class="p-bedding" x="{LEFT}" y="{BEDDING_Y}" width="{wide}" height="20"/>',
+        f'<rect class="p-bedding" x="{LEFT}" y="{BEDDING_Y}" width="{wide}" '
+        f'height="{bed_y - thick - BEDDING_Y:.1f}"/>',
         _shreds(),
         f'<rect class="p-bed" x="{LEFT}" y="{bed_y}" width="{wide}" height="{BASE_Y - bed_y}"/>',
     ]

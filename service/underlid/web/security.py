@@ -12,6 +12,8 @@ from typing import Final
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from underlid.web.problem import Problem
+
 CSP: Final = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
     "font-src 'self'; connect-src 'self'; manifest-src 'self'; worker-src 'self'; "
@@ -33,6 +35,8 @@ HSTS: Final = "max-age=31536000"
 
 BODY_MOST_BYTES: Final = 128 * 1024
 """Twice the largest message (64 KiB), so that its own sentence can be given; forms are far smaller."""
+
+TOO_LARGE: Final = f"A request may carry {BODY_MOST_BYTES} bytes. Send it in smaller parts."
 
 
 class Guard:
@@ -56,19 +60,11 @@ class Guard:
                 headers.setdefault("cache-control", "no-store")
             await send(message)
 
-        body = _Bounded(receive)
         declared = Headers(scope=scope).get("content-length", "0")
         if not declared.isdecimal() or int(declared) > BODY_MOST_BYTES:
             await _refuse(send_with_headers)
             return
-        try:
-            await self._app(scope, body.receive, send_with_headers)
-        except _TooLargeError:
-            await _refuse(send_with_headers)
-
-
-class _TooLargeError(Exception):
-    """The body went on beyond its bound."""
+        await self._app(scope, _Bounded(receive).receive, send_with_headers)
 
 
 class _Bounded:
@@ -83,7 +79,7 @@ class _Bounded:
         message = await self._receive()
         self._size += len(message.get("body", b""))
         if self._size > BODY_MOST_BYTES:
-            raise _TooLargeError
+            raise Problem(413, TOO_LARGE)
         return message
 
 
@@ -94,7 +90,7 @@ async def _refuse(send: Send) -> None:
             "type": "about:blank",
             "title": "Too large",
             "status": 413,
-            "detail": f"A request may carry {BODY_MOST_BYTES} bytes. Send it in smaller parts.",
+            "detail": TOO_LARGE,
         }
     ).encode()
     headers = [(b"content-type", b"application/problem+json"), (b"connection", b"close")]

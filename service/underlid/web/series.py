@@ -7,9 +7,8 @@ a long time still shows every peak. Steps are chosen so that no more points come
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
-from math import isnan
 from typing import Final
 
 import numpy as np
@@ -204,6 +203,9 @@ def _extreme(
     return column
 
 
-def rounded(values: Iterable[float], decimals: int = 2) -> list[float | None]:
+def rounded(values: Floats, decimals: int = 2) -> list[float | None]:
     """Return numbers for JSON: rounded, None where there is none."""
-    return [None if isnan(value) else round(value, decimals) for value in map(float, values)]
+    shown = np.round(values, decimals).astype(object)
+    shown[~np.isfinite(values)] = None
+    numbers: list[float | None] = shown.tolist()
+    return numbers

@@ -17,7 +17,7 @@ from underlid.journal.units import Units
 from underlid.timeline import HOUR_MS
 from underlid.web.context import Context
 from underlid.web.profile import profile_svg
-from underlid.web.series import newest_of, places_of
+from underlid.web.series import AIR_CHANNELS, newest_of, places_of
 from underlid.web.wording import FILM, channel_value
 
 FRESH_MS: Final = 2 * HOUR_MS
@@ -84,7 +84,9 @@ def bin_view(
         tone=tone,
         sentence=_sentence(name, own, now, band, probes, tone, units),
         now=now,
-        measured_at_ms=max((at for _, at in newest.values()), default=None),
+        measured_at_ms=max(
+            (at for channel, (_, at) in newest.items() if channel not in AIR_CHANNELS), default=None
+        ),
         film_band=band,
         feed=feed,
         verdicts=verdicts,
@@ -127,7 +129,7 @@ def _tone(
         return "act"
     if loud:
         return "see"
-    blind = all(value is None for value in now.values())
+    blind = all(value is None for channel, value in now.items() if channel not in AIR_CHANNELS)
     judged = any(verdict.get("verdict") != "unknown" for verdict in verdicts)
     return "unknown" if blind or not judged else "calm"
 

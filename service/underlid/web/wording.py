@@ -74,6 +74,25 @@ COMPUTED: Final = {
     "lid_film_g_m2": ("Lid film", "g/m²"),
     "self_heat_k": ("Self-heat", "°C"),
 }
+UNIT_ENDINGS: Final = {
+    "_g_m2_h": "g/m²h",
+    "_g_m2": "g/m²",
+    "_k_h": "°C/h",
+    "_kg_l": "kg/L",
+    "_pct_day": "% a day",
+    "_c": "°C",
+    "_k": "°C",
+    "_pct": "%",
+    "_kg": "kg",
+    "_ml": "mL",
+    "_g": "g",
+    "_h": "h",
+    "_s": "s",
+    "_days": "days",
+    "_v": "V",
+}
+"""Ending of a name -> its unit, longest first."""
+
 NOTHING: Final = "–"
 AGO_DAYS_MOST: Final = 60
 
@@ -87,7 +106,7 @@ def channel_label(channel: str) -> str:
     if channel in COMPUTED:
         return COMPUTED[channel][0]
     known = CHANNELS.get(channel)
-    return known.label if known else channel.replace("_", " ")
+    return known.label if known else _split(channel)[0]
 
 
 def channel_value(value: object, channel: str, units: Units = SI) -> str:
@@ -108,10 +127,21 @@ def channel_value(value: object, channel: str, units: Units = SI) -> str:
         return mass_text(float(value) * 1000, units)
     if channel.endswith("_pct"):
         return f"{number_text(float(value), 0)} %"
-    unit = COMPUTED[channel][1] if channel in COMPUTED else ""
-    unit = unit or (CHANNELS[channel].unit if channel in CHANNELS else "")
+    unit = CHANNELS[channel].unit if channel in CHANNELS else _split(channel)[1]
     decimals = 2 if abs(value) < 10 else 0
     return f"{number_text(float(value), decimals)} {unit}".strip()
+
+
+def _split(name: str) -> tuple[str, str]:
+    """Return a name's words and its unit.
+
+    >>> _split("water_g_m2"), _split("rise_k_h"), _split("door_open")
+    (('water', 'g/m²'), ('rise', '°C/h'), ('door open', ''))
+    """
+    for ending, unit in UNIT_ENDINGS.items():
+        if name.endswith(ending):
+            return name.removesuffix(ending).replace("_", " "), unit
+    return name.replace("_", " "), ""
 
 
 @lru_cache(64)
@@ -183,9 +213,7 @@ def evidence_text(evidence: object, units: Units = SI) -> str:
 def _evidence_value(name: str, value: object, units: Units) -> str:
     if isinstance(value, str):
         return value
-    if name in CHANNELS or name in COMPUTED:
-        return channel_value(value, name, units)
-    return number_text(float(value), 2) if isinstance(value, int | float) else NOTHING
+    return channel_value(value, name, units)
 
 
 def units_named(name: str) -> Units:

@@ -38,7 +38,7 @@ function ranges(of) {
     button.textContent = word;
     button.setAttribute("aria-pressed", String(days === 7));
     button.addEventListener("click", () => {
-      const until = Math.max(of.range()[1], Date.now() < of.range()[1] ? 0 : of.range()[1]);
+      const until = of.range()[1];
       of.setRange(until - days * 86_400_000, until);
       for (const one of row.children) one.setAttribute("aria-pressed", String(one === button));
     });
