@@ -1,0 +1,65 @@
+"""Who is told of what: few messages, none of them twice, never less than the critical ones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
+from underlid.alerts.telling import MESSAGES_A_DAY, message_for
+from underlid.binmodel.bins import Bin
+from underlid.rules.finding import Condition, Priority
+from underlid.timeline import DAY_MS, HOUR_MS
+
+BIN = Bin("tansy", "potting", "Tansy")
+NOW_MS = 1_790_000_000_000
+ALERT = Alert(
+    "a1", "tansy", "potting", Condition.OVERHEATING, "", AlertState.ACTIVE, Priority.HIGH,
+    NOW_MS - HOUR_MS, NOW_MS, raised_at_ms=NOW_MS, text="Tansy's bed is at 30.4 °C.",
+)  # fmt: skip
+
+
+def change(kind: TransitionKind, alert: Alert = ALERT) -> Transition:
+    return Transition(kind, NOW_MS, "tansy", Condition.OVERHEATING, "", alert=alert)
+
+
+def test_a_raised_alert_is_told_with_its_sentence_and_a_key_of_its_own() -> None:
+    message = message_for(change(TransitionKind.ALERT_RAISED), BIN, ())
+    assert message is not None
+    assert (message.title, message.text) == ("Tansy: too warm", ALERT.text)
+    assert message.alert_id == "a1"
+    worse = message_for(change(TransitionKind.ALERT_WORSENED), BIN, ())
+    assert worse is not None
+    assert worse.key != message.key
+    assert worse.title == "Tansy: too warm (worse)"
+
+
+def test_a_return_is_told_only_when_the_alert_was() -> None:
+    assert message_for(change(TransitionKind.ALERT_RETURNED), BIN, ()) is None
+    told = replace(ALERT, told_at_ms=(NOW_MS - HOUR_MS,))
+    message = message_for(change(TransitionKind.ALERT_RETURNED, told), BIN, told.told_at_ms)
+    assert message is not None
+    assert message.title == "Tansy: no longer too warm"
+
+
+@pytest.mark.parametrize(("until_ms", "quiet"), [(NOW_MS + 1, True), (NOW_MS, False)])
+def test_a_shelved_alert_is_quiet_until_its_time(until_ms: int, quiet: bool) -> None:
+    shelved = replace(ALERT, shelved_until_ms=until_ms)
+    message = message_for(change(TransitionKind.ALERT_WORSENED, shelved), BIN, ())
+    assert (message is None) is quiet
+
+
+def test_a_bin_gets_three_messages_a_day_and_critical_ones_beyond() -> None:
+    raised = change(TransitionKind.ALERT_RAISED)
+    told = [NOW_MS - hour * HOUR_MS for hour in range(MESSAGES_A_DAY)]
+    assert message_for(raised, BIN, told[:-1]) is not None
+    assert message_for(raised, BIN, told) is None
+    assert message_for(raised, BIN, [at_ms - DAY_MS for at_ms in told]) is not None
+    critical = replace(ALERT, priority=Priority.CRITICAL)
+    assert message_for(change(TransitionKind.ALERT_RAISED, critical), BIN, told) is not None
+
+
+def test_a_spell_is_not_told() -> None:
+    spell = Transition(TransitionKind.SPELL_BEGAN, NOW_MS, "tansy", Condition.OVERHEATING, "")
+    assert message_for(spell, BIN, ()) is None
