@@ -12,6 +12,7 @@ from typing import Final
 from fastapi import FastAPI, HTTPException, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException as PlainHTTPException
+from starlette.requests import ClientDisconnect
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from underlid.errors import UnderlidError, shown
@@ -59,6 +60,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(PlainHTTPException, _http)
     app.add_exception_handler(RequestValidationError, _invalid)
     app.add_exception_handler(GoToError, _go_to)
+    app.add_exception_handler(ClientDisconnect, _gone)
     app.add_exception_handler(Exception, _broken)
 
 
@@ -100,6 +102,12 @@ def _invalid(request: Request, error: Exception) -> Response:
 def _go_to(_: Request, error: Exception) -> Response:
     assert isinstance(error, GoToError)
     return RedirectResponse(error.path, 303)
+
+
+def _gone(request: Request, error: Exception) -> Response:
+    """Answer somebody who hung up in the middle of a form; it is not a fault to be logged."""
+    del request, error
+    return Response(status_code=400)
 
 
 def _broken(request: Request, _: Exception) -> Response:
