@@ -111,7 +111,7 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
             _put(memory.spells, finding.condition, spell)
             changes += [change] if change else []
     changes += _no_longer_watched(found, window, memory, returned, units)
-    messages = _messages(changes, window.bin, memory)
+    messages = _messages(changes, window.bin, memory, returned)
     memory.judged_at_ms = now_ms
     memory.findings = tuple(found)
     return Judgement(
@@ -188,7 +188,9 @@ def _no_longer_watched(
     return changes
 
 
-def _messages(changes: Sequence[Transition], bin_: Bin, memory: BinMemory) -> list[Message]:
+def _messages(
+    changes: Sequence[Transition], bin_: Bin, memory: BinMemory, returned: list[Alert]
+) -> list[Message]:
     """Return what is told of *changes*, and note with each alert that it was."""
     messages = []
     for change in changes:
@@ -197,10 +199,16 @@ def _messages(changes: Sequence[Transition], bin_: Bin, memory: BinMemory) -> li
             messages.append(message)
             memory.told_at_ms = [*memory.told_at_ms[-MESSAGES_A_DAY:], message.at_ms]
             for key, alert in memory.alerts.items():
-                if alert.id == message.alert_id:
-                    told = (*alert.told_at_ms[-MESSAGES_A_DAY:], message.at_ms)
-                    memory.alerts[key] = replace(alert, told_at_ms=told)
+                memory.alerts[key] = _told(alert, message)
+            returned[:] = [_told(alert, message) for alert in returned]
     return messages
+
+
+def _told(alert: Alert, message: Message) -> Alert:
+    """Return *alert* with the message noted, if it is about this one."""
+    if alert.id != message.alert_id:
+        return alert
+    return replace(alert, told_at_ms=(*alert.told_at_ms[-MESSAGES_A_DAY:], message.at_ms))
 
 
 def _put(where: dict[Key, Value], key: Key, value: Value | None) -> None:
