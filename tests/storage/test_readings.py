@@ -99,7 +99,7 @@ written = st.lists(
 )
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(batches=st.lists(st.tuples(written, st.sampled_from(["", "pack", "reopen"])), max_size=6))
 def test_the_store_equals_a_dictionary(
     tmp_path_factory: pytest.TempPathFactory,

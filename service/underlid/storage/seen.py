@@ -34,9 +34,15 @@ class SeenProbes:
         probes = reader.execute("SELECT id, name, shed, first_taken_at_ms FROM probe").fetchall()
         numbers = tuple(row[0] for row in probes)
         recent = read_hot(reader, channels, newest_ms - RECENT_MS, newest_ms + 1, numbers)
+        lasts = dict(reader.execute("SELECT probe, max(time) FROM hot GROUP BY probe"))
         seen = {}
         for number, name, shed, first_ms in probes:
-            series = recent.get(number) or _newest_block(reader, number)
+            series = recent.get(number)
+            if series is None and number in lasts:
+                last_ms = lasts[number]
+                series = read_hot(reader, channels, last_ms, last_ms + 1, (number,))[number]
+            if series is None:
+                series = _newest_block(reader, number)
             if len(series.taken_at_ms):
                 seen[name] = _seen_in(series, name, shed, first_ms)
         return cls(seen)
