@@ -12,8 +12,8 @@ from underlid.readings.values import Reading
 from underlid.storage.day_block import unpack
 from underlid.storage.packing import read_hot
 from underlid.storage.protocols import ProbeSeen, RawSeries
-from underlid.storage.series import NOTHING
-from underlid.timeline import HOUR_MS
+from underlid.storage.series import NOTHING, merged
+from underlid.timeline import DAY_MS, HOUR_MS
 
 RECENT_MS: Final = 2 * HOUR_MS
 """At a start, newest values are looked for this far back in the hot rows; for a probe that has been
@@ -35,14 +35,15 @@ class SeenProbes:
         numbers = tuple(row[0] for row in probes)
         recent = read_hot(reader, channels, newest_ms - RECENT_MS, newest_ms + 1, numbers)
         lasts = dict(reader.execute("SELECT probe, max(time) FROM hot GROUP BY probe"))
+        days = dict(reader.execute("SELECT probe, max(day) FROM packed_day GROUP BY probe"))
         seen = {}
         for number, name, shed, first_ms in probes:
             series = recent.get(number)
             if series is None and number in lasts:
                 last_ms = lasts[number]
                 series = read_hot(reader, channels, last_ms, last_ms + 1, (number,))[number]
-            if series is None:
-                series = _newest_block(reader, number)
+            if series is None or days.get(number, -1) >= lasts[number] // DAY_MS:
+                series = merged(_newest_block(reader, number), series or NOTHING)
             if len(series.taken_at_ms):
                 seen[name] = _seen_in(series, name, shed, first_ms)
         return cls(seen)
