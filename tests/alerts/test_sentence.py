@@ -1,0 +1,118 @@
+"""The one sentence: numbers, reason and amount, in the keeper's units."""
+
+from __future__ import annotations
+
+import pytest
+
+from underlid.alerts.sentence import returned_sentence, sentence
+from underlid.binmodel.bins import Bin
+from underlid.journal.entries import Entry, Feed, Portion
+from underlid.journal.units import SI, US, Units
+from underlid.rules.finding import Advice, Condition, Finding, Priority, Verdict
+from underlid.timeline import HOUR_MS
+
+BIN = Bin("tansy", "potting", "Tansy")
+NOW_MS = 1_790_000_000_000
+FEED = Entry("f", "tansy", NOW_MS - 31 * HOUR_MS, 0, Feed((Portion("melon", 1800.0),)))
+
+
+def words(
+    condition: Condition, evidence: dict[str, float | str], units: Units = SI, **more: object
+) -> str:
+    finding = Finding(
+        condition,
+        Verdict.HOLDS,
+        Priority.MEDIUM,
+        evidence=evidence,
+        **more,  # type: ignore[arg-type]
+    )
+    assert isinstance(FEED.what, Feed)
+    return sentence(finding, BIN, (FEED, FEED.what), NOW_MS, units)
+
+
+def test_a_wet_lid_names_the_film_the_feed_and_the_dose() -> None:
+    text = words(
+        Condition.CONDENSATION,
+        {"lid_film_g_m2": 183.0, "lid_film_band": "runs", "condensing_g_m2_h": 6.2},
+        grade="lid_estimate",
+        feed_at_ms=FEED.at_ms,
+        advice=(Advice("add-bedding", "Add about 420 g of dry shredded newspaper.", 420.0),),
+    )
+    assert text == (
+        "Tansy's lid runs with drops: about 183 g/m² of water (estimated), +6 g/m² an hour,"
+        " 31 h after 1.8 kg melon went in. Add about 420 g of dry shredded newspaper."
+    )
+
+
+@pytest.mark.parametrize(("units", "bed"), [(SI, "31.2 °C"), (US, "88 °F")])
+def test_heat_in_the_keepers_units_with_its_cause(units: Units, bed: str) -> None:
+    evidence: dict[str, float | str] = {"bed_temp_c": 31.2, "limit_c": 27.0, "self_heat_k": 8.0}
+    text = words(Condition.OVERHEATING, evidence, units, cause="feed")
+    assert bed in text
+    assert "from its own feed" in text
+    assert "melon" not in text
+    assert "from the room" in words(Condition.OVERHEATING, evidence, units, cause="room")
+
+
+def test_drying_out_says_the_day_and_how_sure() -> None:
+    text = words(
+        Condition.DRYING_OUT,
+        {
+            "moisture_pct": 68.2, "moisture_sd_pct": 3.0, "limit_pct": 65.0,
+            "moisture_trend_pct_d": -0.5, "days_until_too_dry": 6.4,
+            "days_until_too_dry_soonest": 5.1, "days_until_too_dry_latest": 8.0,
+        },
+        forecast_for_ms=NOW_MS,
+    )  # fmt: skip
+    assert "too dry (below 65.0 %) about 21 September, in 6.4 days (5.1 to 8.0)" in text
+
+
+def test_a_guess_is_called_one() -> None:
+    text = words(
+        Condition.DRYING_OUT,
+        {
+            "moisture_pct": 63.0,
+            "moisture_sd_pct": 8.0,
+            "limit_pct": 65.0,
+            "moisture_trend_pct_d": -0.7,
+        },
+        reason="no weighed sample",
+        certainty=0.5,
+    )
+    assert "a guess (± 8.0) until a sample is weighed" in text
+    assert "dries by 0.7 points a day" in text
+    assert text.endswith("This is probable, not certain.")
+
+
+@pytest.mark.parametrize(
+    ("condition", "evidence", "part"),
+    [
+        (
+            Condition.TOO_COLD,
+            {"bed_temp_c": 8.0, "limit_c": 10.0},
+            "8.0 °C, below the herd's 10.0 °C",
+        ),
+        (
+            Condition.TOO_WET,
+            {"moisture_pct": 86.0, "limit_pct": 85.0, "air_filled_porosity": 0.12},
+            "86.0 % moisture, above 85.0 %",
+        ),
+        (Condition.DRYING_OUT, {"moisture_pct": 61.0, "limit_pct": 65.0}, "61.0 % moisture, below"),
+    ],
+)
+def test_the_other_conditions_say_value_and_limit(
+    condition: Condition, evidence: dict[str, float | str], part: str
+) -> None:
+    assert part in words(condition, evidence)
+
+
+def test_a_silent_probe_is_named_with_its_age() -> None:
+    text = words(Condition.PROBE_FAULT, {"age_s": 10_800.0}, subject="tansy-1", cause="silent")
+    assert "Probe tansy-1 of Tansy has been silent for 3 hours" in text
+
+
+def test_a_return_says_that_there_is_nothing_to_do() -> None:
+    finding = Finding(Condition.OVERHEATING, Verdict.CLEAR, evidence={"bed_temp_c": 24.0})
+    assert (
+        returned_sentence(finding, BIN) == "Tansy is back to normal (bed 24.0 °C). Nothing to do."
+    )

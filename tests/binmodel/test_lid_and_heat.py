@@ -1,0 +1,206 @@
+"""The lid's film, the bed's own heat and the drying trend, against hand calculations."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from judge.series import START_MS, Curve, entry, melon, readings, setup
+from underlid.binmodel.bins import Bin, BinKind, Setup
+from underlid.binmodel.drying import Drying, day_means
+from underlid.binmodel.feeds import feed_with_bedding, water_over_g, wet_feed
+from underlid.binmodel.lid import FILM_MOST_G_M2, lid_now, net_g_m2_h
+from underlid.binmodel.thermal import running_mean, self_heat, time_constant_h
+from underlid.journal.entries import BeddingAdded, Entry, Feed, LidLook, Portion, Sighting
+from underlid.judge import Derived, Judge
+from underlid.timeline import HOUR_MS, MINUTE_MS
+
+
+def judged(
+    bin_curve: Curve,
+    air_curve: Curve,
+    hours: float,
+    entries: tuple[Entry, ...] = (),
+    place: Setup | None = None,
+) -> Judge:
+    judge = Judge(place or setup(), START_MS)
+    judge.set_entries("tansy", entries)
+    judge.add_readings(readings(bin_curve, air_curve, hours))
+    judge.judge(START_MS + round(hours * HOUR_MS))
+    return judge
+
+
+def derived_of(judge: Judge) -> Derived:
+    derived = judge.derived("tansy")
+    assert derived is not None
+    return derived
+
+
+def air(_hour: float) -> dict[str, float]:
+    return {"shed_temp_c": 19.0}
+
+
+def wet(_hour: float) -> dict[str, float]:
+    return {"bed_temp_c": 25.0, "headspace_temp_c": 24.0, "headspace_rh_pct": 98.0}
+
+
+def test_the_film_is_the_flux_times_the_hours_until_it_drips() -> None:
+    judge = judged(wet, air, 48)
+    window = judge._window("tansy", START_MS + 48 * HOUR_MS)
+    flux = lid_now(window).flux_g_m2_h
+    assert flux == pytest.approx(13.8, rel=0.05)
+    film = derived_of(judge).series["lid_film_g_m2"]
+    known = film[~np.isnan(film)]
+    assert known[12 * 10 - 1] == pytest.approx(flux * 10, rel=0.01)
+    assert known[-1] == FILM_MOST_G_M2
+
+
+def test_the_film_dries_and_never_falls_below_zero() -> None:
+    def bin_curve(hour: float) -> dict[str, float]:
+        return wet(hour) if hour < 6 else wet(hour) | {"headspace_rh_pct": 70.0}
+
+    film = derived_of(judged(bin_curve, air, 24)).series["lid_film_g_m2"]
+    known = film[~np.isnan(film)]
+    assert known.max() == pytest.approx(6 * 13.8, rel=0.05)
+    assert known.min() == 0.0
+    assert known[-1] == 0.0
+
+
+def test_a_gap_holds_the_film_and_is_shown_as_a_gap() -> None:
+    def bin_curve(hour: float) -> dict[str, float] | None:
+        return None if 6 <= hour < 12 else wet(hour)
+
+    film = derived_of(judged(bin_curve, air, 18)).series["lid_film_g_m2"][-18 * 12 :]
+    assert np.isnan(film[6 * 12 : 12 * 12]).all()
+    assert film[12 * 12] == pytest.approx(film[6 * 12 - 1] + 13.8 / 12, rel=0.02)
+
+
+def test_late_data_and_all_at_once_give_the_same_film() -> None:
+    made = readings(wet, air, 24)
+    at_once = derived_of(judged(wet, air, 24)).series["lid_film_g_m2"]
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(made[::2])
+    judge.judge(START_MS + 20 * HOUR_MS)
+    judge.add_readings(made[1::2])
+    judge.judge(START_MS + 24 * HOUR_MS)
+    np.testing.assert_allclose(derived_of(judge).series["lid_film_g_m2"], at_once, atol=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("look", "low", "high"),
+    [
+        (LidLook.DRY, 0, 5),
+        (LidLook.MIST, 10, 20),
+        (LidLook.DROPS, 45, 55),
+        (LidLook.DRIPPING, 250, 270),
+    ],
+)
+def test_what_the_keeper_saw_sets_the_film(look: LidLook, low: float, high: float) -> None:
+    judge = judged(wet, air, 12.25, (entry(12, Sighting(lid=look)),))
+    film = derived_of(judge).series["lid_film_g_m2"]
+    assert low <= film[-2] <= high
+
+
+def test_the_margin_knows_how_sure_it_is() -> None:
+    window = judged(wet, air, 12)._window("tansy", START_MS + 12 * HOUR_MS)
+    estimate = lid_now(window)
+    assert estimate.margin_sd_k == pytest.approx(math.hypot(0.75, 0.46), abs=0.05)
+
+    def probed(hour: float) -> dict[str, float]:
+        return wet(hour) | {"lid_temp_c": 22.5}
+
+    window = judged(probed, air, 12)._window("tansy", START_MS + 12 * HOUR_MS)
+    assert (lid_now(window).margin_sd_k or 9) < (estimate.margin_sd_k or 0)
+
+
+def test_the_balance_of_a_day_needs_hours_of_it() -> None:
+    window = judged(wet, air, 4)._window("tansy", START_MS + 4 * HOUR_MS)
+    assert net_g_m2_h(window) is None
+    window = judged(wet, air, 7)._window("tansy", START_MS + 7 * HOUR_MS)
+    assert net_g_m2_h(window) == pytest.approx(13.8, rel=0.05)
+
+
+def test_the_time_constant_of_the_science_page() -> None:
+    # section 3, computed: 60 L plastic, 22 kg, UA 4.5 W/K → about 5 h
+    assert time_constant_h(Bin("b", "s")) == pytest.approx(5.0, abs=0.4)
+    assert time_constant_h(Bin("b", "s", kind=BinKind.WOODEN_BOX)) > 6.5
+    big = Bin("b", "s", kind=BinKind.TROUGH, volume_l=600.0, bed_kg=220.0)
+    assert time_constant_h(big) > time_constant_h(Bin("b", "s", kind=BinKind.TROUGH))
+
+
+def test_self_heat_is_told_from_a_room_that_swings() -> None:
+    own, tau = 3.0, time_constant_h(setup().bins["tansy"])
+    w = 2 * math.pi / 24
+
+    def room(hour: float) -> float:
+        return 20 + 3 * math.sin(w * hour)
+
+    def bed(hour: float) -> dict[str, float]:
+        # the lumped bed's answer to the room: smaller by √(1 + (ωτ)²), later by atan(ωτ)
+        lag = math.atan(w * tau)
+        swing = 3 * math.cos(lag) * math.sin(w * hour - lag)
+        return {"bed_temp_c": 20 + swing + own}
+
+    judge = judged(bed, lambda hour: {"shed_temp_c": room(hour)}, 96)
+    for hour in range(60, 96, 5):
+        found = self_heat(judge._window("tansy", START_MS + hour * HOUR_MS))
+        assert found is not None
+        assert found.self_heat_k == pytest.approx(own, abs=0.4), hour
+    series = derived_of(judge).series["self_heat_k"]
+    assert series[-1] == pytest.approx(own, abs=0.4)
+
+
+def test_running_means_leave_out_what_is_unknown() -> None:
+    values = np.array([1.0, np.nan, 3.0] * 20)
+    assert running_mean(values, 30)[-1] == pytest.approx(2.0)
+    assert np.isnan(running_mean(np.full(60, np.nan), 30)).all()
+
+
+def test_day_means_remove_the_daily_swing() -> None:
+    hours = np.arange(0, 96, 1 / 12)
+    means = day_means(70 - 0.5 * hours / 24 + 2 * np.sin(2 * np.pi * hours / 24))
+    np.testing.assert_allclose(np.diff(means), -0.125, atol=1e-6)
+
+
+def test_days_until_a_limit_with_the_band_of_the_slope() -> None:
+    trend = Drying(70.0, -0.5, -0.625, -0.4, 5.0)
+    assert trend.days_until(65.0) == pytest.approx((10.0, 8.0, 12.5))
+    assert Drying(70.0, -0.5, -1.0, 0.2, 5.0).days_until(65.0) == (10.0, 5.0, math.inf)
+    assert Drying(70.0, 0.1, 0.0, 0.2, 5.0).days_until(65.0) is None
+    assert Drying(64.0, -0.5, -0.6, -0.4, 5.0).days_until(65.0) is None
+
+
+def test_which_feed_a_wet_lid_is_put_down_to() -> None:
+    old_big, new_small = melon(0, 3000.0), entry(90, Feed((Portion("salad", 600.0),)), 2)
+    bread = entry(95, Feed((Portion("bread", 800.0),)), 3)
+    judge = Judge(setup(), START_MS)
+    judge.set_entries("tansy", [old_big, new_small, bread])
+    assert wet_feed(judge._window("tansy", START_MS + 24 * HOUR_MS)) == old_big
+    assert wet_feed(judge._window("tansy", START_MS + 100 * HOUR_MS)) == old_big
+    assert wet_feed(judge._window("tansy", START_MS + 230 * HOUR_MS)) in (old_big, new_small)
+    assert wet_feed(judge._window("tansy", START_MS + 400 * HOUR_MS)) is None
+
+
+def test_drained_liquid_and_bedding_count_against_a_feeds_water() -> None:
+    plain = water_over_g(Feed((Portion("melon", 1800.0),)), 75.0)
+    drained = water_over_g(Feed((Portion("melon", 1800.0),), drained_g=300.0), 75.0)
+    covered = water_over_g(
+        Feed((Portion("melon", 1800.0),), bedding=(Portion("newspaper", 440.0),)), 75.0
+    )
+    assert plain == pytest.approx(306)
+    assert drained == pytest.approx(306 - 75)
+    assert covered == pytest.approx(0, abs=5)
+
+
+def test_bedding_since_the_feed_is_counted_with_it() -> None:
+    later = entry(30, BeddingAdded((Portion("cardboard", 150.0),)), 2)
+    judge = Judge(setup(), START_MS)
+    judge.set_entries("tansy", [melon(20), later])
+    found = feed_with_bedding(
+        judge._window("tansy", START_MS + 31 * HOUR_MS + MINUTE_MS), melon(20).at_ms
+    )
+    assert found is not None
+    assert found[1].bedding == (Portion("cardboard", 150.0),)
+    assert feed_with_bedding(judge._window("tansy", START_MS + 31 * HOUR_MS), None) is None

@@ -1,0 +1,136 @@
+"""Probes that fall silent, stick or say nonsense; and probes that are merely thrifty."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from judge.series import START_MS, changes, readings, run, setup
+from underlid.alerts.alert import Transition, TransitionKind
+from underlid.judge import Judge
+from underlid.readings.values import Reading
+from underlid.rules.finding import Condition, Finding, Verdict
+from underlid.timeline import HOUR_MS, MINUTE_MS
+
+
+def air(hour: float) -> dict[str, float]:
+    return {"shed_temp_c": 19.0 + 2 * math.sin(2 * math.pi * hour / 24)}
+
+
+def bed(hour: float) -> dict[str, float]:
+    return {"bed_temp_c": 20.0 + math.sin(2 * math.pi * (hour - 4) / 24)}
+
+
+def faults(found: list[Transition]) -> list[tuple[str, str, float]]:
+    return [
+        (one.kind.value, one.alert.cause, (one.at_ms - START_MS) / HOUR_MS)
+        for one in found
+        if one.condition is Condition.PROBE_FAULT and one.alert
+    ]
+
+
+def finding_of(judge: Judge, hours: float, subject: str = "tansy-1") -> Finding:
+    judgement = judge.judge(START_MS + round(hours * HOUR_MS))[0]
+    return next(one for one in judgement.findings if one.subject == subject)
+
+
+def test_silence_is_told_after_half_an_hour_and_the_delay_and_ends_with_the_next_reading() -> None:
+    def curve(hour: float) -> dict[str, float] | None:
+        return None if 20 <= hour < 30 else bed(hour)
+
+    found = faults(changes(readings(curve, air, 36), 36))
+    assert [(kind, cause) for kind, cause, _ in found] == [
+        ("alert_raised", "silent"),
+        ("alert_returned", "silent"),
+    ]
+    # last reading at 19.92 h, silent 30 minutes later, raised after the on-delay of an hour
+    assert found[0][2] == pytest.approx(21.5, abs=0.15)
+    assert found[1][2] == pytest.approx(30.4, abs=0.15)
+
+
+def test_a_probe_that_sends_its_readings_once_an_hour_is_not_silent() -> None:
+    hourly = [
+        Reading(
+            one.probe,
+            one.shed,
+            one.taken_at_ms,
+            -(-one.taken_at_ms // HOUR_MS) * HOUR_MS + MINUTE_MS,
+            one.values,
+        )
+        for one in readings(bed, air, 48)
+    ]
+    judge = Judge(setup(), START_MS)
+    found = [change for each in run(judge, hourly, 48) for change in each.transitions]
+    assert found == []
+
+
+def test_a_slow_probe_has_three_of_its_own_intervals() -> None:
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(readings(bed, air, 30, step_min=30))
+    assert finding_of(judge, 30.9).verdict is Verdict.CLEAR
+    assert finding_of(judge, 31.2).verdict is Verdict.HOLDS
+
+
+def test_a_probe_that_was_never_heard_is_unknown() -> None:
+    judge = Judge(setup(), START_MS)
+    found = finding_of(judge, 1.0)
+    assert (found.verdict, found.reason) == (Verdict.UNKNOWN, "this probe has sent nothing yet")
+
+
+def test_a_bed_probe_that_stands_still_while_the_air_moves_is_stuck() -> None:
+    judge = Judge(setup(), START_MS)
+
+    def stuck(hour: float) -> dict[str, float]:
+        swing = math.sin(2 * math.pi * hour / 24)
+        return {"bed_temp_c": 21.3, "headspace_temp_c": 20.0 + 2 * swing}
+
+    judge.add_readings(readings(stuck, air, 13))
+    found = finding_of(judge, 13)
+    assert (found.verdict, found.cause, found.evidence["channel"]) == (
+        Verdict.HOLDS, "stuck", "bed_temp_c",
+    )  # fmt: skip
+
+
+def test_an_even_room_makes_no_probe_stuck() -> None:
+    judge = Judge(setup(), START_MS)
+    still = {"bed_temp_c": 20.0, "headspace_temp_c": 19.0}
+    judge.add_readings(readings(lambda _: still, lambda _: {"shed_temp_c": 18.0}, 13))
+    assert finding_of(judge, 13).verdict is Verdict.CLEAR
+
+
+@pytest.mark.parametrize(
+    ("values", "channel", "cause"),
+    [
+        ({"bed_temp_c": 85.0}, "bed_temp_c", "power_on_value"),
+        ({"bed_temp_c": -127.0}, "bed_temp_c", "no_sensor"),
+        ({"headspace_rh_pct": 180.0}, "headspace_rh_pct", "above_range"),
+        ({"soil_raw": 4095.0}, "soil_raw", "adc_rail"),
+    ],
+)
+def test_what_no_working_sensor_says_is_named(
+    values: dict[str, float], channel: str, cause: str
+) -> None:
+    def curve(hour: float) -> dict[str, float]:
+        return bed(hour) | (values if hour > 6 else {})
+
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(readings(curve, air, 8))
+    found = finding_of(judge, 8)
+    assert (found.verdict, found.cause, found.evidence["channel"]) == (
+        Verdict.HOLDS, cause, channel,
+    )  # fmt: skip
+
+
+def test_one_bad_value_now_and_then_is_no_fault() -> None:
+    def curve(hour: float) -> dict[str, float]:
+        return {"bed_temp_c": 85.0} if round(hour * 12) % 24 == 7 else bed(hour)
+
+    found = changes(readings(curve, air, 48), 48)
+    assert not [one for one in found if one.kind is TransitionKind.ALERT_RAISED]
+
+
+def test_the_shed_probe_is_watched_too() -> None:
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(readings(bed, lambda hour: air(hour) if hour < 5 else None, 8))
+    assert finding_of(judge, 8, "air1").cause == "silent"
