@@ -27,8 +27,8 @@ from underlid.storage.protocols import RawSeries, ReadingStore
 from underlid.storage.records import Records
 from underlid.timeline import DAY_MS, MINUTE_MS
 
-JOURNAL_DAYS: Final = 15
-"""Entries a judge is given: its 14-day window and a day of slack, as in the live tick."""
+JOURNAL_DAYS: Final = 14
+"""Entries a judge is given, as in the live tick."""
 
 CHUNK_MS: Final = DAY_MS
 """A stored history is read in days, so that a year needs the memory of a day."""

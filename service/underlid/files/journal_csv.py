@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from hashlib import blake2b
 from pathlib import Path
-from typing import Final, TextIO
+from typing import IO, Final
 
 from underlid.errors import UnderlidError
 from underlid.files.readings_csv import RECEIVED, checked_time_ms, number
@@ -76,7 +76,7 @@ def read_entries(file: Iterable[str], name: str, refused: RefusedRows | None = N
     return sorted(entries, key=lambda entry: (entry.known_at_ms, entry.at_ms, entry.id))
 
 
-def write_journal(file: TextIO, entries: Iterable[Entry]) -> int:
+def write_journal(file: IO[str], entries: Iterable[Entry]) -> int:
     """Write *entries* as rows that `read_entries` reads back; return how many."""
     writer = csv.DictWriter(file, COLUMNS, lineterminator="\n", restval="")
     writer.writeheader()

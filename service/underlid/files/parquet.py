@@ -14,7 +14,7 @@ from typing import Any, Final
 from underlid.errors import UnderlidError
 from underlid.files.journal_csv import COLUMNS as JOURNAL_COLUMNS
 from underlid.files.journal_csv import read_entries
-from underlid.files.readings_csv import ReadingRows, number, read_rows
+from underlid.files.readings_csv import UNPLACED_SHED, ReadingRows, number, read_rows
 from underlid.files.refused_rows import RefusedRows
 from underlid.journal.entries import Entry
 from underlid.journal.parse import fields_from_entry
@@ -59,10 +59,13 @@ def write_readings(path: Path, readings: Iterable[Reading]) -> int:
 
 
 def read_readings(
-    path: Path, sheds: Mapping[str, str], refused: RefusedRows | None = None
+    path: Path,
+    sheds: Mapping[str, str],
+    refused: RefusedRows | None = None,
+    unplaced: str = UNPLACED_SHED,
 ) -> ReadingRows:
     """Return the readings in the Parquet file at *path*; the rules are those of the CSV file."""
-    return read_rows(_as_csv(path), path.name, sheds, refused)
+    return read_rows(_as_csv(path), path.name, sheds, refused, unplaced)
 
 
 def write_journal(path: Path, entries: Iterable[Entry]) -> int:

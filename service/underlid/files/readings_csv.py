@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
-from typing import Final, TextIO
+from typing import IO, Final
 
 from underlid.errors import UnderlidError
 from underlid.files.refused_rows import RefusedRows
@@ -46,20 +46,23 @@ class ReadingRows:
 
 
 def read_readings(
-    path: Path, sheds: Mapping[str, str], refused: RefusedRows | None = None
+    path: Path,
+    sheds: Mapping[str, str],
+    refused: RefusedRows | None = None,
+    unplaced: str = UNPLACED_SHED,
 ) -> ReadingRows:
     """Return the readings in the file at *path*.
 
     Parameters
     ----------
     sheds
-        Shed of each probe; others are put in `UNPLACED_SHED`.
+        Shed of each probe; others are put in *unplaced*.
     refused
         Says whether bad rows are skipped; without it the first one raises `UnderlidError`.
     """
     try:
         with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-            return read_rows(file, path.name, sheds, refused)
+            return read_rows(file, path.name, sheds, refused, unplaced)
     except OSError as error:
         raise UnderlidError(
             "readings file",
@@ -74,6 +77,7 @@ def read_rows(
     name: str,
     sheds: Mapping[str, str],
     refused: RefusedRows | None = None,
+    unplaced: str = UNPLACED_SHED,
 ) -> ReadingRows:
     """Return the readings in the lines of *file*; *name* stands in the refusals."""
     refused = refused or RefusedRows()
@@ -103,10 +107,10 @@ def read_rows(
             break
         except (ValueError, IndexError, csv.Error, UnderlidError) as error:
             refused.refuse(name, reader.line_num, _trouble(error, row))
-    return ReadingRows(_readings(groups, sheds), rows, refused)
+    return ReadingRows(_readings(groups, sheds, unplaced), rows, refused)
 
 
-def write_readings(file: TextIO, readings: Iterable[Reading]) -> int:
+def write_readings(file: IO[str], readings: Iterable[Reading]) -> int:
     """Write *readings* as rows that `read_rows` reads back; return how many rows."""
     writer = csv.writer(file, lineterminator="\n")
     writer.writerow([*COLUMNS, RECEIVED])
@@ -228,7 +232,9 @@ def _trouble(error: Exception, row: list[str]) -> UnderlidError:
     )
 
 
-def _readings(groups: dict[Group, dict[str, float]], sheds: Mapping[str, str]) -> list[Reading]:
+def _readings(
+    groups: dict[Group, dict[str, float]], sheds: Mapping[str, str], unplaced: str
+) -> list[Reading]:
     """Return the groups as readings, by arrival and then by time."""
     found: list[Reading] = []
     times: dict[str, int] = {}
@@ -239,7 +245,7 @@ def _readings(groups: dict[Group, dict[str, float]], sheds: Mapping[str, str]) -
             if text and text not in times:
                 times[text] = parse_time_ms(text.strip())
         taken_at_ms = times[time]
-        topic = Topic(Kind.JSON, sheds.get(probe, UNPLACED_SHED), probe)
+        topic = Topic(Kind.JSON, sheds.get(probe, unplaced), probe)
         try:
             admit(
                 (Row(values, taken_at_ms),),

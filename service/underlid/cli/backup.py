@@ -1,0 +1,39 @@
+"""`underlid backup` and `underlid restore`: the data folder as one file, and back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from underlid.cli.folder import data_option
+from underlid.clock import SystemClock
+from underlid.config import load
+from underlid.files.backup import restore_backup, write_backup
+
+
+@click.command()
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@data_option
+def backup(file: Path, data: Path | None) -> None:
+    """Write the whole data folder into FILE (a zip file), while the service runs.
+
+    FILE holds passwords and the keys of messages: keep it where others cannot read it.
+
+    Example: underlid backup /media/stick/underlid.zip
+    """
+    size = write_backup(load(data=data).data, file, SystemClock().now_ms())
+    click.echo(f"Wrote {file} ({size / 1e6:.1f} MB).", err=True)
+
+
+@click.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@data_option
+def restore(file: Path, data: Path | None) -> None:
+    """Unpack a backup FILE into an empty data folder; whole, or not at all.
+
+    Example: underlid restore /media/stick/underlid.zip --data underlid-data
+    """
+    folder = load(data=data).data
+    count = restore_backup(file, folder)
+    click.echo(f"Restored {count} files into {folder}.", err=True)

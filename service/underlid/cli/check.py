@@ -1,0 +1,193 @@
+"""`underlid check`: what the settings are, where they come from, and whether what they name works."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Final
+
+import click
+
+from underlid.alerts.alert import Message, TransitionKind
+from underlid.cli.folder import data_option
+from underlid.cli.sentence import json_option, say_json
+from underlid.clock import SystemClock
+from underlid.config import Settings, is_secret, load, source_of
+from underlid.errors import UnderlidError
+from underlid.mqtt.places import broker_place, door_tls
+from underlid.mqtt.trial import broker_trouble
+from underlid.notify.channel import ChannelError
+from underlid.notify.channels import channels_from
+from underlid.rules.finding import Priority
+from underlid.storage.folder import folder_in_use
+from underlid.storage.records import Records
+from underlid.storage.sqlite_readings import SqliteReadings
+
+Look = tuple[str, str | None]
+"""What was looked at, and what is wrong with it, if anything."""
+
+WELL: Final = "well"
+
+
+@click.command()
+@click.option("--send", is_flag=True, help="Send a test message over every channel.")
+@json_option
+@data_option
+def check(send: bool, as_json: bool, data: Path | None) -> None:
+    """Print every setting with its source, and try folder, databases, ports, broker and channels.
+
+    Exit code 1 when something is wrong. Secrets are not printed.
+
+    Example: underlid check --send
+    """
+    settings = load(data=data)
+    looks = list(_looks(settings, send))
+    if as_json:
+        say_json(
+            {
+                "settings": [_setting(settings, name, data) for name in Settings.model_fields],
+                "looks": [{"what": what, "wrong": wrong} for what, wrong in looks],
+            }
+        )
+    else:
+        for name in Settings.model_fields:
+            one = _setting(settings, name, data)
+            click.echo(f"{name} = {one['value']}  ({one['source']})\n    {one['help']}")
+        click.echo()
+        for what, wrong in looks:
+            click.echo(f"{what}: {wrong or WELL}")
+    troubles = [f"{what}: {wrong}" for what, wrong in looks if wrong is not None]
+    if troubles:
+        raise click.ClickException(
+            f"{len(troubles)} of {len(looks)} looks found trouble; the first: {troubles[0]}"
+        )
+
+
+def _setting(settings: Settings, name: str, data: Path | None) -> dict[str, str]:
+    value = getattr(settings, name)
+    if is_secret(name):
+        shown = "(set)" if _is_set(value) else "(not set)"
+    else:
+        shown = "" if value is None else str(value)
+    source = "option" if name == "data" and data is not None else source_of(settings, name)
+    help_text = Settings.model_fields[name].description or ""
+    return {"name": name, "value": shown, "source": source, "help": help_text}
+
+
+def _is_set(value: object) -> bool:
+    if isinstance(value, tuple):
+        return bool(value)
+    secret = getattr(value, "get_secret_value", str)()
+    return bool(secret)
+
+
+def _looks(settings: Settings, send: bool) -> Iterator[Look]:
+    """Yield everything that is tried, with what is wrong."""
+    running = False
+    if not settings.data.exists():
+        parent = next(one for one in settings.data.absolute().parents if one.exists())
+        yield "data folder", _trouble(lambda: _writable(parent))
+    else:
+        yield "data folder", _trouble(lambda: _writable(settings.data))
+        running = _is_running(settings.data)
+        yield "records", _trouble(lambda: _open_records(settings))
+        yield "readings", _trouble(lambda: _open_readings(settings))
+    if not running:
+        yield "port of the page", _port_trouble(settings.web_host, settings.web_port)
+        if settings.door:
+            yield "port of the door", _port_trouble(settings.door_host, settings.door_port)
+    yield "certificate of the door", _trouble(lambda: door_tls(settings))
+    if settings.broker_host:
+        yield "broker", _trouble(lambda: _meet_broker(settings))
+    yield from _channels(settings, send)
+
+
+def _channels(settings: Settings, send: bool) -> Iterator[Look]:
+    try:
+        channels = channels_from(settings)
+    except UnderlidError as error:
+        yield "channels", str(error)
+        return
+    now_ms = SystemClock().now_ms()
+    message = Message(
+        key=f"check:{now_ms}",
+        alert_id="check",
+        bin="",
+        shed="",
+        at_ms=now_ms,
+        priority=Priority.LOW,
+        title="Underlid: a test",
+        text="This is a test of the channel. Nothing to do.",
+        event=TransitionKind.ALERT_RAISED,
+    )
+    for channel in channels:
+        wrong = None
+        if send:
+            try:
+                channel.send(message, now_ms)
+            except ChannelError as error:
+                wrong = str(error)
+        yield f"channel {channel.name}", wrong
+
+
+def _trouble(look: Callable[[], object]) -> str | None:
+    """Return what *look* finds wrong."""
+    try:
+        look()
+    except UnderlidError as error:
+        return str(error)
+    except OSError as error:
+        return f"{error.filename or ''} {error.strerror or error}".strip()
+    return None
+
+
+def _writable(folder: Path) -> None:
+    probe = folder / ".underlid-check"
+    probe.touch()
+    probe.unlink()
+
+
+def _is_running(folder: Path) -> bool:
+    try:
+        with folder_in_use(folder):
+            return False
+    except UnderlidError:
+        return True
+
+
+def _open_records(settings: Settings) -> None:
+    if (settings.data / "records.sqlite").exists():
+        records = Records.open(settings.records_url)
+        records.setup()
+        records.close()
+
+
+def _open_readings(settings: Settings) -> None:
+    if settings.readings_path.exists():
+        store = SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+        store.probes_seen()
+        store.close()
+
+
+def _port_trouble(host: str, port: int) -> str | None:
+    """Return why nothing could listen at *host* and *port*."""
+    try:
+        family, kind, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(family, kind) as one:
+            one.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            one.bind(address)
+    except OSError as error:
+        return f"{host}:{port} cannot be listened on ({error.strerror or error})"
+    return None
+
+
+def _meet_broker(settings: Settings) -> None:
+    wrong = broker_trouble(broker_place(settings))
+    if wrong is not None:
+        raise UnderlidError(
+            "broker",
+            value=f"{settings.broker_host}:{settings.broker_port}",
+            expected=f"one that lets us in ({wrong})",
+            next_step="Check address, user, password and TLS.",
+        )

@@ -1,0 +1,54 @@
+"""The data folder as commands see it: its settings, its records, its readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import click
+
+from underlid.config import Settings, load
+from underlid.errors import UnderlidError
+from underlid.storage.records import Records
+from underlid.storage.sqlite_readings import SqliteReadings
+
+data_option = click.option(
+    "--data",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="The data folder; otherwise the setting `data`.",
+)
+
+
+@contextmanager
+def records_in(data: Path | None) -> Iterator[Records]:
+    """Open the records of a folder that a service has used."""
+    settings = load(data=data)
+    require_used(settings)
+    records = Records.open(settings.records_url)
+    try:
+        yield records
+    finally:
+        records.close()
+
+
+@contextmanager
+def readings_in(settings: Settings) -> Iterator[SqliteReadings]:
+    """Open the readings of a folder that a service has used."""
+    require_used(settings)
+    store = SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+def require_used(settings: Settings) -> None:
+    """Refuse a folder without databases: a slip in its name must not make a new one."""
+    if not (settings.data / "records.sqlite").exists():
+        raise UnderlidError(
+            "data folder",
+            value=str(settings.data),
+            expected="a folder that `underlid serve` has used",
+            next_step="Start the service once, or choose the folder with --data.",
+        )

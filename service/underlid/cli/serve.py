@@ -1,0 +1,67 @@
+"""`underlid serve`: the whole service in this process."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from underlid.cli.folder import data_option
+from underlid.cli.log import set_log_up
+from underlid.config import load
+from underlid.files.setup import read_setup
+from underlid.service import ServiceInfo, run
+from underlid.storage.folder import prepare_folder
+from underlid.storage.records import Records
+
+
+@click.command()
+@data_option
+@click.option("--web-host", help="Address the page listens on.")
+@click.option("--web-port", type=click.IntRange(0, 65535), help="Port of the page; 0 picks one.")
+@click.option("--door-host", help="Address the MQTT door listens on.")
+@click.option("--door-port", type=click.IntRange(0, 65535), help="Port of the door; 0 picks one.")
+@click.option(
+    "--setup",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="Load sheds, bins and probes from this file first (see the files page).",
+)
+def serve(
+    data: Path | None,
+    web_host: str | None,
+    web_port: int | None,
+    door_host: str | None,
+    door_port: int | None,
+    setup: Path | None,
+) -> None:
+    """Run the service until it is stopped with Ctrl-C or SIGTERM.
+
+    Everything has a default; options here win over environment and settings file.
+
+    Example: underlid serve --setup shed.toml
+    """
+    settings = load(
+        data=data, web_host=web_host, web_port=web_port, door_host=door_host, door_port=door_port
+    )
+    set_log_up(settings)
+    if setup is not None:
+        wanted = read_setup(setup)
+        prepare_folder(settings.data)
+        records = Records.open(settings.records_url)
+        records.save_setup(wanted)
+        records.close()
+    run(settings, on_ready=say_where)
+
+
+def say_where(info: ServiceInfo) -> None:
+    """Print where things are and how to get in."""
+    click.echo(f"Page:   {info.web_url}")
+    if info.door_port is not None:
+        click.echo(f"Door:   mqtt://{info.door_host}:{info.door_port}")
+    if info.door_tls_port is not None:
+        click.echo(f"Door:   mqtts://{info.door_host}:{info.door_tls_port}")
+    if info.door_port is not None or info.door_tls_port is not None:
+        click.echo(f"Probes: user {info.door_user}, password {info.door_password}")
+    click.echo(f"Data:   {info.data}")
+    if info.first_start:
+        click.echo("Open the page to choose a name and a passphrase, then add a shed and a bin.")
