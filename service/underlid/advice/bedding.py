@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.journal.entries import Feed
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
 from underlid.journal.units import SI, Units, mass_text
@@ -14,6 +15,10 @@ LEAST_G: Final = 20.0
 """Less than a small handful is not worth a walk (our judgement)."""
 
 WATER_PCT: Final = 100.0
+
+STEPS_G: Final = ((100.0, 1.0), (200.0, 5.0), (1000.0, 10.0))
+COARSEST_STEP_G: Final = 50.0
+"""Doses below so much are rounded to such a step: a twentieth at the most (our judgement)."""
 
 
 def bedding_dose(
@@ -40,6 +45,9 @@ def bedding_dose(
     """
     parts = wet_parts(feed, film_water_g)
     mass_g = sum(part for part, _ in parts)
+    bedding = drier_than(target_pct, bedding)
+    if bedding.moisture_pct >= target_pct:
+        return ()
     mix_pct = mix_moisture_pct(parts) if mass_g else target_pct
     dose_g = rounded_g(bedding_for_target_g(mass_g, mix_pct, target_pct, bedding.moisture_pct))
     if dose_g < LEAST_G:
@@ -60,21 +68,31 @@ def wet_parts(feed: Feed | None, film_water_g: float) -> list[tuple[float, float
     parts: list[tuple[float, float]] = []
     if feed is not None:
         parts = [
-            (portion.mass_g, FEEDSTOCKS[portion.ingredient].moisture_pct)
+            (portion.mass_g, stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT)
             for portion in (*feed.portions, *feed.bedding)
+            for stock in (FEEDSTOCKS.get(portion.ingredient),)
         ]
         parts.append((-feed.drained_g, WATER_PCT))
     parts.append((film_water_g, WATER_PCT))
     return parts
 
 
-def rounded_g(mass_g: float) -> float:
-    """Return a mass as a keeper would weigh it: to 10 g, above a kilogram to 50 g.
+def drier_than(target_pct: float, bedding: Feedstock) -> Feedstock:
+    """Return *bedding*, or newspaper when it is too moist to dry anything to *target_pct*.
 
-    >>> rounded_g(457.1), rounded_g(1234.0)
-    (460.0, 1250.0)
+    >>> drier_than(65.0, FEEDSTOCKS["castings"]).id, drier_than(75.0, FEEDSTOCKS["coir"]).id
+    ('newspaper', 'coir')
     """
-    step = 10.0 if mass_g < 1000.0 else 50.0
+    return bedding if bedding.moisture_pct < target_pct else FEEDSTOCKS["newspaper"]
+
+
+def rounded_g(mass_g: float) -> float:
+    """Return a mass as a keeper would weigh it, in steps that shift a mix by < 0.5 % points.
+
+    >>> rounded_g(51.2), rounded_g(103.0), rounded_g(457.1), rounded_g(1234.0)
+    (51.0, 105.0, 460.0, 1250.0)
+    """
+    step = next((step for below_g, step in STEPS_G if mass_g < below_g), COARSEST_STEP_G)
     return round(mass_g / step) * step
 
 
@@ -85,7 +103,8 @@ def _ratio(feed: Feed | None, bedding: Feedstock, dose_g: float) -> str:
     parts = [
         (portion.mass_g, stock.moisture_pct, stock.c_to_n * stock.nitrogen_pct_dry, nitrogen)
         for portion in (*feed.portions, *feed.bedding)
-        if (stock := FEEDSTOCKS[portion.ingredient]) and (nitrogen := stock.nitrogen_pct_dry) > 0.0
+        if (stock := FEEDSTOCKS.get(portion.ingredient))
+        and (nitrogen := stock.nitrogen_pct_dry) > 0.0
     ]
     if not parts:
         return ""

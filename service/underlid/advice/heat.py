@@ -10,6 +10,9 @@ from underlid.rules.finding import Advice
 HOLD_DAYS: Final = 3.0
 """Feeds peak after two to three days indoors (Cornell compost physics); by then it is known."""
 
+DRY_FEED_K: Final = 2.0
+"""What 1.8 kg of coffee grounds add, bread more: computed, not measured (science page, heat)."""
+
 
 def heat_advice(
     cause: str, self_heat_k: float | None, feed_age_h: float | None, units: Units = SI
@@ -32,12 +35,13 @@ def heat_advice(
                 working=working,
             ),
         )
-    warmer = temp_step_text(2.0, units)
+    warmer = temp_step_text(DRY_FEED_K, units)
     return (
         Advice(
             "cool-room",
             "Shade the bin, open the shed or carry the bin to a cooler place; a bottle of ice on"
-            f" the bed helps for hours. Feeding now would add {warmer} or more.",
+            " the bed helps for hours. Hold bread and coffee grounds back: a large feed of them would"
+            f" add {warmer} or more.",
             working=working,
         ),
     )

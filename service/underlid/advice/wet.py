@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from underlid.advice.bedding import rounded_g
+from underlid.advice.bedding import drier_than, rounded_g
 from underlid.journal.feedstocks import Feedstock
 from underlid.journal.units import SI, Units, mass_text
 from underlid.rules.finding import Advice
@@ -16,6 +16,9 @@ def drier_bed(
 
     Source: mass balance [cornell-mix].
     """
+    bedding = drier_than(target_pct, bedding)
+    if bedding.moisture_pct >= target_pct:
+        return ()
     whole_g = bedding_for_target_g(1000.0 * bed_kg, moisture_pct, target_pct, bedding.moisture_pct)
     dose_g = rounded_g(whole_g)
     working = (

@@ -100,11 +100,12 @@ def first_order_pulse_k(
     decay_per_h = rate_per_d / HOURS_PER_DAY
     cool_per_h = loss_w_k * 3600.0 / heat_capacity_j_k
     warm_k_h = heat_mj_kg * 1e6 * volatile_kg * decay_per_h / heat_capacity_j_k
-    result: Numeric = (
-        warm_k_h
-        / (cool_per_h - decay_per_h)
-        * (np.exp(-decay_per_h * hours) - np.exp(-cool_per_h * hours))
-    )
+    faster_per_h = cool_per_h - decay_per_h
+    if faster_per_h == 0.0:
+        grown: Numeric = hours
+    else:
+        grown = -np.expm1(-faster_per_h * hours) / faster_per_h
+    result: Numeric = warm_k_h * np.exp(-decay_per_h * hours) * grown
     return result
 
 

@@ -46,7 +46,7 @@ def theil_sen(x: Floats, y: Floats, band_z: float = BAND_Z) -> Slope:
     slope = float(np.median(slopes))
     spread = band_z * float(np.sqrt(_kendall_variance(y)))
     count = len(slopes)
-    low = slopes[max(0, int(np.floor((count - spread) / 2.0)))]
+    low = slopes[max(0, int(np.floor((count - spread) / 2.0)) - 1)]
     high = slopes[min(count - 1, int(np.ceil((count + spread) / 2.0)))]
     return Slope(slope, float(low), float(high), float(np.median(y - slope * x)))
 
