@@ -92,6 +92,17 @@ def test_a_bed_probe_that_stands_still_while_the_air_moves_is_stuck() -> None:
     )  # fmt: skip
 
 
+def test_what_a_stuck_channel_says_neither_raises_nor_clears() -> None:
+    def curve(hour: float) -> dict[str, float]:
+        swing = math.sin(2 * math.pi * hour / 24)
+        return {"bed_temp_c": 31.0, "headspace_temp_c": 25.0 + 2 * swing}
+
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(readings(curve, air, 13))
+    found = {one.condition: one for one in judge.judge(START_MS + 13 * HOUR_MS)[0].findings}
+    assert found[Condition.OVERHEATING].verdict is Verdict.UNKNOWN
+
+
 def test_an_even_room_makes_no_probe_stuck() -> None:
     judge = Judge(setup(), START_MS)
     still = {"bed_temp_c": 20.0, "headspace_temp_c": 19.0}

@@ -44,6 +44,8 @@ class BinWindow:
     probes: Mapping[str, HotProbe]
     vitals: Mapping[str, Vitals]
     entries: tuple[Entry, ...]
+    distrusted: frozenset[tuple[str, str]] = frozenset()
+    """(probe, raw channel) that stands still: the rules do not use what it says."""
 
     @property
     def end(self) -> int:
@@ -80,7 +82,7 @@ class BinWindow:
             if probe is None:
                 continue
             for name, line in sources(place, channel):
-                if name in probe.channels:
+                if name in probe.channels and (place.probe, name) not in self.distrusted:
                     raw = probe.means(name, until - buckets, until)
                     if place.calibrations:
                         starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS

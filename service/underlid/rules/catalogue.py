@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from underlid.binmodel.drying import Drying
 from underlid.binmodel.lid import LidFilm
@@ -19,11 +20,17 @@ def findings(
 ) -> list[Finding]:
     """Return what each rule says of the bin and of its probes."""
     of = open_priorities.get
+    faults = list(probe_fault.evaluate(window))
+    stuck = frozenset(
+        (one.subject, str(one.evidence["channel"])) for one in faults if one.cause == "stuck"
+    )
+    if stuck:
+        window = replace(window, distrusted=stuck)
     return [
         condensation.evaluate(window, film, of(Condition.CONDENSATION)),
         overheating.evaluate(window, of(Condition.OVERHEATING)),
         water.drying_out(window, drying, of(Condition.DRYING_OUT)),
         water.too_wet(window, drying, of(Condition.TOO_WET)),
         too_cold.evaluate(window, of(Condition.TOO_COLD)),
-        *probe_fault.evaluate(window),
+        *faults,
     ]

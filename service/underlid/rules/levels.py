@@ -7,6 +7,15 @@ from collections.abc import Sequence
 from underlid.rules.finding import Priority
 
 
+def middle(values: Sequence[float]) -> float:
+    """Return the median of a few values; of an even number the upper one, so one spike is out.
+
+    >>> middle([22.0, 45.0, 22.1])
+    22.1
+    """
+    return sorted(values)[len(values) // 2]
+
+
 def level(
     value: float,
     limits: Sequence[tuple[float, Priority]],

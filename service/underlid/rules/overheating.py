@@ -9,7 +9,7 @@ import numpy as np
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.levels import level
+from underlid.rules.levels import level, middle
 from underlid.timeline import HOUR_MS
 
 DEADBAND_K: Final = 0.7
@@ -31,7 +31,7 @@ def evaluate(window: BinWindow, open_priority: Priority | None) -> Finding:
     if not len(known):
         reason = "no bed temperature for half an hour"
         return Finding(Condition.OVERHEATING, Verdict.UNKNOWN, reason=reason)
-    bed = float(np.median(known[-3:]))
+    bed = middle(known[-3:].tolist())
     limits = window.limits
     priority = level(
         bed,

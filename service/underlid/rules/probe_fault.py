@@ -77,11 +77,12 @@ def _finding(window: BinWindow, place: ProbePlace, probe: Vitals | None) -> Find
 
 def _stuck(window: BinWindow, probe: HotProbe | None) -> str:
     """Return a temperature channel that stood still while another moved, or nothing."""
-    if probe is None:
+    names = [name for name in TEMPERATURES if probe is not None and name in probe.channels]
+    if probe is None or len(names) < 2:
         return ""
     count = STUCK_H * BUCKETS_PER_HOUR
     ranges = {}
-    for name in TEMPERATURES:
+    for name in names:
         means = probe.means(name, window.end - count, window.end)
         known = means[~np.isnan(means)]
         if len(known) > count // 2:

@@ -8,7 +8,7 @@ import numpy as np
 
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.levels import level
+from underlid.rules.levels import level, middle
 
 DEADBAND_K: Final = 0.7
 
@@ -20,7 +20,7 @@ def evaluate(window: BinWindow, open_priority: Priority | None) -> Finding:
     if not len(known):
         reason = "no bed temperature for half an hour"
         return Finding(Condition.TOO_COLD, Verdict.UNKNOWN, reason=reason)
-    bed = float(np.median(known[-3:]))
+    bed = middle(known[-3:].tolist())
     limits = window.limits
     priority = level(
         -bed,
