@@ -73,7 +73,12 @@ def test_the_water_added_brings_the_bed_to_its_target(
 
 @pytest.mark.parametrize(
     ("permittivity", "water"),
-    [(10.0, 0.1883), (20.0, 0.3454), (30.0, 0.4441), (40.0, 0.5102)],  # Topp 1980, from memory
+    [
+        (10.0, 0.1883),
+        (20.0, 0.3454),
+        (30.0, 0.4441),
+        (40.0, 0.5102),
+    ],  # computed with Topp 1980, whose coefficients are second-hand
 )
 def test_topp_for_mineral_soil(permittivity: float, water: float) -> None:
     assert moisture.topp_volumetric_water(permittivity) == pytest.approx(water, abs=1e-4)

@@ -8,7 +8,7 @@ from underlid.journal.units import SI, Units, temp_step_text
 from underlid.rules.finding import Advice
 
 HOLD_DAYS: Final = 3.0
-"""Feeds peak after two to three days indoors (Cornell compost physics); by then it is known."""
+"""Indoor vessels heat up in two to three days [cornell-physics]; by then it is known."""
 
 DRY_FEED_K: Final = 2.0
 """What 1.8 kg of coffee grounds add, bread more: computed, not measured (science page, heat)."""

@@ -73,7 +73,7 @@ def water_to_add_g(bed_kg: float, moisture_pct: float, target_pct: float) -> flo
 def topp_volumetric_water(permittivity: Numeric) -> Numeric:
     """Return θ from the apparent permittivity (3..40) of a mineral soil; not for organic beds.
 
-    Source: [topp1980], from memory.
+    Source: [topp1980], coefficients second-hand.
 
     >>> print(round(topp_volumetric_water(20.0), 4))
     0.3454
