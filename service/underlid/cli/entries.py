@@ -51,7 +51,7 @@ def list_entries(
         say_json([_as_json(entry) for entry in found])
         return
     say_table(
-        [(one.id, rfc3339(one.at_ms), one.bin, summary(one), one.by) for one in found],
+        [(one.id, rfc3339(one.at_ms), one.bin, _line(one), one.by) for one in found],
         "id",
         "time",
         "bin",
@@ -126,6 +126,13 @@ def entry_history(entry_id: str, data: Path | None) -> None:
     """
     with records_in(data) as records:
         say_json([_as_json(entry) for entry in records.entry_history(entry_id)])
+
+
+def _line(entry: Entry) -> str:
+    """Return an entry in a few words, its text among them."""
+    if not entry.text:
+        return summary(entry)
+    return entry.text if entry.kind == "note" else f"{summary(entry)}: {entry.text}"
 
 
 def _as_json(entry: Entry) -> dict[str, object]:

@@ -36,3 +36,4 @@ def set_log_up(settings: Settings) -> None:
         cache_logger_on_first_use=False,
     )
     logging.basicConfig(stream=sys.stderr, level=max(level, logging.WARNING))
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)  # a tick that is still busy is no news

@@ -13,16 +13,6 @@ from math import exp
 from typing import Final
 
 from underlid.binmodel.bins import Bin
-from underlid.journal.entries import (
-    Amendment,
-    BeddingAdded,
-    Feed,
-    Harvest,
-    LiquidAdded,
-    What,
-    Worms,
-)
-from underlid.journal.feedstocks import FEEDSTOCKS
 from underlid.science.heat import worm_activity
 from underlid.science.moisture import SOLID_DENSITY_KG_L
 from underlid.simulate import build as b
@@ -66,7 +56,7 @@ class Around:
 
 @dataclass(slots=True)
 class PhysicalBin:
-    """A bin's state. `step` moves it on; `apply` does to it what the keeper did."""
+    """A bin's state. `step` moves it on; `deeds.apply` does to it what the keeper did."""
 
     bin: Bin
     build: b.Build
@@ -137,33 +127,6 @@ class PhysicalBin:
         """Return the wall's area over that of the bin its build is given for."""
         scale: float = (self.bin.volume_l / b.BUILD_VOLUME_L) ** (2.0 / 3.0)
         return scale
-
-    def apply(self, what: What) -> None:
-        """Do what the keeper did."""
-        account = self.account
-        if isinstance(what, Feed):
-            for portion in what.portions:
-                self._add_food(portion.ingredient, portion.mass_g / 1000.0)
-            drained = min(what.drained_g / 1000.0, self.juice_kg)
-            self.juice_kg -= drained
-            account.water_in_kg -= drained
-            for portion in what.bedding:
-                self._add_dry(portion.ingredient, portion.mass_g / 1000.0)
-        elif isinstance(what, BeddingAdded | Amendment):
-            for portion in what.portions:
-                self._add_dry(portion.ingredient, portion.mass_g / 1000.0)
-        elif isinstance(what, LiquidAdded):
-            self.water_kg += what.mass_g / 1000.0
-            account.water_in_kg += what.mass_g / 1000.0
-        elif isinstance(what, Worms):
-            self.herd_kg = max(0.0, self.herd_kg + what.mass_g / 1000.0)
-        elif isinstance(what, Harvest):
-            self._take(what.mass_g / 1000.0)
-
-    def wipe_lid(self) -> None:
-        """Take the film off the lid."""
-        self.account.water_taken_kg += self.film_g_m2 * self.bin.lid_area_m2 / 1000.0
-        self.film_g_m2 = 0.0
 
     def step(self, seconds: float, around: Around) -> None:
         """Move on by *seconds*; right to first order, so halve the step to halve its error."""
@@ -293,33 +256,6 @@ class PhysicalBin:
         grows = HERD_GROWS_PER_D * worm_activity(self.bed_c) * fed
         dies = HERD_DIES_PER_D_K * max(0.0, self.bed_c - HERD_STANDS_C)
         self.herd_kg *= exp((grows - dies) * days)
-
-    def _add_food(self, ingredient: str, mass_kg: float) -> None:
-        water = mass_kg * FEEDSTOCKS[ingredient].moisture_pct / 100.0
-        dry = mass_kg - water
-        soft = dry * b.VOLATILE_SHARE * b.SOFT_SHARE
-        self.juice_kg += water
-        self.scraps_kg += soft
-        self.dry_kg += dry - soft
-        self.account.water_in_kg += water
-        self.account.dry_in_kg += dry
-
-    def _add_dry(self, ingredient: str, mass_kg: float) -> None:
-        water = mass_kg * FEEDSTOCKS[ingredient].moisture_pct / 100.0
-        self.water_kg += water
-        self.dry_kg += mass_kg - water
-        self.cover_kg += mass_kg - water
-        self.account.water_in_kg += water
-        self.account.dry_in_kg += mass_kg - water
-
-    def _take(self, mass_kg: float) -> None:
-        """Take castings out: bed without food, as wet as it is."""
-        water = min(mass_kg * self.moisture_pct / 100.0, 0.9 * self.water_kg)
-        dry = min(mass_kg - water, 0.9 * self.dry_kg)
-        self.water_kg -= water
-        self.dry_kg -= dry
-        self.account.water_taken_kg += water
-        self.account.dry_taken_kg += dry
 
 
 def saturated_kg_m3(temp_c: float) -> float:

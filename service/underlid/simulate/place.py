@@ -16,6 +16,7 @@ from underlid.journal.entries import Entry
 from underlid.journal.parse import entry_from_fields
 from underlid.readings.values import Reading
 from underlid.science.condensation import film_band
+from underlid.simulate.deeds import apply, wipe_lid
 from underlid.simulate.physics import Around, PhysicalBin, saturated_kg_m3
 from underlid.simulate.sensors import SimulatedProbe, battery_v
 from underlid.simulate.weather import Weather
@@ -137,7 +138,7 @@ class SimulatedPlace:
                 continue
             fields = dict(act.fields)
             if fields.get("kind") == WIPE:
-                self.bins[act.bin].wipe_lid()
+                wipe_lid(self.bins[act.bin])
                 fields["text"] = "Wiped the lid."
             if fields.get("kind") in (LOOK, WIPE):
                 fields |= {"kind": "sighting", **looks_of(self.bins[act.bin])}
@@ -146,7 +147,7 @@ class SimulatedPlace:
                 known_at_ms=act.at_ms,
                 new_id=f"{act.bin}-{act.at_ms // SECOND_MS:x}-{fields['kind']}",
             )
-            self.bins[act.bin].apply(entry.what)
+            apply(self.bins[act.bin], entry.what)
             stretch.entries.append(entry)
 
     def _report(self, air: Mapping[str, Around], stretch: Stretch) -> None:
