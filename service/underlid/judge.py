@@ -18,8 +18,8 @@ from underlid.alerts.alert import Alert, AlertState, Spell
 from underlid.alerts.life import deadline_ms
 from underlid.alerts.policy import DELAYS
 from underlid.alerts.state import state_of
-from underlid.binmodel.bins import Setup, Shed
-from underlid.binmodel.herd import limits_of
+from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
+from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
 from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
 from underlid.binmodel.thermal import self_heat_series
@@ -61,6 +61,7 @@ class Judge:
     def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
         """Take a set-up over; return the probes that are new in it, for `fill`."""
         self._setup = setup
+        self._facts = _facts_of(setup)
         self._bins_of = {probe: _bins_reached(setup, probe) for probe in setup.probes}
         new = [probe for probe in setup.probes if probe not in self._probes]
         for probe in self._probes.keys() - setup.probes.keys():
@@ -216,24 +217,18 @@ class Judge:
         return judgement
 
     def _window(self, bin_id: str, now_ms: int) -> BinWindow:
-        bin_ = self._setup.bins[bin_id]
-        shed = self._setup.sheds.get(bin_.shed, Shed(bin_.shed))
-        places = self._setup.probes.values()
+        facts = self._facts[bin_id]
         return BinWindow(
-            bin=bin_,
-            shed=shed,
-            limits=limits_of(bin_),
+            bin=facts.bin,
+            shed=facts.shed,
+            limits=facts.limits,
             now_ms=now_ms,
-            places=tuple(one for one in places if one.bin == bin_id),
-            air_places=tuple(
-                one
-                for one in places
-                if one.probe == shed.air_probe
-                or (shed.air_probe is None and one.bin is None and one.shed == shed.id)
-            ),
+            places=facts.places,
+            air_places=facts.air_places,
             probes=self._probes,
             vitals=self._vitals,
             entries=known_entries(self._entries.get(bin_id, ()), now_ms),
+            reports_air=facts.reports_air,
         )
 
     def _replace_alert(self, alert_id: str, **changes: object) -> None:
@@ -242,6 +237,45 @@ class Judge:
                 if alert.id == alert_id:
                     memory.alerts[key] = replace(alert, **changes)  # type: ignore[arg-type]
                     return
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """What of a set-up concerns one bin."""
+
+    bin: Bin
+    shed: Shed
+    limits: Limits
+    places: tuple[ProbePlace, ...]
+    air_places: tuple[ProbePlace, ...]
+    reports_air: bool
+
+
+def _facts_of(setup: Setup) -> dict[str, _Facts]:
+    """Return the facts of every bin, in one pass over bins and probes."""
+    in_bin: dict[str, list[ProbePlace]] = {}
+    in_air: dict[str, list[ProbePlace]] = {}
+    for place in setup.probes.values():
+        if place.bin is not None:
+            in_bin.setdefault(place.bin, []).append(place)
+        shed = setup.sheds.get(place.shed)
+        named = shed.air_probe if shed else None
+        if place.probe == named or (named is None and place.bin is None):
+            in_air.setdefault(place.shed, []).append(place)
+    reporter: dict[str, str] = {}
+    for bin_ in setup.bins.values():
+        reporter[bin_.shed] = min(bin_.id, reporter.get(bin_.shed, bin_.id))
+    return {
+        bin_.id: _Facts(
+            bin=bin_,
+            shed=setup.sheds.get(bin_.shed, Shed(bin_.shed)),
+            limits=limits_of(bin_),
+            places=tuple(in_bin.get(bin_.id, ())),
+            air_places=tuple(in_air.get(bin_.shed, ())),
+            reports_air=reporter[bin_.shed] == bin_.id,
+        )
+        for bin_ in setup.bins.values()
+    }
 
 
 def _bins_reached(setup: Setup, probe: str) -> set[str]:

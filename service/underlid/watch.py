@@ -16,6 +16,7 @@ from typing import Final
 import numpy as np
 import structlog
 
+from underlid.alerts.alert import Alert
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.hot import BUCKET_MS
 from underlid.clock import Clock, monotonic_s
@@ -34,6 +35,9 @@ WINDOW_DAYS: Final = 14
 INBOX_BATCHES: Final = 100_000
 """Committed batches that may wait for a tick. Beyond it the judge is filled from the store again,
 so nothing is lost: the store has them all."""
+
+RETURNED_MOST: Final = 1000
+"""Newest alerts looked through for those that returned within a day."""
 
 Listener = Callable[[Judgement], None]
 
@@ -166,7 +170,7 @@ class Watch:
         self._set_entries(judge, setup, now_ms)
         since_ms = now_ms - WINDOW_DAYS * DAY_MS
         judge.restore(
-            self._records.open_alerts(),
+            [*self._records.open_alerts(), *self._returned_since(now_ms - DAY_MS)],
             [
                 spell
                 for bin_id in setup.bins
@@ -175,6 +179,11 @@ class Watch:
         )
         self._judge = judge
         return judge
+
+    def _returned_since(self, since_ms: int) -> list[Alert]:
+        """Return the alerts that returned lately: what was told of them counts for the day."""
+        recent = self._records.alerts(most=RETURNED_MOST)
+        return [one for one in recent if (one.returned_at_ms or 0) > since_ms]
 
     def _fill(self, judge: Judge, probes: Sequence[str], now_ms: int) -> None:
         """Give the judge what the store knows of *probes*."""

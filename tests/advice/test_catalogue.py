@@ -41,18 +41,19 @@ def test_a_wet_lid_gets_the_bedding_for_its_feed_and_its_film() -> None:
     finding = held(
         Condition.CONDENSATION, evidence={"lid_film_g_m2": 100.0}, cause="feed", feed_at_ms=FED_MS
     )
-    (advice,) = advice_for(finding, window((FED_MS, MELON)))
+    advice, aired = advice_for(finding, window((FED_MS, MELON)))
+    assert aired.act == "air-lid"
     # computed by hand: (1800·(92 − 75) + 20·(100 − 75))/(75 − 8) = 464 g
     assert advice.amount_g == 460.0
     assert "cardboard over the feed" in advice.text
     later = (NOW_MS - HOUR_MS, BeddingAdded((Portion("cardboard", 300.0),)))
-    (less,) = advice_for(finding, window((FED_MS, MELON), later))
+    less, _ = advice_for(finding, window((FED_MS, MELON), later))
     assert less.amount_g == 165.0
 
 
 def test_a_wet_lid_without_a_feed_gets_bedding_for_its_water_alone() -> None:
     finding = held(Condition.CONDENSATION, evidence={"lid_film_g_m2": 300.0})
-    (advice,) = advice_for(finding, window())
+    advice, _ = advice_for(finding, window())
     # computed by hand: 60 g of water, 60·25/67 = 22 g
     assert advice.amount_g == 22.0
     assert "over the bed" in advice.text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from underlid.advice.bedding import bedding_dose
 from underlid.advice.heat import cold_advice, heat_advice
+from underlid.advice.lid import air_lid
 from underlid.advice.water import water_dose
 from underlid.advice.wet import drier_bed
 from underlid.binmodel.feeds import feed_with_bedding
@@ -26,7 +27,8 @@ def advice_for(finding: Finding, window: BinWindow, units: Units = SI) -> tuple[
     if finding.condition is Condition.CONDENSATION:
         film_g = float(evidence.get("lid_film_g_m2", 0.0)) * bin_.lid_area_m2
         what = feed[1] if feed else None
-        return bedding_dose(what, film_g, bin_.target_moisture_pct, bedding, units)
+        dose = bedding_dose(what, film_g, bin_.target_moisture_pct, bedding, units)
+        return (*dose, *air_lid())
     if finding.condition is Condition.OVERHEATING:
         own = evidence.get("self_heat_k")
         age_h = (window.now_ms - feed[0].at_ms) / HOUR_MS if feed else None

@@ -33,13 +33,13 @@ def water_dose(
     dose_ml = round(whole_ml / 50.0) * 50.0
     if dose_ml < LEAST_ML:
         return ()
-    times = max(1, math.ceil(dose_ml / (MISTING_ML_PER_KG * bed_kg)))
-    each = "" if times == 1 else f", as {times} mistings of {volume_text(dose_ml / times, units)}"
-    days = "" if times == 1 else ", one a day"
+    days = max(1, math.ceil(dose_ml / (MISTING_ML_PER_KG * bed_kg)))
+    each = round(dose_ml / days / 10.0) * 10.0
+    spread = "" if days == 1 else f", {volume_text(each, units)} a day for {days} days"
     working = (
         f"W = Q·(G − M)/(1 − G): Q {bed_kg:.1f} kg, M {moisture_pct:.1f} %, G {target_pct:.0f} %"
         f" gives {whole_ml:.0f} mL. At most {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in"
         " (our judgement)."
     )
-    text = f"Give about {volume_text(dose_ml, units)} of water{each}{days}."
+    text = f"Give about {volume_text(dose_ml, units)} of water{spread}."
     return (Advice("add-water", text, amount_ml=dose_ml, working=working),)

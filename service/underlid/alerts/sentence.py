@@ -95,10 +95,11 @@ def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG0
 
 def _too_wet(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     evidence = finding.evidence
-    air = float(evidence["air_filled_porosity"])
+    share = 100 * float(evidence["air_filled_porosity"])
+    air = f"about {share:.0f} % of it is air" if share >= 2 else "hardly any air is left in it"
     return (
         f"{name}'s bed is too wet: {evidence['moisture_pct']} % moisture, above"
-        f" {evidence['limit_pct']} %, air in {100 * air:.0f} % of its pores and room"
+        f" {evidence['limit_pct']} %, {air}"
     )
 
 

@@ -44,6 +44,8 @@ class BinWindow:
     probes: Mapping[str, HotProbe]
     vitals: Mapping[str, Vitals]
     entries: tuple[Entry, ...]
+    reports_air: bool = True
+    """Whether a fault of the shed's air probe is told with this bin: with one of the shed only."""
     distrusted: frozenset[tuple[str, str]] = frozenset()
     """(probe, raw channel) that stands still: the rules do not use what it says."""
 

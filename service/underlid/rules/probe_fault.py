@@ -32,7 +32,9 @@ TEMPERATURES: Final = ("bed_temp_c", "headspace_temp_c", "shed_temp_c", "lid_tem
 
 def evaluate(window: BinWindow) -> Iterator[Finding]:
     """Yield one finding for each probe that this bin depends on."""
-    for place in (*window.places, *window.air_places):
+    own = window.places
+    air = tuple(place for place in window.air_places if place not in own)
+    for place in (*own, *air) if window.reports_air else own:
         yield _finding(window, place, window.vitals.get(place.probe))
 
 

@@ -1,0 +1,19 @@
+"""What to do about a wet lid besides bedding."""
+
+from __future__ import annotations
+
+from underlid.rules.finding import Advice
+
+
+def air_lid() -> tuple[Advice, ...]:
+    """Return how the water on the lid is kept from raining back."""
+    return (
+        Advice(
+            "air-lid",
+            "Wipe the lid dry and leave it open a crack until the film has gone.",
+            working=(
+                "Opening once changes nothing (20 L of saturated air at 25 °C hold half a gram);"
+                " a gap that stays lets the vapour out. Common practice."
+            ),
+        ),
+    )
