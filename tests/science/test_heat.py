@@ -93,9 +93,11 @@ KEPT = 0.65
 FEEDS_PCT = {"melon": 92.0, "vegetable scraps": 85.0, "coffee grounds": 60.0, "bread": 36.0}
 
 
-def fed_peak_k(feed_kg: float, moisture_pct: float) -> tuple[float, float]:
+def fed_peak_k(
+    feed_kg: float, moisture_pct: float, degradable: float = DEGRADABLE
+) -> tuple[float, float]:
     """Return rise, K, and day of the peak after a feed at 22 °C: two pools, warmed by themselves."""
-    whole_kg, pulp_kg, rise_k = feed_kg * (1.0 - moisture_pct / 100.0) * DEGRADABLE, 0.0, 0.0
+    whole_kg, pulp_kg, rise_k = feed_kg * (1.0 - moisture_pct / 100.0) * degradable, 0.0, 0.0
     peak, step_d = (0.0, 0.0), 1.0 / 288.0
     for step in range(288 * 8):
         factor = float(heat.decay_rate_factor(22.0 + rise_k))
@@ -118,6 +120,20 @@ def test_dry_matter_drives_heat() -> None:
     assert 2.0 < rises[2] < 5.0
     assert 5.0 < rises[3] < 10.0
     assert all(1.4 <= day <= 2.1 for _, day in peaks.values())
+
+
+@pytest.mark.parametrize(
+    ("degradable", "rises_k"),
+    [  # computed here: the table of the science page, in the order of FEEDS_PCT
+        (0.4, [0.4, 0.7, 2.1, 3.6]),
+        (0.6, [0.6, 1.1, 3.3, 6.3]),
+        (0.7, [0.7, 1.3, 4.1, 8.1]),
+    ],
+)
+def test_how_much_decays_sets_the_height(degradable: float, rises_k: list[float]) -> None:
+    peaks = [fed_peak_k(1.8, moisture, degradable) for moisture in FEEDS_PCT.values()]
+    assert [rise for rise, _ in peaks] == pytest.approx(rises_k, abs=0.06)
+    assert all(1.5 <= day <= 1.7 for _, day in peaks)
 
 
 @pytest.mark.parametrize(
