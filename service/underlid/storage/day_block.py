@@ -9,12 +9,14 @@ planes, then zlib. `pack` and `unpack` are inverse to the bit; cadence and gaps 
 from __future__ import annotations
 
 import zlib
+from collections.abc import Collection
 from typing import Final
 
 import msgspec
 import numpy as np
 
 from underlid.storage.protocols import Floats, Integers, RawSeries
+from underlid.storage.trouble import damaged
 
 FORMAT: Final = 1
 """First byte of a block; a newer layout gets a new number."""
@@ -43,6 +45,7 @@ class _Block(msgspec.Struct, array_like=True):
     rows: int
     taken: _Column
     delay: _Column
+    source: _Column
     values: list[_Column]
 
 
@@ -57,23 +60,39 @@ def pack(series: RawSeries) -> bytes:
         rows=len(series.taken_at_ms),
         taken=_pack_integers("taken", series.taken_at_ms, twice=True),
         delay=_pack_integers("delay", delay_ms, twice=False),
-        values=[_pack_values(name, column) for name, column in series.values.items()],
+        source=_pack_integers("source", series.time_source, twice=False),
+        values=[
+            _pack_values(name, column)
+            for name, column in series.values.items()
+            if not np.isnan(column).all()
+        ],
     )
     return bytes([FORMAT]) + zlib.compress(_encode(block), ZLIB_LEVEL)
 
 
-def unpack(block: bytes) -> RawSeries:
-    """Return the rows of a block; raises ValueError for bytes that are not one."""
-    if not block or block[0] != FORMAT:
-        message = f"a block of format {block[:1]!r}; this Underlid reads format {FORMAT}"
-        raise ValueError(message)
-    day = _decode(zlib.decompress(block[1:]))
-    taken_at_ms = _unpack_integers(day.taken, day.rows, twice=True)
-    return RawSeries(
-        taken_at_ms=taken_at_ms,
-        received_at_ms=taken_at_ms + _unpack_integers(day.delay, day.rows, twice=False),
-        values={column.name: _unpack_values(column, day.rows) for column in day.values},
-    )
+def unpack(block: bytes, channels: Collection[str] | None = None) -> RawSeries:
+    """Return the rows of a block; raises `StoreError` for bytes that are not one.
+
+    *channels* leaves all others out; rows that then have no value stay.
+    """
+    try:
+        if block[:1] != bytes([FORMAT]):
+            message = f"format {block[:1]!r}, this Underlid reads {FORMAT}"
+            raise ValueError(message)
+        day = _decode(zlib.decompress(block[1:]))
+        taken_at_ms = _unpack_integers(day.taken, day.rows, twice=True)
+        return RawSeries(
+            taken_at_ms=taken_at_ms,
+            received_at_ms=taken_at_ms + _unpack_integers(day.delay, day.rows, twice=False),
+            values={
+                column.name: _unpack_values(column, day.rows)
+                for column in day.values
+                if channels is None or column.name in channels
+            },
+            time_source=_unpack_integers(day.source, day.rows, twice=False),
+        )
+    except (ValueError, zlib.error, msgspec.MsgspecError) as error:
+        raise damaged("a packed day", error) from error
 
 
 def _planes(values: Integers) -> tuple[int, bytes]:
@@ -85,6 +104,8 @@ def _planes(values: Integers) -> tuple[int, bytes]:
 
 
 def _from_planes(body: bytes, width: int) -> Integers:
+    if width == 1:
+        return np.frombuffer(body, np.int8).astype(np.int64)
     planes = np.frombuffer(body, np.uint8).reshape(width, -1)
     return np.ascontiguousarray(planes.T).view(f"<i{width}").ravel().astype(np.int64)
 

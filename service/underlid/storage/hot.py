@@ -1,80 +1,54 @@
 """The hot table: one wide row per instant and probe, where every reading lands first.
 
-`HotTable` owns the writing connection: layout, durable ids of probes and channels, the upsert. It
-knows nothing of packed days (`packing.py`) or of reading back (`sqlite_readings.py`).
+`HotTable` owns the writing connection and makes the upserts. It knows nothing of packed days
+(`packing.py`) or of reading back (`hot_rows.py`); the tables are in `layout.py`, the probes' ids in
+`probes.py`, resends without a time of their own in `resends.py`.
 """
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
-from pathlib import Path
-from typing import Final
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import msgspec
 
 from underlid.readings.values import RawMessage, Reading, Rejected, RejectReason, TimeSource
-from underlid.storage.trouble import StoreVersionError
+from underlid.storage.probes import Probes
+from underlid.storage.resends import Resends
 
-LAYOUT_VERSION: Final = 1
-
-CHANNELS_MOST: Final = 500
-"""Columns of the hot table. SQLite allows 2000; a farm uses a few dozen channel names. A name
+CHANNELS_MOST: Final = 200
+"""Channel names in one store, each a column of the hot table: a farm uses a few dozen. A name
 beyond it is refused with a reason, and the other channels of its reading are stored."""
 
-REJECTS_KEPT: Final = 500
-"""Newest rejected messages kept for looking at."""
+BUSY_SPANS_MOST: Final = 10_000
+"""Remembered stretches of milliseconds that are taken; forgetting them costs time only."""
 
-PAYLOAD_KEPT_BYTES: Final = 2048
-"""Bytes of a rejected payload kept: enough to see what the probe meant."""
-
-LAYOUT: Final = """
-CREATE TABLE probe (
-    id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE, shed TEXT NOT NULL,
-    first_taken_at_ms INTEGER NOT NULL);
-CREATE TABLE channel (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE);
-CREATE TABLE hot (
-    time INTEGER NOT NULL, probe INTEGER NOT NULL, delay_ms INTEGER NOT NULL,
-    PRIMARY KEY (time, probe)) WITHOUT ROWID;
-CREATE TABLE numbered (
-    probe INTEGER NOT NULL, seq INTEGER NOT NULL, received_at_ms INTEGER NOT NULL,
-    PRIMARY KEY (probe, seq)) WITHOUT ROWID;
-CREATE TABLE packed_day (
-    probe INTEGER NOT NULL, day INTEGER NOT NULL, rows INTEGER NOT NULL, block BLOB NOT NULL,
-    PRIMARY KEY (probe, day));
-CREATE TABLE hourly (
-    probe INTEGER NOT NULL, channel INTEGER NOT NULL, day INTEGER NOT NULL, sums BLOB NOT NULL,
-    PRIMARY KEY (probe, channel, day)) WITHOUT ROWID;
-CREATE TABLE rejected (
-    id INTEGER PRIMARY KEY, received_at_ms INTEGER NOT NULL, reason TEXT NOT NULL,
-    sentence TEXT NOT NULL, topic TEXT NOT NULL, payload BLOB NOT NULL);
-CREATE TABLE reject_count (reason TEXT PRIMARY KEY, n INTEGER NOT NULL) WITHOUT ROWID;
-"""
+_DEVICE: Final = TimeSource.DEVICE
 
 
-def connect(path: Path) -> sqlite3.Connection:
-    """Open *path* for writing, with the layout in place and the pragmas of the storage page."""
-    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
-    for pragma in (
-        "page_size = 8192",
-        "journal_mode = WAL",
-        "synchronous = FULL",
-        "wal_autocheckpoint = 0",
-        "cache_size = -8192",
-        "temp_store = MEMORY",
-        "busy_timeout = 10000",
-    ):
-        connection.execute(f"PRAGMA {pragma}")
-    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    if version > LAYOUT_VERSION:
-        connection.close()
-        raise StoreVersionError(
-            "the layout of the readings file",
-            value=version,
-            expected=f"{LAYOUT_VERSION} or older",
-            next_step=f"Start the newer Underlid that wrote {path.name}, or restore a backup.",
-        )
-    if version == 0:
-        connection.executescript(f"BEGIN;{LAYOUT}PRAGMA user_version = {LAYOUT_VERSION};COMMIT;")
-    return connection
+class Row(NamedTuple):
+    """What is stored at one time and probe."""
+
+    values: dict[str, float]
+    delay_ms: int
+    """Received minus taken."""
+    source: TimeSource
+
+
+Key = tuple[int, int]
+"""Time in milliseconds, id of the probe: the key of the hot table, in this order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Inserted:
+    """What one batch put into the table."""
+
+    rows: dict[Key, Row]
+    readings: Sequence[Reading]
+    """The batch itself, or without resends and with moved times where there were any."""
+    refused: list[Rejected]
 
 
 class HotTable:
@@ -82,128 +56,147 @@ class HotTable:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self.connection = connection
-        self.probes: dict[str, int] = {}
+        self.probes = Probes(connection)
         self.channels: dict[str, int] = {}
-        self._upserts: dict[tuple[str, ...], str] = {}
+        self._resends = Resends(connection)
         self.load_ids()
 
     def load_ids(self) -> None:
         """Read the ids that are on disk; after a rollback those in memory may be ahead."""
-        self.probes = dict(self.connection.execute("SELECT name, id FROM probe"))
+        self.probes.load()
         self.channels = dict(self.connection.execute("SELECT name, id FROM channel"))
+        self._upserts: dict[tuple[str, ...], str] = {}
+        self._busy: dict[tuple[int, tuple[str, ...]], tuple[int, int]] = {}
+        self._resends.load()
 
-    def insert(self, readings: Sequence[Reading]) -> list[Rejected]:
-        """Store *readings* inside the open transaction; return what had no room.
+    def insert(self, readings: Sequence[Reading]) -> Inserted:
+        """Store *readings* inside the open transaction.
 
         Readings of one time and probe are merged first, in their order; then the rows of one
         statement shape go in together.
         """
-        merged: dict[tuple[int, int], tuple[dict[str, float], Reading]] = {}
-        probes = self.probes
-        for one in readings:
-            if one.seq is not None and self._seen_before(one):
-                continue
-            key = (one.taken_at_ms, probes.get(one.probe) or self._new_probe(one))
-            before = merged.get(key)
-            merged[key] = ({**before[0], **one.values} if before else one.values, one)
-        by_shape: dict[tuple[str, ...], list[tuple[float, ...]]] = {}
+        rows: dict[Key, Row] = {}
+        changed: dict[int, Reading | None] = {}
         refused: list[Rejected] = []
-        known = self.channels.keys()
-        for (time, probe), (given, one) in merged.items():
-            values = given if known >= given.keys() else self._with_room(given, one, refused)
-            by_shape.setdefault(tuple(values), []).append(
-                (time, probe, one.received_at_ms - time, *values.values())
-            )
-        for names, rows in by_shape.items():
-            self.connection.executemany(self._upsert(names), rows)
-        return refused
+        for index, one in enumerate(readings):
+            probe = self.probes.number_of(one)
+            at_ms = one.taken_at_ms
+            if one.seq is not None and self._resends.known(probe, one):
+                changed[index] = None
+                continue
+            if one.time_source is not _DEVICE:
+                at_ms = self._free_ms(probe, one, rows)
+                if at_ms != one.taken_at_ms:
+                    changed[index] = msgspec.structs.replace(one, taken_at_ms=at_ms)
+            values = one.values
+            if not self.channels.keys() >= values.keys():
+                values = self._with_room(one, refused)
+                if not values:
+                    continue
+            row = Row(values, one.received_at_ms - at_ms, one.time_source)
+            held = rows.get((at_ms, probe))
+            rows[at_ms, probe] = row if held is None else merged_row(held, row)
+        self._upsert_all(rows)
+        return Inserted(rows, _as_stored(readings, changed), refused)
 
-    def note_rejected(self, rejected: Iterable[Rejected]) -> None:
-        """Count rejections by reason and keep the newest, inside the open transaction."""
-        rows = [
-            (
-                one.message.received_at_ms,
-                one.reason.value,
-                one.sentence,
-                one.message.topic.encode(errors="backslashreplace").decode()[:256],
-                one.message.payload[:PAYLOAD_KEPT_BYTES],
-            )
-            for one in rejected
-        ]
-        if not rows:
-            return
-        self.connection.executemany(
-            "INSERT INTO rejected (received_at_ms, reason, sentence, topic, payload)"
-            " VALUES (?, ?, ?, ?, ?)",
-            rows,
-        )
-        self.connection.executemany(
-            "INSERT INTO reject_count VALUES (?, 1) ON CONFLICT DO UPDATE SET n = n + 1",
-            [(row[1],) for row in rows],
-        )
-        self.connection.execute(
-            "DELETE FROM rejected WHERE id <= (SELECT max(id) FROM rejected) - ?", (REJECTS_KEPT,)
-        )
+    def _free_ms(self, probe: int, one: Reading, rows: dict[Key, Row]) -> int:
+        """Return the first millisecond from the reading's on at which it overwrites nothing.
 
-    def _seen_before(self, one: Reading) -> bool:
-        """Tell whether a reading without a time of its own is a resend of a stored one.
-
-        A message's readings share its number and the moment it was received, so a number known from
-        another moment is a resend.
+        A probe without a clock that empties its queue sends many readings in one millisecond.
         """
-        if one.time_source is TimeSource.DEVICE:
+        names = tuple(one.values)
+        at_ms = one.taken_at_ms
+        first, end = self._busy.get((probe, names), (0, 0))
+        if first <= at_ms < end:
+            at_ms = end
+        else:
+            first = at_ms
+        while self._taken(at_ms, probe, names, rows):
+            at_ms += 1
+        if at_ms != first:
+            if len(self._busy) >= BUSY_SPANS_MOST:
+                self._busy.clear()
+            self._busy[probe, names] = (first, at_ms)
+        return at_ms
+
+    def _taken(self, at_ms: int, probe: int, names: tuple[str, ...], rows: dict[Key, Row]) -> bool:
+        held = rows.get((at_ms, probe))
+        if held is not None and not held.values.keys().isdisjoint(names):
+            return True
+        said = [f"c{self.channels[name]} IS NOT NULL" for name in names if name in self.channels]
+        if not said:
             return False
-        probe = self.probes.get(one.probe) or self._new_probe(one)
-        row = self.connection.execute(
-            "INSERT INTO numbered VALUES (?, ?, ?)"
-            " ON CONFLICT DO UPDATE SET received_at_ms = received_at_ms RETURNING received_at_ms",
-            (probe, one.seq, one.received_at_ms),
-        ).fetchone()
-        return bool(row[0] != one.received_at_ms)
+        found = self.connection.execute(
+            f"SELECT 1 FROM hot WHERE time = ? AND probe = ? AND ({' OR '.join(said)})",
+            (at_ms, probe),
+        ).fetchall()
+        return bool(found)
 
-    def _new_probe(self, one: Reading) -> int:
-        """Give a probe its id, in the transaction that holds its first reading."""
-        cursor = self.connection.execute(
-            "INSERT INTO probe (name, shed, first_taken_at_ms) VALUES (?, ?, ?)",
-            (one.probe, one.shed, one.taken_at_ms),
-        )
-        self.probes[one.probe] = number = int(cursor.lastrowid or 0)
-        return number
-
-    def _with_room(
-        self, values: dict[str, float], one: Reading, refused: list[Rejected]
-    ) -> dict[str, float]:
+    def _with_room(self, one: Reading, refused: list[Rejected]) -> dict[str, float]:
         """Add columns for new channels; leave out those that find no room."""
         kept: dict[str, float] = {}
-        for name, value in values.items():
-            if name in self.channels or len(self.channels) < CHANNELS_MOST:
-                self._add_channel(name)
+        for name, value in one.values.items():
+            if name in self.channels or self._add_channel(name):
                 kept[name] = value
             else:
                 refused.append(no_room(one, name, value))
         return kept
 
-    def _add_channel(self, name: str) -> None:
-        if name in self.channels:
-            return
+    def _add_channel(self, name: str) -> bool:
+        if len(self.channels) >= CHANNELS_MOST:
+            return False
         cursor = self.connection.execute("INSERT INTO channel (name) VALUES (?)", (name,))
         number = int(cursor.lastrowid or 0)
         self.connection.execute(f"ALTER TABLE hot ADD COLUMN c{number} REAL")
         self.channels[name] = number
+        return True
+
+    def _upsert_all(self, rows: dict[Key, Row]) -> None:
+        by_shape: dict[tuple[str, ...], list[tuple[float, ...]]] = {}
+        for (time, probe), (values, delay_ms, source) in rows.items():
+            by_shape.setdefault(tuple(values), []).append(
+                (time, probe, delay_ms, source, *values.values())
+            )
+        for names, shaped in by_shape.items():
+            self.connection.executemany(self._upsert(names), shaped)
 
     def _upsert(self, names: tuple[str, ...]) -> str:
-        """Return the statement that merges these channels into a row, made once per shape."""
+        """Return the statement that merges these channels into a row (see `merged_row`)."""
         statement = self._upserts.get(names)
         if statement is None:
             columns = [f"c{self.channels[name]}" for name in names]
             sets = [f"{column} = excluded.{column}" for column in columns]
             statement = (
-                f"INSERT INTO hot ({', '.join(['time', 'probe', 'delay_ms', *columns])})"
-                f" VALUES ({', '.join('?' * (3 + len(columns)))}) ON CONFLICT DO UPDATE SET "
-                + ", ".join([*sets, "delay_ms = min(delay_ms, excluded.delay_ms)"])
+                f"INSERT INTO hot ({', '.join(['time', 'probe', 'delay_ms', 'source', *columns])})"
+                f" VALUES ({', '.join('?' * (4 + len(columns)))}) ON CONFLICT DO UPDATE SET "
+                + ", ".join(sets)
+                + f", delay_ms = CASE WHEN {' AND '.join(f'{one} IS NOT NULL' for one in columns)}"
+                " THEN min(delay_ms, excluded.delay_ms) ELSE max(delay_ms, excluded.delay_ms) END"
+                ", source = min(source, excluded.source)"
             )
             self._upserts[names] = statement
         return statement
+
+
+def merged_row(held: Row, new: Row) -> Row:
+    """Return both as one row; newer values stand.
+
+    A row that gains a channel was complete only when that came; one that is merely said again was
+    there before.
+    """
+    again = held.values.keys() >= new.values.keys()
+    delay_ms = (min if again else max)(held.delay_ms, new.delay_ms)
+    return Row({**held.values, **new.values}, delay_ms, min(held.source, new.source))
+
+
+def _as_stored(
+    readings: Sequence[Reading], changed: dict[int, Reading | None]
+) -> Sequence[Reading]:
+    """Return the batch without resends and with moved times; itself where nothing changed."""
+    if not changed:
+        return readings
+    stored = (changed.get(index, one) for index, one in enumerate(readings))
+    return [one for one in stored if one is not None]
 
 
 def no_room(one: Reading, name: str, value: float) -> Rejected:

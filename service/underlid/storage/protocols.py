@@ -6,7 +6,7 @@ All calls block; edges that must not wait call them from a thread.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -26,6 +26,8 @@ class RawSeries:
     taken_at_ms: Integers
     received_at_ms: Integers
     values: dict[str, Floats]
+    time_source: Integers
+    """Whose clock `taken_at_ms` is: `readings.values.TimeSource` per instant."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +57,14 @@ class ProbeSeen:
 class ReadingStore(Protocol):
     """Keeps readings for good: acknowledged means on disk."""
 
-    def write(self, readings: Sequence[Reading], rejected: Sequence[Rejected] = ()) -> None:
+    def write(
+        self, readings: Sequence[Reading], rejected: Sequence[Rejected] = ()
+    ) -> Sequence[Reading]:
         """Store all in one fsynced commit: idempotent, key (time, probe), channels merged.
 
-        Raises `StoreFullError` or another `StoreError` when nothing was stored.
+        Returns the readings as they are stored: without those that were there before under
+        another time of receipt, and with those moved by milliseconds that would have overwritten
+        another. Raises `StoreFullError` or another `StoreError` when nothing was stored.
         """
         ...
 
@@ -66,8 +72,18 @@ class ReadingStore(Protocol):
         """Return the raw readings with start_ms ≤ taken_at_ms < end_ms."""
         ...
 
-    def buckets(self, probe: str, start_ms: int, end_ms: int, step_ms: int) -> Buckets:
-        """Return min, mean, max, count per step; hourly roll-ups serve steps of whole hours."""
+    def buckets(
+        self,
+        probe: str,
+        start_ms: int,
+        end_ms: int,
+        step_ms: int,
+        channels: Collection[str] | None = None,
+    ) -> Buckets:
+        """Return min, mean, max, count per step; hourly roll-ups serve steps of whole hours.
+
+        Steps lie on whole multiples of *step_ms*. *channels* leaves all others out.
+        """
         ...
 
     def buckets_of_all(

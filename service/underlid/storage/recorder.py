@@ -1,8 +1,8 @@
 """The one writer thread: batches in, one fsynced commit, then the callbacks that acknowledge.
 
 All that waits when the thread comes round goes into one commit; the disk sets the pace, no timer.
-Order: understand (`pipeline.ingest`), keep journal entries, commit readings, answer each
-submission in the order it came, tell the listeners. A submission is answered exactly once.
+Order: understand (`pipeline.ingest`), commit readings, keep journal entries, answer each submission
+in the order it came, tell the listeners. A submission is answered exactly once.
 """
 
 from __future__ import annotations
@@ -17,24 +17,24 @@ import structlog
 
 from underlid.clock import monotonic_s
 from underlid.pipeline import ingest
-from underlid.readings.values import (
-    Admitted,
-    RawEntry,
-    RawMessage,
-    Rejected,
-    RejectReason,
-)
+from underlid.readings.values import Admitted, RawEntry, RawMessage, Reading, Rejected, RejectReason
 from underlid.storage.protocols import ReadingStore
-from underlid.storage.trouble import StoreError
+from underlid.storage.trouble import StoreError, unexpected
 
 log = structlog.get_logger(__name__)
 
 WAITING_MOST: Final = 20_000
-"""Messages that may wait: about a second of the fastest stream, some 10 MB. Beyond it the doors stop
-reading from their sockets, so the probes wait, and nothing is dropped."""
+"""Messages that may wait: about a second of the fastest stream. Beyond it the doors stop reading
+from their sockets, so the probes wait, and nothing is dropped."""
+
+WAITING_BYTES_MOST: Final = 16 * 1024 * 1024
+"""Bytes of payload that may wait: 20,000 messages of the largest size would be a gigabyte."""
 
 COMMIT_MOST: Final = 4_000
 """Messages in one commit, so that the first of them does not wait too long for its answer."""
+
+COMMIT_BYTES_MOST: Final = 1024 * 1024
+"""Bytes of payload in one commit, so that what they turn into fits a small computer."""
 
 CHECKPOINT_EVERY_S: Final = 0.5
 """Moving pages from the log to the file in small bites keeps the commit's tail short."""
@@ -64,6 +64,14 @@ class Counts:
     commits: int = 0
     failed_commits: int = 0
     commit_s: float = 0.0
+    """How long the last commit took, understanding the messages included."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Submission:
+    batch: Sequence[RawMessage]
+    done: Done
+    size_bytes: int
 
 
 class Recorder:
@@ -73,10 +81,11 @@ class Recorder:
         self._store = store
         self._keep_entry = keep_entry
         self._listeners: list[Listener] = []
-        self._waiting: deque[tuple[Sequence[RawMessage], Done]] = deque()
+        self._waiting: deque[_Submission] = deque()
         self._waiting_messages = 0
+        self._waiting_bytes = 0
         self._wake = threading.Condition()
-        self._closing = False
+        self._closing = threading.Event()
         self.counts = Counts()
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
         self._thread.start()
@@ -93,25 +102,32 @@ class Recorder:
     def submit(self, batch: Sequence[RawMessage], done: Done) -> bool:
         """Take *batch*; *done* is called once, on the writer thread, after the commit.
 
-        False when the queue is full or the recorder is closing: nothing was taken.
+        False when the queue is full or the recorder is closing: nothing was taken. A batch that is
+        larger than the whole queue is taken when nothing else waits.
         """
+        size_bytes = sum([len(message.payload) for message in batch])
         with self._wake:
-            full = self._waiting_messages and self._waiting_messages + len(batch) > WAITING_MOST
-            if self._closing or full:
+            messages = self._waiting_messages + len(batch)
+            full = messages > WAITING_MOST or self._waiting_bytes + size_bytes > WAITING_BYTES_MOST
+            if self._closing.is_set() or (full and self._waiting_messages):
                 return False
-            self._waiting.append((batch, done))
-            self._waiting_messages += len(batch)
+            self._waiting.append(_Submission(batch, done, size_bytes))
+            self._waiting_messages = messages
+            self._waiting_bytes += size_bytes
             self._wake.notify()
         return True
 
     def listen(self, listener: Listener) -> None:
-        """Call *listener* on the writer thread with what each submission held, after its commit."""
+        """Call *listener* on the writer thread with what each commit stored, after it.
+
+        Readings come as they are stored: a resend that was there before is left out.
+        """
         self._listeners.append(listener)
 
     def close(self) -> None:
         """Write what waits, then stop."""
         with self._wake:
-            self._closing = True
+            self._closing.set()
             self._wake.notify_all()
         self._thread.join()
         self._checkpoints.join()
@@ -119,63 +135,95 @@ class Recorder:
     def _run(self) -> None:
         while True:
             with self._wake:
-                while not self._waiting and not self._closing:
+                while not self._waiting and not self._closing.is_set():
                     self._wake.wait()
                 if not self._waiting:
                     return
                 taken = self._take()
             self._record(taken)
+            with self._wake:
+                self._waiting_messages -= sum(len(one.batch) for one in taken)
+                self._waiting_bytes -= sum(one.size_bytes for one in taken)
 
-    def _take(self) -> list[tuple[Sequence[RawMessage], Done]]:
+    def _take(self) -> list[_Submission]:
         """Take what waits, up to one commit's worth (the lock is held)."""
         taken = [self._waiting.popleft()]
-        size = len(taken[0][0])
-        while self._waiting and size + len(self._waiting[0][0]) <= COMMIT_MOST:
+        messages, size_bytes = len(taken[0].batch), taken[0].size_bytes
+        while self._waiting:
+            messages += len(self._waiting[0].batch)
+            size_bytes += self._waiting[0].size_bytes
+            if messages > COMMIT_MOST or size_bytes > COMMIT_BYTES_MOST:
+                break
             taken.append(self._waiting.popleft())
-            size += len(taken[-1][0])
         return taken
 
-    def _record(self, taken: list[tuple[Sequence[RawMessage], Done]]) -> None:
+    def _record(self, taken: list[_Submission]) -> None:
+        """Store what was taken, answer everybody, tell the listeners."""
         began = monotonic_s()
-        parts = [self._understood(batch) for batch, _ in taken]
-        error: StoreError | None = None
+        parts = [_nothing() for _ in taken]
+        errors: list[StoreError | None]
+        stored: Sequence[Reading] = ()
         try:
-            self._store.write(
-                [one for part in parts for one in part.readings],
-                [one for part in parts for one in part.rejected],
+            parts = [ingest(one.batch) for one in taken]
+            stored = self._store.write(
+                [reading for part in parts for reading in part.readings],
+                [rejected for part in parts for rejected in part.rejected],
             )
+            errors = self._keep_entries(parts)
         except StoreError as trouble:
-            error = trouble
-            self.counts.failed_commits += 1
             log.error("nothing stored", error=str(trouble))
-        size = sum(len(batch) for batch, _ in taken)
-        self.counts.commit_s = monotonic_s() - began
-        with self._wake:
-            self._waiting_messages -= size
-        if error is None:
-            self._count(parts, size)
-        for (_, done), part in zip(taken, parts, strict=True):
-            self._answer(done, Outcome(part, error))
-        if error is None:
-            for part in parts:
-                self._tell(part)
+            errors = [trouble] * len(taken)
+        except Exception as mistake:
+            if len(taken) > 1:
+                for one in taken:  # whatever is wrong with one must not keep the others out
+                    self._record([one])
+                return
+            log.exception("nothing stored")
+            errors = [unexpected(mistake)]
+        self._count(taken, parts, errors, monotonic_s() - began)
+        for one, part, error in zip(taken, parts, errors, strict=True):
+            self._answer(one.done, Outcome(part, error))
+        good = [part for part, error in zip(parts, errors, strict=True) if error is None]
+        if good:
+            self._tell(_told(stored, good))
 
-    def _understood(self, batch: Sequence[RawMessage]) -> Admitted:
-        """Return what *batch* holds; its journal entries are on disk when this returns."""
-        admitted = ingest(batch)
-        for entry in admitted.entries:
-            sentence = self._keep_entry(entry)
-            if sentence is not None:
-                topic = f"underlid/v1/{entry.shed}/entry"
-                message = RawMessage(topic, repr(entry.fields).encode(), entry.received_at_ms)
-                admitted.rejected.append(Rejected(RejectReason.BAD_ENTRY, sentence, message))
-        return admitted
+    def _keep_entries(self, parts: list[Admitted]) -> list[StoreError | None]:
+        """Put journal entries on disk; return an error for each submission where that failed."""
+        errors: list[StoreError | None] = []
+        for part in parts:
+            error = None
+            refused: list[Rejected] = []
+            try:
+                for entry in part.entries:
+                    sentence = self._keep_entry(entry)
+                    if sentence is not None:
+                        refused.append(_refused(entry, sentence))
+                if refused:
+                    self._store.write([], refused)
+                    part.rejected.extend(refused)
+            except StoreError as trouble:
+                error = trouble
+            except Exception as mistake:
+                log.exception("a journal entry could not be kept")
+                error = unexpected(mistake)
+            errors.append(error)
+        return errors
 
-    def _count(self, parts: list[Admitted], size: int) -> None:
-        self.counts.messages += size
-        self.counts.readings += sum(len(part.readings) for part in parts)
-        self.counts.rejected += sum(len(part.rejected) for part in parts)
-        self.counts.commits += 1
+    def _count(
+        self,
+        taken: list[_Submission],
+        parts: list[Admitted],
+        errors: list[StoreError | None],
+        commit_s: float,
+    ) -> None:
+        self.counts.commit_s = commit_s
+        self.counts.failed_commits += any(errors)
+        self.counts.commits += not all(errors)
+        for one, part, error in zip(taken, parts, errors, strict=True):
+            if error is None:
+                self.counts.messages += len(one.batch)
+                self.counts.readings += len(part.readings)
+                self.counts.rejected += len(part.rejected)
 
     @staticmethod
     def _answer(done: Done, outcome: Outcome) -> None:
@@ -184,18 +232,38 @@ class Recorder:
         except Exception:
             log.exception("a caller failed on its answer; its messages are stored")
 
-    def _tell(self, part: Admitted) -> None:
+    def _tell(self, told: Admitted) -> None:
         for listener in self._listeners:
             try:
-                listener(part)
+                listener(told)
             except Exception:
                 log.exception("a listener failed; the stream goes on")
 
     def _checkpoint_for_ever(self) -> None:
-        pause = threading.Event()
-        while not self._closing:
-            pause.wait(CHECKPOINT_EVERY_S)
+        while not self._closing.wait(CHECKPOINT_EVERY_S):
             try:
                 self._store.checkpoint()
             except Exception:
                 log.exception("a checkpoint failed; the next one follows")
+
+
+def _nothing() -> Admitted:
+    return Admitted([], [], [], [])
+
+
+def _told(stored: Sequence[Reading], parts: list[Admitted]) -> Admitted:
+    """Return what a commit held, its readings as they are stored."""
+    return Admitted(
+        list(stored),
+        [one for part in parts for one in part.statuses],
+        [one for part in parts for one in part.entries],
+        [one for part in parts for one in part.rejected],
+    )
+
+
+def _refused(entry: RawEntry, sentence: str) -> Rejected:
+    """Return the rejection of a journal entry that does not make sense."""
+    message = RawMessage(
+        f"underlid/v1/{entry.shed}/entry", repr(entry.fields).encode(), entry.received_at_ms
+    )
+    return Rejected(RejectReason.BAD_ENTRY, sentence, message)

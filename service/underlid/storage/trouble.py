@@ -21,8 +21,7 @@ class StoreVersionError(StoreError):
 
 def store_error(error: sqlite3.Error, path: object) -> StoreError:
     """Return the store's own error for SQLite's."""
-    text = str(error)
-    if "full" in text:
+    if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_FULL:
         return StoreFullError(
             "the readings file",
             value=str(path),
@@ -32,6 +31,26 @@ def store_error(error: sqlite3.Error, path: object) -> StoreError:
     return StoreError(
         "the readings file",
         value=str(path),
-        expected=f"a file that can be written (SQLite says: {text})",
+        expected=f"a file that can be read and written (SQLite says: {error})",
         next_step="Check the disk and the rights on the folder, then start again.",
+    )
+
+
+def unexpected(error: Exception) -> StoreError:
+    """Return the store's own error for a mistake of ours: the batch fails, the stream goes on."""
+    return StoreError(
+        "a batch of messages",
+        value=f"{type(error).__name__}: {error}",
+        expected="one that can be stored",
+        next_step="Look into the log for the whole story, and report it as a mistake in Underlid.",
+    )
+
+
+def damaged(what: str, error: Exception) -> StoreError:
+    """Return the error for a block that is not what was written."""
+    return StoreError(
+        what,
+        value=f"{type(error).__name__}: {error}",
+        expected="the bytes that were written",
+        next_step="Check the disk, and restore the readings file from a backup.",
     )
