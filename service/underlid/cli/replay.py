@@ -85,6 +85,7 @@ def replay(
         raise click.UsageError("--readings needs --setup: which probe sits where?")
     if more_limits and not limits:
         raise click.UsageError(f"Unexpected argument {more_limits[0]!r}.")
+    wanted = _limits((*limits, *more_limits))
     refused = RefusedRows(skip=skip_bad)
     with ExitStack() as stack:
         history = (
@@ -93,7 +94,7 @@ def replay(
             else _from_files(setup or readings, readings, journal, refused)
         )
         told = Summary(history.setup)
-        lines = _judged(history, until, tick, _limits((*limits, *more_limits)), told)
+        lines = _judged(history, until, tick, wanted, told)
         if out is None and summary:
             for _ in lines:
                 pass
