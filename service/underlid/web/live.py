@@ -73,15 +73,27 @@ class Hub:
         self._streams: set[Stream] = set()
         self._lock = threading.Lock()
         self._closed = False
+        self._told = 0
 
     @property
     def open_streams(self) -> int:
         """Return how many pages are listening."""
         return len(self._streams)
 
+    @property
+    def told(self) -> int:
+        """Return how many events there have been: a page made before an event has missed it."""
+        return self._told
+
+    def missed(self) -> None:
+        """Note that something happened while nobody was listening."""
+        with self._lock:
+            self._told += 1
+
     def publish(self, event: Event) -> None:
         """Hand *event* to every open page; never waits, never raises."""
         with self._lock:
+            self._told += 1
             streams = list(self._streams)
         for stream in streams:
             stream.put(event)

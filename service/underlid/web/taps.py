@@ -17,6 +17,8 @@ def publish_readings(hub: Hub) -> Callable[[Admitted], None]:
 
     def tell(admitted: Admitted) -> None:
         if not hub.open_streams:
+            if admitted.readings:
+                hub.missed()
             return
         newest: dict[str, Reading] = {}
         for reading in admitted.readings:

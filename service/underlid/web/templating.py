@@ -17,6 +17,7 @@ from starlette.responses import HTMLResponse
 
 from underlid.journal.units import Units
 from underlid.web import wording
+from underlid.web.context import context_of
 from underlid.web.tokens import form_token
 
 FOLDER: Final = Path(__file__).parent / "templates"
@@ -86,6 +87,7 @@ def render(
         "may_set_up": person is not None and person.role == "lead",
         "units": units_of(request),
         "units_name": request.cookies.get(UNITS_COOKIE, "si"),
+        "told": context_of(request).live.told,
         "said": SAID.get(request.query_params.get("said", ""), ""),
     }
     text = environment().get_template(template).render({**every_page, **values})

@@ -44,7 +44,9 @@ router = APIRouter(prefix="/api/v1", tags=["live"])
     },
 )
 async def live(
-    request: Request, bin_id: Annotated[str, Query(alias="bin", description="Only this bin")] = ""
+    request: Request,
+    bin_id: Annotated[str, Query(alias="bin", description="Only this bin")] = "",
+    told: Annotated[int | None, Query(description="The number in the page that listens")] = None,
 ) -> Response:
     """Send what happens while it happens; `look` means that events were left out."""
     context = context_of(request)
@@ -52,17 +54,21 @@ async def live(
     if stream is None:
         raise Problem(503, "Too many pages are listening. Close some.", "", {"retry-after": "10"})
     return StreamingResponse(
-        _lines(context, stream, bin_id),
+        _lines(context, stream, bin_id, told is not None and told < context.live.told),
         media_type="text/event-stream",
         headers={"cache-control": "no-store", "x-accel-buffering": "no"},
     )
 
 
-async def _lines(context: Context, stream: Stream, bin_id: str) -> AsyncIterator[str]:
+async def _lines(
+    context: Context, stream: Stream, bin_id: str, has_missed: bool
+) -> AsyncIterator[str]:
     """Yield the stream's text until it is closed here or by the browser."""
     words = _Words(context)
     try:
         yield f"retry: {RETRY_MS}\n\n"
+        if has_missed:
+            yield 'event: look\ndata: {"kind": "look"}\n\n'
         while (events := await stream.next(KEEP_ALIVE_S)) is not None:
             if not events:
                 yield ": still here\n\n"

@@ -1,218 +1,225 @@
-// The bin's curves as SVG: make(root, data, events) -> {setRange, append, range}.
-// data: {start_ms, step_ms, points, channels: {name: {low, mean, high}}, marks, spans, from, until}.
-// Reading, moving and keys are in gestures.js; which channels there are in panels.js.
-import { PANELS, levels, shownValue, worded } from "./panels.js";
-import { spoken, ticks } from "./ticks.js";
+// The curves of a bin: panels over one time axis, each an SVG with its key and values above it.
+//
+//   const chart = make(root, data, events)   -> { setRange, append, replace, range, home }
+//
+// `root` is an empty element with data-timezone and data-units; `data` is what the page and the series
+// address give; events.ranged(from, until) is called when the view has changed. Panels are chosen in
+// `panels.js` and drawn in `draw.js`; fingers and keys are in `gestures.js`.
+
+import { extent } from "./curve.js";
+import { LEFT, RIGHT, drawPanel, shapeOf, svg } from "./draw.js";
 import { listen } from "./gestures.js";
+import { panelsOf } from "./panels.js";
+import { spoken, ticks } from "./ticks.js";
+import { label, scale, text } from "./words.js";
 
-const SVG = "http://www.w3.org/2000/svg";
-const LEFT = 38, RIGHT = 10, TOP = 44, GAP = 30, BOTTOM = 24;
-const HEIGHTS = [170, 80, 80, 80];
-const SPAN_LEAST = 30 * 60_000;
+const TICK_PX = 64;
+const NEAR_PX = 14; // a mark this near to the cursor is read with it
+const SHORTEST_MS = 30 * 60_000;
+const LONGEST_MS = 4000 * 86_400_000;
+const AHEAD = 0.5; // of the view may be empty future
 
-export function add(parent, name, attributes = {}, text = "") {
-  const node = parent.appendChild(document.createElementNS(SVG, name));
-  for (const [key, value] of Object.entries(attributes)) node.setAttribute(key, value);
-  if (text) node.textContent = text;
-  return node;
+/** Draw `data` into `root`. */
+export function make(root, data, events = {}) {
+  return new Chart(root, data, events);
 }
 
-export function make(root, data, events = {}) {
-  const zone = root.dataset.timezone || "UTC";
-  const fahrenheit = root.dataset.units === "us";
-  let { from, until } = data;
-  let cursor = null, svg = null, panels = [], width = 0, height = 0;
-
-  const legend = document.createElement("ul");
-  legend.className = "legend";
-  const reading = document.createElement("p");
-  reading.className = "reading";
-  reading.setAttribute("aria-live", "polite");
-  const holder = document.createElement("div");
-  root.replaceChildren(legend, holder, reading);
-
-  const x = (at) => LEFT + (at - from) / (until - from) * (width - LEFT - RIGHT);
-  const at = (px) => from + (px - LEFT) / (width - LEFT - RIGHT) * (until - from);
-  const present = () => PANELS.map((panel, index) => ({ ...panel, height: HEIGHTS[index],
-    channels: panel.channels.filter(([name]) => data.channels[name]) })).filter((one) => one.channels.length);
-
-  function indexAt(time) {
-    return Math.max(0, Math.min(data.points - 1, Math.floor((time - data.start_ms) / data.step_ms)));
+class Chart {
+  constructor(root, data, events) {
+    this.root = root;
+    this.data = data;
+    this.events = events;
+    this.zone = root.dataset.timezone || "UTC";
+    this.units = root.dataset.units || "si";
+    this.from = data.from;
+    this.until = data.until;
+    this.newest = data.until;
+    this.firstSpan = data.until - data.from;
+    this.at = null;
+    this.body = element("div", "curves-body");
+    this.body.tabIndex = 0;
+    this.body.setAttribute("role", "application");
+    this.body.setAttribute("aria-roledescription", "curves");
+    this.said = element("p", "reading");
+    this.said.setAttribute("aria-live", "polite");
+    root.replaceChildren(this.said, this.body);
+    listen(this.body, this.view());
+    this.build();
+    new ResizeObserver(() => this.soon()).observe(root);
+    this.soon();
   }
 
-  function bounds(panel) {
-    const first = indexAt(from), last = indexAt(until);
-    let low = Infinity, high = -Infinity;
-    for (const [name] of panel.channels) {
-      const band = data.channels[name];
-      for (let n = first; n <= last; n++) {
-        if (band.low[n] !== null && band.low[n] < low) low = band.low[n];
-        if (band.high[n] !== null && band.high[n] > high) high = band.high[n];
-      }
+  /** Return what is in view. */
+  range() {
+    return [this.from, this.until];
+  }
+
+  /** Show [from, until]; `quiet` when the data for it has just been put in. */
+  setRange(from, until, quiet = false) {
+    const span = Math.min(LONGEST_MS, Math.max(SHORTEST_MS, until - from));
+    const end = Math.min((from + until + span) / 2, this.newest + span * AHEAD);
+    this.from = end - span;
+    this.until = end;
+    this.soon();
+    if (!quiet) this.events.ranged?.(this.from, this.until);
+  }
+
+  /** Go back to the present, as wide as at first. */
+  home() {
+    this.setRange(this.newest - this.firstSpan, this.newest);
+  }
+
+  /** Put other data in; the view stays. */
+  replace(data) {
+    this.data = { ...this.data, ...data };
+    this.build();
+    this.soon();
+  }
+
+  /** Add values that have just come; the view moves along when it shows the present. */
+  append(at, values) {
+    const { data } = this;
+    const index = Math.floor((at - data.start_ms) / data.step_ms);
+    if (index < 0 || index > data.points + 2000) return;
+    let isNew = false;
+    for (const [channel, value] of Object.entries(values)) {
+      isNew ||= !(channel in data.channels);
+      const band = (data.channels[channel] ??= { low: [], mean: [], high: [] });
+      band.low[index] = Math.min(band.low[index] ?? value, value);
+      band.high[index] = Math.max(band.high[index] ?? value, value);
+      band.mean[index] = value;
     }
-    if (low > high) [low, high] = [panel.floor ?? 0, (panel.floor ?? 0) + panel.least];
-    if (panel.floor !== undefined) low = panel.floor;
-    const missing = Math.max(0, panel.least - (high - low));
-    const pad = (high - low) * 0.06;
-    const under = panel.floor === undefined ? missing / 2 + pad : 0;
-    return [shownValue(low - under, panel.unit, fahrenheit),
-      shownValue(high + missing - (panel.floor === undefined ? missing / 2 : 0) + pad, panel.unit, fahrenheit)];
+    data.points = Math.max(data.points, index + 1);
+    if (at > this.newest) {
+      const shift = at - this.newest;
+      if (this.until >= this.newest && this.until - this.newest < data.step_ms * 2) {
+        this.from += shift;
+        this.until += shift;
+      }
+      this.newest = at;
+    }
+    if (isNew) this.build();
+    this.soon();
   }
 
-  function draw() {
-    width = Math.max(280, Math.round(root.clientWidth));
-    panels = present();
-    height = TOP + panels.reduce((sum, one) => sum + one.height + GAP, 0) - GAP + BOTTOM + 18;
-    if (svg) svg.remove();
-    svg = add(holder, "svg", { viewBox: `0 0 ${width} ${height}`, height, tabindex: "0", role: "application",
-      "aria-roledescription": "curves", "aria-label": about() });
-    if (!panels.length) {
-      add(svg, "text", { x: LEFT, y: TOP }, "Nothing was measured in this time.");
+  view() {
+    const width = () => Math.max(1, this.width - LEFT - RIGHT);
+    const share = (clientX) => (clientX - this.body.getBoundingClientRect().left - LEFT) / width();
+    return {
+      share,
+      at: (clientX) => this.from + share(clientX) * (this.until - this.from),
+      range: () => this.range(),
+      setRange: (from, until) => this.setRange(from, until),
+      cursor: (at, aloud = false) => this.point(at, aloud),
+      step: (by) => this.step(by),
+      home: () => this.home(),
+    };
+  }
+
+  build() {
+    this.panels = panelsOf(this.data);
+    if (!this.panels.length) {
+      const none = element("p", "none");
+      none.textContent = "Nothing was measured in this time.";
+      this.body.replaceChildren(none);
       return;
     }
-    let top = TOP;
-    for (const panel of panels) { drawPanel(panel, top); top += panel.height + GAP; }
-    drawTimes(height - BOTTOM);
-    drawSpans(); drawMarks(); drawLegend(); drawCursor();
-    stop(); stop = listen(svg, api);
+    this.body.replaceChildren(...this.panels.map((panel) => this.section(panel)));
   }
 
-  function drawPanel(panel, top) {
-    const [low, high] = bounds(panel);
-    const y = (value) => top + panel.height - (value - low) / (high - low) * panel.height;
-    panel.y = y; panel.top = top;
-    const unit = panel.unit === "temp" ? (fahrenheit ? "°F" : "°C") : panel.unit;
-    for (const level of levels(low, high)) {
-      add(svg, "line", { class: "grid", x1: LEFT, x2: width - RIGHT, y1: y(level), y2: y(level) });
-      add(svg, "text", { x: LEFT - 6, y: y(level) + 4, "text-anchor": "end" }, String(level).replace("-", "−"));
+  section(panel) {
+    const section = element("div", "panel");
+    const head = element("div", "panel-head");
+    const { unit } = scale(panel.lines[0], this.units);
+    if (panel.title) {
+      const title = element("h3");
+      title.textContent = unit ? `${panel.title}, ${unit}` : panel.title;
+      head.append(title);
     }
-    add(svg, "text", { class: "title", x: LEFT, y: top - 8 }, `${panel.title}, ${unit}`);
-    for (const [name, , style] of panel.channels) drawCurve(data.channels[name], style, y, panel.unit);
-  }
-
-  function drawCurve(band, style, y, unit) {
-    const first = Math.max(0, indexAt(from) - 1), last = Math.min(data.points - 1, indexAt(until) + 1);
-    let line = "", area = "", back = "", open = false;
-    const close = () => { if (area) add(svg, "path", { class: `band k${style}`, d: `${area}${back}Z` }); area = back = ""; };
-    for (let n = first; n <= last; n++) {
-      if (band.mean[n] === null) { open = false; close(); continue; }
-      const px = x(data.start_ms + (n + 0.5) * data.step_ms).toFixed(1);
-      const [low, mean, high] = [band.low[n], band.mean[n], band.high[n]].map((one) => y(shownValue(one, unit, fahrenheit)).toFixed(1));
-      line += `${open ? "L" : "M"}${px} ${mean}${open ? "" : "h.1"}`;
-      area += `${area ? "L" : "M"}${px} ${high}`;
-      back = `L${px} ${low}${back}`;
-      open = true;
+    const key = element("ul", "legend");
+    panel.values = new Map();
+    for (const channel of panel.lines) {
+      const item = element("li");
+      const sample = svg("svg", { viewBox: "0 0 34 10", "aria-hidden": "true" });
+      sample.append(svg("path", { class: `line ${shapeOf(channel)}`, d: "M0 5H34" }));
+      const value = element("b");
+      item.append(sample, label(channel), " ", value);
+      panel.values.set(channel, value);
+      key.append(item);
     }
-    close();
-    if (line) add(svg, "path", { class: `line k${style}`, d: line, "clip-path": "none" });
+    head.append(key);
+    panel.svg = svg("svg", { class: "plot", "aria-hidden": "true" });
+    section.append(head, panel.svg);
+    return section;
   }
 
-  function drawTimes(base) {
-    for (const tick of ticks(from, until, Math.max(2, Math.floor((width - LEFT) / 62)), zone)) {
-      const px = x(tick.at);
-      add(svg, "line", { class: tick.day ? "day" : "grid", x1: px, x2: px, y1: TOP - 2, y2: base });
-      if (px > LEFT + 8 && px < width - 24) add(svg, "text", { x: px, y: base + 14, "text-anchor": "middle" }, tick.text);
+  soon() {
+    this.waiting ??= requestAnimationFrame(() => {
+      this.waiting = null;
+      this.draw();
+    });
+  }
+
+  draw() {
+    this.width = Math.round(this.body.clientWidth);
+    if (this.width < 100) return;
+    const { from, until, width, data, zone, units } = this;
+    const x = (at) => LEFT + ((at - from) / (until - from)) * (width - LEFT - RIGHT);
+    this.x = x;
+    const times = ticks(from, until, Math.max(2, Math.floor((width - LEFT) / TICK_PX)), zone);
+    for (const panel of this.panels) {
+      drawPanel(panel, { data, from, until, width, zone, units, x, ticks: times, extent: extent(data, panel.lines, from, until) });
+    }
+    this.body.setAttribute("aria-label", `From ${spoken(from, zone)} to ${spoken(until, zone)}. Arrows move, plus and minus zoom, Home shows the present, comma and full stop step through the values.`);
+    this.readOut();
+  }
+
+  point(at, aloud) {
+    this.at = at === null ? null : Math.min(this.until, Math.max(this.from, at));
+    this.readOut();
+    this.said.textContent = this.at === null ? "" : this.words(aloud);
+  }
+
+  /** Step to the next step that holds a value, and say it. */
+  step(by) {
+    const { data } = this;
+    const lines = this.panels.flatMap((panel) => panel.lines);
+    const start = this.at ?? (by > 0 ? this.from : Math.min(this.until, this.newest + data.step_ms));
+    let index = Math.floor((start - data.start_ms) / data.step_ms);
+    do index += by;
+    while (index >= 0 && index < data.points && lines.every((name) => (data.channels[name].mean[index] ?? null) === null));
+    if (index < 0 || index >= data.points) return;
+    const at = data.start_ms + (index + 0.5) * data.step_ms;
+    const half = (this.until - this.from) / 2;
+    if (at < this.from || at > this.until) this.setRange(at - half, at + half);
+    this.point(at, true);
+  }
+
+  words(aloud) {
+    const near = (this.data.marks ?? []).filter((mark) => Math.abs(this.x(mark.at_ms) - this.x(this.at)) < NEAR_PX);
+    const values = this.panels.flatMap((panel) => panel.lines.map((name) => `${label(name)} ${text(name, this.valueOf(name), this.units)}`));
+    const said = [spoken(this.at, this.zone), ...near.map((mark) => `${mark.label}: ${mark.text}`), ...(aloud ? values : [])];
+    return said.join(" · ");
+  }
+
+  valueOf(channel) {
+    const { mean } = this.data.channels[channel];
+    if (this.at === null) return mean.findLast((value) => value !== null && value !== undefined);
+    return mean[Math.floor((this.at - this.data.start_ms) / this.data.step_ms)];
+  }
+
+  readOut() {
+    if (!this.x) return;
+    const at = this.at === null ? "" : this.x(this.at).toFixed(1);
+    for (const panel of this.panels) {
+      panel.cursor?.setAttribute("d", at && `M${at} 0V${panel.bottom}`);
+      for (const [channel, spot] of panel.values) spot.textContent = text(channel, this.valueOf(channel), this.units);
     }
   }
+}
 
-  function drawSpans() {
-    for (const span of data.spans) {
-      const [a, b] = [Math.max(LEFT, x(span.from_ms)), Math.min(width - RIGHT, x(span.until_ms ?? until))];
-      if (b < LEFT || a > width - RIGHT) continue;
-      const wide = Math.max(2, b - a);
-      const group = add(svg, "g", { class: "span" });
-      add(group, "title", {}, `${span.label} from ${spoken(span.from_ms, zone)}${span.until_ms ? ` until ${spoken(span.until_ms, zone)}` : ", still"}`);
-      add(group, "rect", { class: "span-area", x: a, y: 20, width: wide, height: height - BOTTOM - 20 });
-      add(group, "rect", { class: "span-cap", x: a, y: 20, width: wide, height: 5 });
-      if (wide > span.label.length * 6.4) add(group, "text", { x: a + 2, y: 15 }, span.label);
-    }
-  }
-
-  function drawMarks() {
-    for (const mark of data.marks) {
-      const px = x(mark.at_ms);
-      if (px < LEFT || px > width - RIGHT) continue;
-      const group = add(svg, "g", { class: "mark", "data-mark": mark.id });
-      add(group, "title", {}, `${mark.label}: ${mark.text}`);
-      add(group, "line", { class: "mark-line", x1: px, x2: px, y1: 32, y2: height - BOTTOM });
-      add(group, "path", { class: "mark-flag", d: mark.kind === "feed" ? `M${px - 6} 27h12l-6 9z` : `M${px - 4} 32a4 4 0 1 0 8 0a4 4 0 1 0 -8 0` });
-    }
-  }
-
-  function drawLegend() {
-    legend.replaceChildren(...panels.flatMap((panel) => panel.channels.map(([name, label, style]) => {
-      const item = document.createElement("li");
-      const key = add(item, "svg", { viewBox: "0 0 34 10", "aria-hidden": "true" });
-      add(key, "line", { class: `line k${style}`, x1: 0, x2: 34, y1: 5, y2: 5 });
-      const value = document.createElement("b");
-      value.textContent = worded(valueOf(name, cursor), panel.unit, fahrenheit);
-      item.append(label, " ", value);
-      return item;
-    })));
-  }
-
-  function valueOf(name, time) {
-    const { mean } = data.channels[name];
-    if (time !== null) return mean[indexAt(time)];
-    for (let n = indexAt(until); n >= indexAt(from); n--) if (mean[n] !== null) return mean[n];
-    return null;
-  }
-
-  function drawCursor() {
-    if (cursor === null || cursor < from || cursor > until) return;
-    add(svg, "line", { class: "cursor", x1: x(cursor), x2: x(cursor), y1: TOP - 4, y2: height - BOTTOM });
-  }
-
-  function about() {
-    return `Curves from ${spoken(from, zone)} to ${spoken(until, zone)}. Arrows move, plus and minus zoom, Home shows all, comma and full stop step through the values.`;
-  }
-
-  function read(time, aloud = true) {
-    cursor = time;
-    for (const old of svg.querySelectorAll(".cursor")) old.remove();
-    drawCursor(); drawLegend();
-    if (time === null) { reading.textContent = ""; return; }
-    const near = data.marks.filter((mark) => Math.abs(x(mark.at_ms) - x(time)) < 14).map((mark) => `${mark.label}: ${mark.text}`);
-    const values = panels.flatMap((panel) => panel.channels.map(([name, label]) => `${label} ${worded(valueOf(name, time), panel.unit, fahrenheit)}`));
-    reading.textContent = [spoken(time, zone), ...near, ...(aloud ? values : [])].join(" · ");
-  }
-
-  let stop = () => {};
-  const api = {
-    range: () => [from, until],
-    at,
-    read,
-    step(by) {
-      const now = cursor ?? (by > 0 ? from : until);
-      read(data.start_ms + (Math.max(indexAt(from), Math.min(indexAt(until), indexAt(now) + by)) + 0.5) * data.step_ms);
-    },
-    setRange(newFrom, newUntil, newData = null, quiet = false) {
-      const span = Math.max(SPAN_LEAST, newUntil - newFrom);
-      [from, until] = [newFrom, newFrom + span];
-      if (newData) data = { ...newData, from, until };
-      draw();
-      if (!quiet && events.ranged) events.ranged(from, until);
-    },
-    // Put a new reading into its step; the picture moves along when it shows the present.
-    append(time, values) {
-      const needed = Math.floor((time - data.start_ms) / data.step_ms) + 1;
-      if (needed < 1 || needed > data.points + 5000) return;
-      for (const [name, value] of Object.entries(values)) {
-        const band = data.channels[name] ??= { low: [], mean: [], high: [] };
-        for (const column of Object.values(band)) while (column.length < Math.max(needed, data.points)) column.push(null);
-        const n = needed - 1;
-        band.low[n] = Math.min(band.low[n] ?? value, value);
-        band.high[n] = Math.max(band.high[n] ?? value, value);
-        band.mean[n] = value;
-      }
-      data.points = Math.max(data.points, needed);
-      for (const band of Object.values(data.channels)) for (const column of Object.values(band)) while (column.length < data.points) column.push(null);
-      if (time > until && time - until < (until - from) / 4) { from += time - until; until = time; }
-      draw();
-    },
-    home: () => events.home && events.home(),
-  };
-  new ResizeObserver(() => { if (Math.abs(root.clientWidth - width) > 1) draw(); }).observe(root);
-  draw();
-  return api;
+function element(name, className = "") {
+  const made = document.createElement(name);
+  if (className) made.className = className;
+  return made;
 }

@@ -1,69 +1,81 @@
-// Moves and reads a picture: one finger or the mouse drags, two fingers or the wheel zoom, keys do all of it.
-const ZOOM = 1.4, STEP = 0.2;
+// Turns fingers, mouse and keys into a new range or a new place of the cursor.
+//
+// One finger or the mouse pans, two fingers or the wheel with Ctrl or Shift zoom, arrows pan, + and −
+// zoom, Home goes back to the first view, comma and full stop step from value to value. Moving up and
+// down stays with the page.
 
-export function listen(svg, picture) {
-  const ends = new AbortController();
-  const on = (name, act, options = {}) => svg.addEventListener(name, act, { signal: ends.signal, ...options });
+const KEY_PAN = 0.2; // share of the view
+const KEY_ZOOM = 1.5;
+const STILL_PX = 6; // less than this is a tap
+const APART_LEAST_PX = 20; // two fingers on one spot must not zoom without end
+
+/** Listen on `element` for `view`: {range(), share(clientX), at(clientX), setRange(), cursor(), step(), home()}. */
+export function listen(element, view) {
   const fingers = new Map();
-  let start = null, moved = false;
-  const place = (event) => (event.clientX - svg.getBoundingClientRect().left) * svg.viewBox.baseVal.width / svg.getBoundingClientRect().width;
+  let start = null;
+  let moved = false;
+  const places = () => [...fingers.values()].slice(0, 2);
+  const begin = () => { start = { range: view.range(), xs: places(), ats: places().map(view.at) }; };
 
-  function begin() {
-    const points = [...fingers.values()];
-    start = { range: picture.range(), points: points.map(picture.at), px: points };
-  }
-
-  on("pointerdown", (event) => { fingers.set(event.pointerId, place(event)); moved = false; begin(); });
-  on("pointermove", (event) => {
-    if (!fingers.has(event.pointerId)) { if (event.pointerType === "mouse") picture.read(picture.at(place(event)), false); return; }
-    fingers.set(event.pointerId, place(event));
-    const px = [...fingers.values()];
-    if (Math.abs(px[0] - start.px[0]) < 6 && px.length === 1 && !moved) return;
-    if (!moved) { moved = true; svg.setPointerCapture?.(event.pointerId); }
-    const [from, until] = start.range;
-    const perPixel = (until - from) / (svg.viewBox.baseVal.width - 48);
-    const scale = px.length > 1 ? Math.abs(start.px[1] - start.px[0]) / Math.max(10, Math.abs(px[1] - px[0])) : 1;
-    const span = (until - from) * scale;
-    const newFrom = start.points[0] - (px[0] - 38) * perPixel * scale;
-    frame(() => picture.setRange(newFrom, newFrom + span));
+  element.addEventListener("pointerdown", (event) => {
+    fingers.set(event.pointerId, event.clientX);
+    if (fingers.size === 1) moved = false;
+    begin();
   });
-  const up = (event) => {
-    if (fingers.delete(event.pointerId) && !moved) picture.read(picture.at(place(event)));
-    if (fingers.size) begin();
-  };
-  // The picture is redrawn while it moves, so the end of a move is listened for on the window.
-  window.addEventListener("pointerup", up, { signal: ends.signal });
-  window.addEventListener("pointercancel", (event) => fingers.delete(event.pointerId), { signal: ends.signal });
-  on("wheel", (event) => {
+  element.addEventListener("pointermove", (event) => {
+    if (!fingers.has(event.pointerId)) {
+      view.cursor(view.at(event.clientX));
+      return;
+    }
+    fingers.set(event.pointerId, event.clientX);
+    if (!moved && fingers.size === 1 && Math.abs(event.clientX - start.xs[0]) < STILL_PX) return;
+    if (!moved) element.setPointerCapture(event.pointerId);
+    moved = true;
+    move(places());
+  });
+  for (const kind of ["pointerup", "pointercancel"]) {
+    element.addEventListener(kind, (event) => {
+      if (!fingers.delete(event.pointerId)) return;
+      if (!moved && kind === "pointerup") view.cursor(view.at(event.clientX), true);
+      if (fingers.size) begin();
+    });
+  }
+  element.addEventListener("pointerleave", (event) => {
+    if (event.pointerType === "mouse" && !fingers.size) view.cursor(null);
+  });
+  element.addEventListener("wheel", (event) => {
     if (!event.ctrlKey && !event.shiftKey) return;
     event.preventDefault();
-    zoom(event.deltaY > 0 ? ZOOM : 1 / ZOOM, picture.at(place(event)));
+    zoom(Math.exp((event.deltaY || event.deltaX) / 300), view.at(event.clientX));
   }, { passive: false });
-  on("keydown", (event) => {
-    const [from, until] = picture.range();
-    const acts = {
-      ArrowLeft: () => picture.setRange(from - (until - from) * STEP, until - (until - from) * STEP),
-      ArrowRight: () => picture.setRange(from + (until - from) * STEP, until + (until - from) * STEP),
-      "+": () => zoom(1 / ZOOM, (from + until) / 2), "=": () => zoom(1 / ZOOM, (from + until) / 2),
-      "-": () => zoom(ZOOM, (from + until) / 2), Home: () => picture.home(),
-      ".": () => picture.step(1), ",": () => picture.step(-1), Escape: () => picture.read(null),
-    };
-    if (!acts[event.key] || event.metaKey || event.ctrlKey || event.altKey) return;
+  element.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    const [from, until] = view.range();
+    const pan = (until - from) * KEY_PAN;
+    const act = {
+      ArrowLeft: () => view.setRange(from - pan, until - pan),
+      ArrowRight: () => view.setRange(from + pan, until + pan),
+      "+": () => zoom(1 / KEY_ZOOM), "=": () => zoom(1 / KEY_ZOOM), "-": () => zoom(KEY_ZOOM),
+      Home: () => view.home(), ",": () => view.step(-1), ".": () => view.step(1), Escape: () => view.cursor(null),
+    }[event.key];
+    if (!act) return;
     event.preventDefault();
-    const holder = svg.parentNode;
-    acts[event.key]();
-    holder.querySelector("svg")?.focus({ preventScroll: true });
+    act();
   });
 
-  function zoom(by, around) {
-    const [from, until] = picture.range();
-    picture.setRange(around - (around - from) * by, around + (until - around) * by);
+  function move(xs) {
+    const [from, until] = start.range;
+    let span = until - from;
+    if (xs.length > 1 && start.xs.length > 1) {
+      span *= Math.max(APART_LEAST_PX, Math.abs(start.xs[1] - start.xs[0])) / Math.max(APART_LEAST_PX, Math.abs(xs[1] - xs[0]));
+    }
+    const newFrom = start.ats[0] - view.share(xs[0]) * span;
+    view.setRange(newFrom, newFrom + span);
   }
-  return () => { if (!fingers.size) ends.abort(); else window.addEventListener("pointerup", () => ends.abort(), { once: true }); };
-}
 
-let waiting = 0;
-function frame(act) {
-  cancelAnimationFrame(waiting);
-  waiting = requestAnimationFrame(act);
+  function zoom(factor, around = null) {
+    const [from, until] = view.range();
+    const middle = around ?? (from + until) / 2;
+    view.setRange(middle - (middle - from) * factor, middle + (until - middle) * factor);
+  }
 }

@@ -5,7 +5,8 @@ export function follow(bin, told) {
   let source = null;
   const open = () => {
     if (source || document.hidden) return;
-    source = new EventSource(`/api/v1/live${bin ? `?bin=${encodeURIComponent(bin)}` : ""}`);
+    const query = new URLSearchParams({ told: document.body.dataset.told, ...(bin && { bin }) });
+    source = new EventSource(`/api/v1/live?${query}`);
     for (const kind of ["reading", "judged", "journal", "look"]) {
       source.addEventListener(kind, (event) => told(JSON.parse(event.data)));
     }

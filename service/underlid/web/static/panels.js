@@ -1,30 +1,50 @@
-// Which channels stand together in one panel of the picture, how they are called and drawn.
-export const PANELS = [
-  { title: "Temperature", unit: "temp", least: 4, channels: [
-    ["bed_temp_c", "Bed", 0], ["headspace_temp_c", "Headspace", 1], ["lid_temp_c", "Lid", 2],
-    ["shed_temp_c", "Shed air", 3], ["dew_point_c", "Dew point", 4]] },
-  { title: "Humidity", unit: "%", least: 10, channels: [
-    ["headspace_rh_pct", "Headspace humidity", 1], ["shed_rh_pct", "Shed humidity", 3]] },
-  { title: "Bed moisture", unit: "%", least: 6, channels: [["moisture_pct", "Moisture", 0]] },
-  { title: "Lid film", unit: "g/m²", least: 20, floor: 0, channels: [["lid_film_g_m2", "Lid film", 4]] },
+// Which curves stand together, and how far each panel's values reach.
+
+const KNOWN = [
+  {
+    title: "Temperature", tall: true, conditions: ["overheating", "too_cold"], least: 4,
+    lines: ["bed_temp_c", "headspace_temp_c", "lid_temp_c", "dew_point_c", "shed_temp_c"],
+  },
+  { title: "Water on the lid", conditions: ["condensation"], lines: ["lid_film_g_m2"], fill: true, floor: 0, least: 30 },
+  { title: "Humidity", conditions: ["condensation"], lines: ["headspace_rh_pct", "shed_rh_pct"], least: 10, ceiling: 100 },
+  {
+    title: "Bed moisture", conditions: ["drying_out", "too_wet", "sour"], lines: ["moisture_pct"], least: 8,
+    floor: 0, ceiling: 100, aim: true,
+  },
+  { title: "Bin mass", conditions: ["hungry"], lines: ["bin_mass_kg"], least: 0.5 },
 ];
+const NOT_DRAWN = new Set(["soil_raw", "soil_index", "battery_v", "rssi_dbm", "lid_margin_k", "self_heat_k"]);
+const OTHERS_MOST = 6; // channels that are not judged; more would bury the page
 
-export function shownValue(value, unit, fahrenheit) {
-  return unit === "temp" && fahrenheit ? value * 1.8 + 32 : value;
+/** Return the panels that `data` fills: known ones in their order, then every other channel. */
+export function panelsOf(data) {
+  const there = Object.keys(data.channels);
+  const taken = new Set(KNOWN.flatMap((panel) => panel.lines));
+  const panels = KNOWN.map((panel) => ({ ...panel, lines: panel.lines.filter((line) => there.includes(line)) }));
+  for (const line of there.filter((one) => !taken.has(one) && !NOT_DRAWN.has(one)).sort().slice(0, OTHERS_MOST)) {
+    panels.push({ title: "", conditions: [], lines: [line], least: 0.01 });
+  }
+  const filled = panels.filter((panel) => panel.lines.length);
+  const shown = new Set(filled.flatMap((panel) => panel.conditions));
+  filled.forEach((panel, place) => {
+    panel.first = place === 0;
+    panel.target = panel.aim ? data.target_pct ?? null : null;
+    panel.span = (extent) => spanOf(panel, extent);
+    panel.spans = (data.spans ?? []).filter(
+      ({ condition }) => panel.conditions.includes(condition) || (panel.first && !shown.has(condition)),
+    );
+  });
+  return filled;
 }
 
-export function worded(value, unit, fahrenheit) {
-  if (value === null || value === undefined || Number.isNaN(value)) return "–";
-  if (unit === "temp") return `${shownValue(value, unit, fahrenheit).toFixed(1)} ${fahrenheit ? "°F" : "°C"}`.replace("-", "−");
-  return `${value.toFixed(unit === "g/m²" ? 0 : 1)} ${unit}`;
-}
-
-// Whole steps of 1, 2 or 5 that give three to six lines between low and high.
-export function levels(low, high) {
-  const raw = (high - low) / 4;
-  const power = 10 ** Math.floor(Math.log10(raw));
-  const step = [1, 2, 5, 10].map((one) => one * power).find((one) => one >= raw) ?? raw;
-  const found = [];
-  for (let at = Math.ceil(low / step) * step; at <= high + 1e-9; at += step) found.push(Number(at.toFixed(6)));
-  return found;
+/** Return [low, high] of a panel's axis: the values with some air around them, never too narrow. */
+function spanOf(panel, extent) {
+  const floor = panel.floor ?? -Infinity;
+  let [low, high] = extent ?? [panel.floor ?? 0, (panel.floor ?? 0) + panel.least];
+  if (panel.target !== null) [low, high] = [Math.min(low, panel.target), Math.max(high, panel.target)];
+  const lacking = Math.max(0, panel.least - (high - low)) / 2;
+  const air = (high - low + 2 * lacking) * 0.06;
+  low = panel.fill ? panel.floor : Math.max(floor, low - lacking - air);
+  high = Math.min(panel.ceiling ?? Infinity, high + lacking + air);
+  return [low, Math.max(high, low + panel.least)];
 }

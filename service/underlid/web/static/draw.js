@@ -1,0 +1,140 @@
+// Draws one panel of the chart into its SVG: grid, spans, curves, marks. `chart.js` owns the panels.
+
+import { areaPath, linePath } from "./curve.js";
+import { levels, spoken } from "./ticks.js";
+import { number, scale } from "./words.js";
+
+export const LEFT = 38;
+export const RIGHT = 10;
+const AXIS = 20; // room for the times below
+const FLAGS = 20; // room for the flags above the first panel
+const TOP = 6;
+const HIGH = { tall: 180, low: 92 };
+const LEVEL_PX = 34;
+const SVG = "http://www.w3.org/2000/svg";
+
+/** Return a new SVG element. */
+export function svg(name, attributes = {}, text = "") {
+  const element = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
+  if (text) element.textContent = text;
+  return element;
+}
+
+/** Return the class that gives a channel's curve its colour and dashes. */
+export function shapeOf(channel) {
+  return `c-${channel.replaceAll("_", "-")}`;
+}
+
+/** Draw `panel`; `view` is {data, from, until, width, zone, units, x, ticks, extent}. */
+export function drawPanel(panel, view) {
+  const room = panel.first ? FLAGS : 0;
+  const bottom = room + (panel.tall ? HIGH.tall : HIGH.low);
+  const [low, high] = panel.span(view.extent);
+  const box = {
+    room, bottom, right: view.width - RIGHT, low,
+    y: (value) => bottom - ((value - low) / (high - low)) * (bottom - room - TOP),
+  };
+  panel.svg.setAttribute("viewBox", `0 0 ${view.width} ${bottom + AXIS}`);
+  panel.svg.setAttribute("height", bottom + AXIS);
+  panel.bottom = bottom;
+  panel.cursor = svg("path", { class: "cursor" });
+  panel.svg.replaceChildren(
+    ...spans(panel, view, box),
+    ...grid(panel, view, box, low, high),
+    ...curves(panel, view, box),
+    ...marks(panel, view, box),
+    panel.cursor,
+  );
+}
+
+function grid(panel, view, { room, bottom, right, y }, low, high) {
+  const { out, back } = scale(panel.lines[0], view.units);
+  const drawn = [];
+  for (const level of levels(out(low), out(high), (bottom - room) / LEVEL_PX)) {
+    const at = y(back(level));
+    drawn.push(svg("path", { class: "grid", d: `M${LEFT} ${at.toFixed(1)}H${right}` }));
+    const text = number(level, Number.isInteger(level) ? 0 : 1 + (Math.abs(level) < 1));
+    drawn.push(svg("text", { x: LEFT - 6, y: (at + 4).toFixed(1), "text-anchor": "end" }, text));
+  }
+  for (const tick of view.ticks) {
+    const at = view.x(tick.at);
+    drawn.push(svg("path", { class: tick.day ? "grid day" : "grid", d: `M${at.toFixed(1)} ${room}V${bottom}` }));
+    if (at > LEFT + 8 && at < view.width - 22) {
+      drawn.push(svg("text", { x: at.toFixed(1), y: bottom + 15, "text-anchor": "middle" }, tick.text));
+    }
+  }
+  return drawn;
+}
+
+function curves(panel, view, { room, bottom, right, y, low }) {
+  const { data, from, until, x } = view;
+  const clip = svg("clipPath", { id: `inside-${panel.lines[0]}` });
+  clip.append(svg("rect", { x: LEFT, y: room, width: Math.max(0, right - LEFT), height: bottom - room }));
+  const group = svg("g", { "clip-path": `url(#inside-${panel.lines[0]})` });
+  if (panel.target !== null) {
+    group.append(svg("path", { class: "target", d: `M${LEFT} ${y(panel.target).toFixed(1)}H${right}` }));
+  }
+  for (const channel of panel.lines) {
+    const columns = data.channels[channel];
+    const [lows, highs] = panel.fill ? [null, columns.mean] : [columns.low, columns.high];
+    const shape = shapeOf(channel);
+    group.append(
+      svg("path", { class: `band ${shape}`, d: areaPath(data, lows, highs, from, until, x, y, low) }),
+      svg("path", { class: `line ${shape}`, d: linePath(data, columns.mean, from, until, x, y) }),
+    );
+  }
+  return [clip, group];
+}
+
+function spans(panel, view, { room, bottom, right }) {
+  const drawn = [];
+  for (const span of panel.spans) {
+    const left = Math.max(LEFT, view.x(span.from_ms));
+    const end = Math.min(right, view.x(span.until_ms ?? view.until));
+    if (end < LEFT || left > right) continue;
+    const width = Math.max(3, end - left).toFixed(1);
+    const group = svg("g", { class: "span" });
+    const when = `${spoken(span.from_ms, view.zone)}${span.until_ms ? ` until ${spoken(span.until_ms, view.zone)}` : ", still"}`;
+    group.append(
+      svg("title", {}, `${span.label} from ${when}`),
+      svg("rect", { class: "span-area", x: left.toFixed(1), y: room, width, height: bottom - room }),
+      svg("rect", { class: "span-cap", x: left.toFixed(1), y: room, width, height: 4 }),
+    );
+    if (width > span.label.length * 6.6 + 6) group.append(svg("text", { x: left + 4, y: room + 16 }, span.label));
+    drawn.push(group);
+  }
+  return drawn;
+}
+
+function marks(panel, view, { room, bottom, right }) {
+  const drawn = [];
+  let free = -Infinity;
+  for (const mark of view.data.marks ?? []) {
+    const at = view.x(mark.at_ms);
+    if (at < LEFT || at > right) continue;
+    const px = at.toFixed(1);
+    const isFeed = mark.kind === "feed";
+    if (!panel.first) {
+      if (isFeed) drawn.push(svg("path", { class: "mark-line", d: `M${px} ${room}V${bottom}` }));
+      continue;
+    }
+    const group = svg("g", { class: isFeed ? "mark feed" : "mark", "data-mark": mark.id });
+    group.append(
+      svg("title", {}, `${spoken(mark.at_ms, view.zone)}, ${mark.label}: ${mark.text}`),
+      svg("path", { class: "mark-line", d: `M${px} ${room - 6}V${bottom}` }),
+      isFeed
+        ? svg("path", { class: "mark-flag", d: `M${(at - 6).toFixed(1)} 4h12q-.5 10-6 11q-5.5-1-6-11Z` })
+        : svg("circle", { class: "mark-flag", cx: px, cy: 10, r: 4 }),
+    );
+    const wide = mark.label.length * 6.2 + 14;
+    if (at > free && at + wide < right) {
+      group.append(svg("text", { x: (at + 9).toFixed(1), y: 14 }, mark.label));
+      free = at + wide;
+    } else {
+      free = Math.max(free, at + 8);
+    }
+    drawn.push(group);
+  }
+  return drawn;
+}
