@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from files.samples import SHED_TOML, T0_MS, reading
 from underlid.cli import underlid
+from underlid.storage.folder import folder_in_use
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import rfc3339
 
@@ -208,3 +209,14 @@ def test_backup_and_restore(run: Run, tmp_path: Path) -> None:
     listed = CliRunner().invoke(underlid, ["bins", "list", "--data", str(fresh)])
     assert "tansy" in listed.output
     assert "an empty folder" in run("restore", str(tmp_path / "b.zip"), code=1).stderr
+
+
+def test_readings_are_not_imported_beside_a_running_service(
+    run: Run, data: Path, tmp_path: Path
+) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text(f"time,probe,channel,value\n{rfc3339(T0_MS)},tansy-1,rssi_dbm,-60\n")
+    with folder_in_use(data):
+        refused = run("import", "readings", str(file), code=1)
+        run("entries", "add", "tansy", "note", "text=the journal may be written")
+    assert "no other running service" in refused.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pyarrow.parquet as pq
@@ -47,3 +48,11 @@ def test_what_is_not_parquet_is_refused(tmp_path: Path) -> None:
     file.write_text("time,probe,channel,value\n")
     with pytest.raises(UnderlidError, match="one that can be read"):
         parquet.read_readings(file, {})
+
+
+def test_without_pyarrow_the_sentence_says_what_to_install(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyarrow", None)
+    with pytest.raises(UnderlidError, match=r"underlid\[parquet\]"):
+        parquet.write_readings(tmp_path / "r.parquet", [])

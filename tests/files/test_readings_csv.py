@@ -87,6 +87,14 @@ def test_a_bad_row_is_refused_by_line_or_counted(row: str, says: str) -> None:
     assert [one.values for one in found.readings] == [{"soil_raw": 7.0}]
 
 
+def test_a_row_after_a_bad_one_does_not_fall_into_its_reading() -> None:
+    bad = "noon,tansy-1,soil_raw,1\n"
+    found = rows(
+        f"1790000000,tansy-1,soil_raw,7\n{bad}{bad}1790000060,tansy-1,soil_raw,8\n", skip=True
+    )
+    assert [one.values["soil_raw"] for one in found] == [7.0, 8.0]
+
+
 def test_many_bad_rows_are_counted_and_few_are_shown() -> None:
     refused = RefusedRows(skip=True)
     read_rows(io.StringIO(HEADER + "x,x,x,x\n" * 500), "r.csv", SHEDS, refused)

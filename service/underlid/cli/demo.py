@@ -96,7 +96,7 @@ def write_history(settings: Settings, place: SimulatedPlace, until_ms: int) -> N
         records.save_setup(place.setup)
         hours = (until_ms - place.now_ms) // HOUR_MS
         start_ms = place.now_ms
-        with progress("Letting three weeks pass" if hours else "Starting", hours) as reach:
+        with progress("Letting time pass", hours) as reach:
             while place.now_ms < until_ms:
                 stretch = place.run(min(place.now_ms + DAY_MS, until_ms))
                 store.write(stretch.readings)

@@ -11,6 +11,7 @@ import csv
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import isfinite
+from operator import itemgetter
 from pathlib import Path
 from typing import IO, Final
 
@@ -85,6 +86,8 @@ def read_rows(
     pick = _columns(name, _next_row(reader, name) or [])
     groups: dict[Group, dict[str, float]] = {}
     channels: set[str] = set()
+    key: Group = ("", "", "")
+    group: dict[str, float] = {}
     row: list[str] = []
     rows = 0
     while True:
@@ -95,14 +98,14 @@ def read_rows(
                 rows += 1
                 time, probe, channel, text, received = pick(row)
                 value = float(text)
-                if channel not in channels:
-                    channels.add(_checked_channel(channel))
                 if not isfinite(value) or "_" in text or not text.isascii():
                     raise ValueError
-                key = (probe, time, received)
-                group = groups.get(key)
-                if group is None:
-                    group = groups[key] = _checked_group(key)
+                if channel not in channels:
+                    channels.add(_checked_channel(channel))
+                if time != key[1] or probe != key[0] or received != key[2]:
+                    fresh = (probe, time, received)
+                    group = groups.get(fresh) or _checked_group(fresh)
+                    groups[fresh], key = group, fresh
                 group[channel] = value
             break
         except (ValueError, IndexError, csv.Error, UnderlidError) as error:
@@ -140,22 +143,13 @@ def _next_row(reader: Iterator[list[str]], name: str) -> list[str] | None:
         raise _no_header(name, str(error)) from None
 
 
-def _columns(name: str, header: list[str]) -> Callable[[list[str]], tuple[str, str, str, str, str]]:
-    """Return how to pick time, probe, channel, value and received ("" when absent) from a row."""
+def _columns(name: str, header: list[str]) -> Callable[[list[str]], tuple[str, ...]]:
+    """Return how to pick time, probe, channel, value and received (else time) from a row."""
     names = [column.strip().lower() for column in header]
     if any(column not in names for column in COLUMNS) or len(set(names)) < len(names):
         raise _no_header(name, ",".join(header))
-    at_time, at_probe, at_channel, at_value = (names.index(column) for column in COLUMNS)
-    if RECEIVED not in names:
-        return lambda row: (row[at_time], row[at_probe], row[at_channel], row[at_value], "")
-    at_received = names.index(RECEIVED)
-    return lambda row: (
-        row[at_time],
-        row[at_probe],
-        row[at_channel],
-        row[at_value],
-        row[at_received],
-    )
+    last = RECEIVED if RECEIVED in names else "time"
+    return itemgetter(*(names.index(column) for column in (*COLUMNS, last)))
 
 
 def _no_header(name: str, seen: str) -> UnderlidError:
@@ -188,8 +182,11 @@ def _checked_group(key: Group) -> dict[str, float]:
             expected="an id of a-z, 0-9, - and _, at most 64, a letter or digit first",
             next_step="Correct it.",
         )
-    checked_time_ms(RECEIVED if received else "time", received or time, EARLIEST_MS)
-    checked_time_ms("time", time, 0 if received else EARLIEST_MS)
+    if received in ("", time):
+        checked_time_ms("time", time, EARLIEST_MS)
+    else:
+        checked_time_ms("time", time, 0)
+        checked_time_ms(RECEIVED, received, EARLIEST_MS)
     return {}
 
 
