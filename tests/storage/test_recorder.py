@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from underlid.readings.values import Admitted, RawEntry, RawMessage, RejectReason
-from underlid.storage.recorder import WAITING_MOST, Outcome, Recorder
+from underlid.storage.recorder import WAITING_BYTES_MOST, WAITING_MOST, Outcome, Recorder
 from underlid.storage.sqlite_readings import SqliteReadings
-from underlid.storage.trouble import StoreFullError
+from underlid.storage.trouble import StoreError, StoreFullError
 
 AT_MS = 1_760_000_000_000
 WAIT_S = 10.0
@@ -166,3 +166,75 @@ def test_closing_writes_what_waits(store: SqliteReadings) -> None:
     recorder.close()
     assert len(store.raw("tansy-1", 0, AT_MS * 2).taken_at_ms) == 200
     assert len(answers.outcomes) == 200
+
+
+def test_the_queue_is_bounded_in_bytes_too(store: SqliteReadings) -> None:
+    hold = threading.Event()
+    recorder, answers = Recorder(store, lambda _entry: None), Answers()
+
+    def slow(_outcome: Outcome) -> None:
+        hold.wait(WAIT_S)
+
+    recorder.submit([message(0)], slow)
+    large = RawMessage("underlid/v1/potting/tansy-1/json", b" " * 2**16, AT_MS)
+    sent = 0
+    while recorder.submit([large], answers):
+        sent += 1
+        assert sent <= WAITING_BYTES_MOST // 2**16
+    assert sent == WAITING_BYTES_MOST // 2**16 - 1
+    hold.set()
+    assert len(answers.wait_for(sent)) == sent
+    assert recorder.submit([message(1)], answers)
+    recorder.close()
+
+
+def test_listeners_are_told_what_is_stored_and_not_the_resend(store: SqliteReadings) -> None:
+    recorder, answers = Recorder(store, lambda _entry: None), Answers()
+    told: list[Admitted] = []
+    recorder.listen(told.append)
+    topic = "underlid/v1/potting/tansy-1/json"
+    for second in range(2):
+        body = b'{"seq": 7, "bed_temp_c": 21.5}'
+        recorder.submit([RawMessage(topic, body, AT_MS + second * 1000)], answers)
+        answers.wait_for(second + 1)
+    recorder.close()
+    assert [len(one.admitted.readings) for one in answers.outcomes] == [1, 1]
+    assert [len(one.readings) for one in told] == [1, 0]
+    assert len(store.raw("tansy-1", 0, AT_MS * 2).taken_at_ms) == 1
+
+
+def test_one_batch_that_cannot_be_stored_keeps_no_other_out(store: SqliteReadings) -> None:
+    """A mistake of ours in one message must not stop the stream of all others."""
+    hold = threading.Event()
+    recorder, answers = Recorder(store, lambda _entry: None), Answers()
+
+    def slow(_outcome: Outcome) -> None:
+        hold.wait(WAIT_S)
+
+    recorder.submit([message(0)], slow)
+    recorder.submit([message(1)], answers)
+    wrong = RawMessage("underlid/v1/potting/tansy-1/json", b"{}", 2**70)
+    recorder.submit([wrong], answers)
+    recorder.submit([message(2)], answers)
+    hold.set()
+    outcomes = answers.wait_for(3)
+    recorder.close()
+    assert [one.error is None for one in outcomes] == [True, False, True]
+    assert "mistake in Underlid" in str(outcomes[1].error)
+    assert len(store.raw("tansy-1", 0, AT_MS * 2).taken_at_ms) == 3
+
+
+def test_an_entry_that_cannot_be_kept_is_not_acknowledged(store: SqliteReadings) -> None:
+    def keep(entry: RawEntry) -> str | None:
+        if entry.shed == "potting":
+            raise OSError("the records' disk is gone")
+        return None
+
+    recorder, answers = Recorder(store, keep), Answers()
+    body = b'{"bin": "tansy", "kind": "feed", "mass_g": 900}'
+    recorder.submit([RawMessage("underlid/v1/potting/entry", body, AT_MS)], answers)
+    recorder.submit([RawMessage("underlid/v1/lean-to/entry", body, AT_MS)], answers)
+    outcomes = answers.wait_for(2)
+    recorder.close()
+    assert isinstance(outcomes[0].error, StoreError)
+    assert outcomes[1].error is None
