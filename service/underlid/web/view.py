@@ -82,7 +82,7 @@ def bin_view(
         shed=shed,
         name=name,
         tone=tone,
-        sentence=_sentence(name, own, now, band, probes, tone, units),
+        sentence=_sentence(name, own, now, band, probes, tone, units, watched=_watched(verdicts)),
         now=now,
         measured_at_ms=max(
             (at for channel, (_, at) in newest.items() if channel not in AIR_CHANNELS), default=None
@@ -148,6 +148,8 @@ def _sentence(
     probes: int,
     tone: str,
     units: Units,
+    *,
+    watched: bool,
 ) -> str:
     """Return the bin's one sentence."""
     if tone in ("act", "see") and alerts[0].text:
@@ -165,7 +167,13 @@ def _sentence(
             return f"{name}: {', '.join(values)}; too little is known to judge it yet."
         return f"{name} has sent nothing in the last two hours; look at its probe."
     parts = values + ([FILM[band]] if band in FILM else [])
-    return f"{name} is fine: {', '.join(parts)}." if parts else f"{name} is fine."
+    how = "is being watched" if watched else "is fine"
+    return f"{name} {how}: {', '.join(parts)}." if parts else f"{name} {how}."
+
+
+def _watched(verdicts: list[dict[str, Any]]) -> bool:
+    """Tell whether something holds that has not held long enough for an alert."""
+    return any(one.get("verdict") == "holds" and not one.get("subject") for one in verdicts)
 
 
 def _count(number: int, one: str, many: str) -> str:
