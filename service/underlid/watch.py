@@ -39,6 +39,11 @@ so nothing is lost: the store has them all."""
 RETURNED_MOST: Final = 1000
 """Newest alerts looked through for those that returned within a day."""
 
+Act = tuple[int | None, str, int | None]
+"""When and by whom an alert was acknowledged, and until when it is shelved."""
+
+UNTOUCHED: Final[Act] = (None, "", None)
+
 Listener = Callable[[Judgement], None]
 
 
@@ -66,6 +71,7 @@ class Watch:
         self._lock = threading.Lock()
         self._listeners: list[Listener] = []
         self._revision = -1
+        self._acts: dict[str, Act] = {}
         self._judge: Judge | None = None
         self.last_tick_s = 0.0
         self.last_tick_at_ms = 0
@@ -157,7 +163,25 @@ class Watch:
             self._fill(judge, judge.set_setup(setup, now_ms), now_ms)
             self._set_entries(judge, setup, now_ms)
             self._revision = revision
+        self._take_over_acts(judge)
         return judge
+
+    def _take_over_acts(self, judge: Judge) -> None:
+        """Tell the judge what people did to alerts by another door, such as the command line."""
+        acts: dict[str, Act] = {}
+        for one in self._records.open_alerts():
+            acts[one.id] = act = (
+                one.acknowledged_at_ms,
+                one.acknowledged_by,
+                one.shelved_until_ms,
+            )
+            if self._acts.get(one.id, UNTOUCHED) == act:
+                continue
+            if one.acknowledged_at_ms is not None:
+                judge.acknowledge(one.id, one.acknowledged_by, one.acknowledged_at_ms)
+            if one.shelved_until_ms is not None:
+                judge.shelve(one.id, one.shelved_until_ms, "", 0)
+        self._acts = acts
 
     def _refill(self, now_ms: int) -> Judge:
         """Build the judge from what is stored: the path of every start and take-over."""
