@@ -213,7 +213,24 @@ def evidence_text(evidence: object, units: Units = SI) -> str:
 def _evidence_value(name: str, value: object, units: Units) -> str:
     if isinstance(value, str):
         return value
+    if name.endswith("_s") and isinstance(value, int | float):
+        return span(float(value) * SECOND_MS)
     return channel_value(value, name, units)
+
+
+def headline(said: str) -> str:
+    """Return what is said first; `details` returns the rest, in smaller type on a page.
+
+    >>> headline("The bed is at 31.5 °C. Do not feed for 3 days."), details("It is fine.")
+    ('The bed is at 31.5 °C.', '')
+    """
+    first, point, _ = said.partition(". ")
+    return first + point.strip()
+
+
+def details(said: str) -> str:
+    """Return what follows the first sentence."""
+    return said.partition(". ")[2]
 
 
 def units_named(name: str) -> Units:
@@ -229,6 +246,8 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "ago": ago,
     "sure": sure,
     "evidence_text": evidence_text,
+    "headline": headline,
+    "details": details,
     "mass_text": mass_text,
     "summary": summary,
     "rfc3339": rfc3339,

@@ -26,9 +26,10 @@ def shed_page(request: Request, person: AnyPerson) -> Response:
         values = {"sheds": list(setup.sheds.values()), "unclaimed": len(unclaimed)}
         return render(request, "begin.html", values)
     all_views = views(context, setup, units_of(request))
+    order = {view.bin.shed: place for place, view in reversed(list(enumerate(all_views)))}
     by_shed = [
         (shed, [view for view in all_views if view.bin.shed == shed.id])
-        for shed in setup.sheds.values()
+        for shed in sorted(setup.sheds.values(), key=lambda shed: order.get(shed.id, 0))
     ]
     return render(
         request,
