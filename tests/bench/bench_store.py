@@ -139,7 +139,7 @@ def bench_year(rounds: int) -> None:
         span = ("tansy-1", START_MS, end_ms)
         line(
             "one probe, one year, hourly, one channel, ms (GROUP BY)",
-            timed_ms(lambda: store.hourly(span[0], "bed_temp_c", *span[1:]), rounds),
+            timed_ms(lambda: store.buckets(*span, HOUR_MS, ("bed_temp_c",)), rounds),
             timed_ms(grouped(plain, ("bed_temp_c",)), rounds),
         )
         line(
