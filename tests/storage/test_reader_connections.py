@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -40,7 +39,7 @@ def open_files(path: Path) -> int:
     found = 0
     for one in Path("/proc/self/fd").iterdir():
         try:
-            found += os.readlink(one).startswith(str(path))
+            found += str(one.readlink()).startswith(str(path))
         except FileNotFoundError:
             continue
     return found
