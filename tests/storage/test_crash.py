@@ -17,7 +17,7 @@ from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 WRITER = Path(__file__).parent / "crash_writer.py"
-KILLS = 5
+KILLS = 8
 MOST_S = 0.5
 
 
