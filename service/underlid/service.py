@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import secrets
 import signal
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -46,6 +47,10 @@ from underlid.web.server import Server
 
 log = structlog.get_logger(__name__)
 
+LOOPBACK: Final = ("127.0.0.1", "::1", "localhost")
+START_KEY_BYTES: Final = 9
+"""72 bits, for one use while the keeper stands by; short enough to type."""
+
 PACK_EVERY_S: Final = 3600.0
 USERS_EVERY_S: Final = 5.0
 LAG_TICKS: Final = 5.0
@@ -64,6 +69,8 @@ class ServiceInfo:
     door_user: str
     door_password: str
     first_start: bool
+    start_key: str
+    """Asked for at the first start when the page is open to other machines; else empty."""
 
 
 def run(
@@ -128,7 +135,10 @@ class Service:
         users = DoorUsers(records, folder)
         ways_in = await self._open_doors(stack, recorder, watch, users)
         health = self._health(watch, courier, ways_in)
-        context = Context(settings, clock, records, readings, recorder, watch, hub, health)
+        start_key = self._start_key(records)
+        context = Context(
+            settings, clock, records, readings, recorder, watch, hub, health, start_key
+        )
         server = Server(make_app(context), settings.web_host, settings.web_port)
         await server.start()
         stack.push_async_callback(server.stop)
@@ -146,7 +156,15 @@ class Service:
             door_user=HOUSEHOLD,
             door_password=users.shown,
             first_start=not records.people(),
+            start_key=start_key,
         )
+
+    def _start_key(self, records: Records) -> str:
+        """Return the word that the first-start page asks for where strangers may open it."""
+        here_only = self.settings.web_host in LOOPBACK and not self.settings.web_origin
+        if records.people() or here_only:
+            return ""
+        return secrets.token_urlsafe(START_KEY_BYTES)
 
     def _health(
         self, watch: Watch, courier: Courier, ways_in: list[Door | BrokerClient]

@@ -63,5 +63,7 @@ def say_where(info: ServiceInfo) -> None:
     if info.door_port is not None or info.door_tls_port is not None:
         click.echo(f"Probes: user {info.door_user}, password {info.door_password}")
     click.echo(f"Data:   {info.data}")
+    if info.start_key:
+        click.echo(f"Key:    {info.start_key} (the page asks for it once, at the first start)")
     if info.first_start:
         click.echo("Open the page to choose a name and a passphrase, then add a shed and a bin.")
