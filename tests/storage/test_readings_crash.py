@@ -1,4 +1,7 @@
-"""kill -9 at any moment, writing and packing: nothing acknowledged is lost, nothing is there twice."""
+"""kill -9 at any moment, and the probe sends again what was not answered: stored once, late or not.
+
+`test_crash.py` kills a stream of readings with times; here some have only a number.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,7 @@ from storage.readings_places import all_rows
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS
 
-KILLS = 12
+KILLS = 6
 SCRIPT = Path(__file__).with_name("killed_writer.py")
 
 
@@ -59,4 +62,4 @@ def test_nothing_acknowledged_is_lost_or_doubled_by_kill_9(tmp_path: Path) -> No
             assert reader.execute("PRAGMA integrity_check").fetchone() == ("ok",)
             packed = reader.execute("SELECT count(*) FROM packed_day").fetchone()[0]
         store.close()
-    assert packed > 10
+    assert packed > 5

@@ -107,11 +107,13 @@ class SeenProbes:
 
     def note(self, rows: Mapping[Key, Row]) -> None:
         """Take in what has just been stored."""
-        for (at_ms, probe), row in rows.items():
+        for (at_ms, probe), (values, delay_ms, _) in rows.items():
             mine = self._of(probe, at_ms)
-            mine.note(at_ms, at_ms, at_ms + row.delay_ms)
-            for channel, value in row.values.items():
-                mine.note_value(channel, at_ms, value)
+            mine.note(at_ms, at_ms, at_ms + delay_ms)
+            held = mine.values
+            for channel, value in values.items():  # `note_value`, spelt out: once a value
+                if channel not in held or at_ms >= held[channel][0]:
+                    held[channel] = (at_ms, value)
 
     def get(self, probe: str) -> ProbeSeen | None:
         """Return one probe, or None when it never spoke."""

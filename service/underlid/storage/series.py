@@ -64,6 +64,17 @@ def merged(under: RawSeries, over: RawSeries) -> RawSeries:
     """
     if not len(under.taken_at_ms) or not len(over.taken_at_ms):
         return over if len(over.taken_at_ms) else under
+    first_over_ms, after_ms = int(over.taken_at_ms[0]), int(under.taken_at_ms[-1]) + 1
+    if first_over_ms >= after_ms:
+        return joined([under, over])
+    tail = _merged(cut(under, first_over_ms, after_ms), over)
+    if first_over_ms <= under.taken_at_ms[0]:
+        return tail
+    return joined([cut(under, 0, first_over_ms), tail])
+
+
+def _merged(under: RawSeries, over: RawSeries) -> RawSeries:
+    """Return two series of at least one row each as one."""
     taken_at_ms = np.union1d(under.taken_at_ms, over.taken_at_ms)
     at_under = np.searchsorted(taken_at_ms, under.taken_at_ms)
     at_over = np.searchsorted(taken_at_ms, over.taken_at_ms)

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from underlid.readings.values import Reading, Rejected
+from underlid.storage.fair_lock import FairLock
 from underlid.storage.hot import HotTable
 from underlid.storage.hot_rows import read_hot
 from underlid.storage.layout import open_checkpointer, open_writer, transaction
@@ -42,7 +43,7 @@ class SqliteReadings:
         self.path = path
         self._raw_days = raw_days
         self._hourly_days = hourly_days
-        self._lock = threading.Lock()
+        self._lock = FairLock()
         self._packing = threading.Lock()
         self._checkpointing = threading.Lock()
         self._closing = False
@@ -103,7 +104,11 @@ class SqliteReadings:
     def buckets_of_all(
         self, probes: Sequence[str], start_ms: int, end_ms: int, step_ms: int
     ) -> Iterator[tuple[str, Buckets]]:
-        """Yield the buckets of many probes: one scan of the hot rows serves them all."""
+        """Yield the buckets of many probes: one scan of the hot rows serves them all.
+
+        Rows only go from hot to packed, so hot ones read first and blocks afterwards miss none, and
+        the log need not wait for whoever takes these in.
+        """
         starts = bucket_starts(start_ms, end_ms, step_ms)
         known = self._hot.probes.numbers
         numbers = {name: known[name] for name in probes if name in known}
@@ -112,11 +117,11 @@ class SqliteReadings:
         first_ms, last_ms = int(starts[0]), int(starts[-1]) + step_ms
         with self._readers.snapshot() as reader:
             fresh = read_hot(reader, first_ms, last_ms, set(numbers.values()))
-            for name, number in numbers.items():
-                sums = bucket_sums(
-                    reader, number, starts, step_ms, fresh=fresh.pop(number, NOTHING)
-                )
-                yield name, buckets_of(starts, step_ms, sums)
+        for name, number in numbers.items():
+            rows = fresh.pop(number, NOTHING)
+            with self._readers.snapshot() as reader:
+                sums = bucket_sums(reader, number, starts, step_ms, fresh=rows)
+            yield name, buckets_of(starts, step_ms, sums)
 
     def probe_seen(self, probe: str) -> ProbeSeen | None:
         """Return one probe, or None when it never sent a reading."""
