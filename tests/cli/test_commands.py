@@ -125,9 +125,24 @@ def test_what_is_exported_can_be_imported(run: Run, tmp_path: Path) -> None:
         for one in [*words, words[1]]:
             result = CliRunner().invoke(underlid, [*one, "--data", str(fresh)])
             assert result.exit_code == 0, result.output
-        again = tmp_path / f"again.{ending}"
+        again = tmp_path / f"again-{kind}.{ending}"
         CliRunner().invoke(underlid, ["export", kind, str(again), "--data", str(fresh)])
         assert again.read_bytes() == file.read_bytes(), (kind, ending)
+
+
+@pytest.mark.parametrize(
+    "words", [("backup",), ("export", "readings"), ("export", "journal"), ("export", "setup")]
+)
+def test_a_file_that_is_there_is_kept_unless_it_may_be_replaced(
+    run: Run, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    file = tmp_path / "there"
+    file.write_text("the only copy")
+    refused = run(*words, str(file), code=1)
+    assert "--replace" in refused.stderr
+    assert file.read_text() == "the only copy"
+    run(*words, str(file), "--replace")
+    assert file.read_bytes() != b"the only copy"
 
 
 def test_an_export_can_be_cut_to_a_probe_and_a_span(run: Run) -> None:

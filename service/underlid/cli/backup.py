@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from underlid.cli.folder import data_option
+from underlid.cli.target import replace_option, require_free
 from underlid.clock import SystemClock
 from underlid.config import load
 from underlid.files.backup import restore_backup, write_backup
@@ -14,14 +15,16 @@ from underlid.files.backup import restore_backup, write_backup
 
 @click.command()
 @click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@replace_option
 @data_option
-def backup(file: Path, data: Path | None) -> None:
+def backup(file: Path, replace: bool, data: Path | None) -> None:
     """Write the whole data folder into FILE (a zip file), while the service runs.
 
     FILE holds passwords and the keys of messages: keep it where others cannot read it.
 
     Example: underlid backup /media/stick/underlid.zip
     """
+    require_free(file, replace)
     size = write_backup(load(data=data).data, file, SystemClock().now_ms())
     click.echo(f"Wrote {file} ({size / 1e6:.1f} MB).", err=True)
 

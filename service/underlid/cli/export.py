@@ -9,6 +9,7 @@ import click
 
 from underlid.cli.folder import data_option, readings_in, records_in
 from underlid.cli.sentence import MOMENT
+from underlid.cli.target import replace_option, require_free
 from underlid.config import load
 from underlid.errors import UnderlidError
 from underlid.files import parquet
@@ -38,12 +39,14 @@ def export() -> None:
 @click.option("--probe", "probes", multiple=True, help="Only this probe; may be repeated.")
 @click.option("--from", "from_ms", type=MOMENT, help="First time taken.")
 @click.option("--until", "until_ms", type=MOMENT, help="First time not taken any more.")
+@replace_option
 @data_option
 def export_readings(
     file: Path,
     probes: tuple[str, ...],
     from_ms: int | None,
     until_ms: int | None,
+    replace: bool,
     data: Path | None,
 ) -> None:
     """Write raw readings to FILE: CSV, or Parquet when it ends in .parquet; - for standard output.
@@ -52,6 +55,7 @@ def export_readings(
 
     Example: underlid export readings spring.csv --from 2026-03-01T00:00:00Z
     """
+    require_free(file, replace)
     with readings_in(load(data=data)) as store:
         seen = {one.probe: one for one in store.probes_seen()}
         for probe in probes:
@@ -82,12 +86,14 @@ def export_readings(
 @export.command(name="journal")
 @click.argument("file", type=OUT)
 @click.option("--bin", "bin_id", help="Only this bin.")
+@replace_option
 @data_option
-def export_journal(file: Path, bin_id: str | None, data: Path | None) -> None:
+def export_journal(file: Path, bin_id: str | None, replace: bool, data: Path | None) -> None:
     """Write the journal, in its newest versions, to FILE: CSV, Parquet, or - for standard output.
 
     Example: underlid export journal journal.csv
     """
+    require_free(file, replace)
     with records_in(data) as records:
         entries = sorted(_all(records, bin_id), key=lambda one: (one.at_ms, one.id))
     if file.suffix.lower() == ".parquet":
@@ -100,12 +106,14 @@ def export_journal(file: Path, bin_id: str | None, data: Path | None) -> None:
 
 @export.command(name="setup")
 @click.argument("file", type=OUT)
+@replace_option
 @data_option
-def export_setup(file: Path, data: Path | None) -> None:
+def export_setup(file: Path, replace: bool, data: Path | None) -> None:
     """Write sheds, bins and probes to FILE as a set-up file; - for standard output.
 
     Example: underlid export setup shed.toml
     """
+    require_free(file, replace)
     with records_in(data) as records:
         text = setup_text(records.setup())
     with click.open_file(str(file), "w", encoding="utf-8") as out:
