@@ -168,6 +168,7 @@ def test_an_export_can_be_cut_to_a_probe_and_a_span(run: Run) -> None:
         (("probes", "password", "No!"), "probe id"),
         (("entries", "add", "tansy", "feed", "ingredient=melom", "mass_g=1"), "melon"),
         (("entries", "add", "none", "note", "text=hello"), "a bin that is set up"),
+        (("export", "journal", "-", "--bin", "none"), "a bin that is set up"),
         (("entries", "withdraw", "none"), "the id of an entry"),
         (("alerts", "acknowledge", "none"), "alert"),
         (("user", "add", "Ash", "--passphrase", "short"), "8 to 256 characters"),
@@ -209,9 +210,27 @@ def test_bad_rows_stop_an_import_or_are_counted(run: Run, tmp_path: Path) -> Non
     file = tmp_path / "r.csv"
     good = f"{rfc3339(T0_MS)},tansy-1,rssi_dbm,-60\n"
     file.write_text(f"time,probe,channel,value\n{good}noon,tansy-1,rssi_dbm,-61\n")
-    assert "r.csv line 3" in run("import", "readings", str(file), code=1).stderr
-    assert "Skipped 1 bad rows" in run("import", "readings", str(file), "--skip-bad").stderr
+    refused = run("import", "readings", str(file), code=1).stderr
+    assert "r.csv line 3" in refused
+    assert "--skip-bad" in refused
+    assert "Skipped 1 bad row." in run("import", "readings", str(file), "--skip-bad").stderr
     assert "rssi_dbm,-60" in run("export", "readings", "-").stdout
+
+
+def test_what_an_import_took_in_is_said_truthfully(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text(f"time,probe,channel,value\n{rfc3339(T0_MS)},tansy-9,rssi_dbm,-60\n")
+    for _ in range(2):
+        said = run("import", "readings", str(file)).stderr
+        assert said == "Took in 1 reading; those already there were not stored again.\n"
+
+
+def test_the_journal_of_a_removed_bin_can_still_be_exported(run: Run) -> None:
+    run("entries", "add", "tansy", "water", "mass_g=600")
+    run("bins", "remove", "tansy")
+    said = run("export", "journal", "-", "--bin", "tansy")
+    assert "tansy,water" in said.stdout
+    assert said.stderr == "Wrote 1 entry.\n"
 
 
 def test_backup_and_restore(run: Run, tmp_path: Path) -> None:

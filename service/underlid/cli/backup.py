@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from underlid.cli.folder import data_option
+from underlid.cli.sentence import counted
 from underlid.cli.target import replace_option, require_free
 from underlid.clock import SystemClock
 from underlid.config import load
@@ -39,4 +40,4 @@ def restore(file: Path, data: Path | None) -> None:
     """
     folder = load(data=data).data
     count = restore_backup(file, folder)
-    click.echo(f"Restored {count} files into {folder}.", err=True)
+    click.echo(f"Restored {counted(count, 'file')} into {folder}.", err=True)

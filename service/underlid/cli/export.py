@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from underlid.cli.folder import data_option, readings_in, records_in
-from underlid.cli.sentence import MOMENT
+from underlid.cli.sentence import MOMENT, counted
 from underlid.cli.target import replace_option, require_free
 from underlid.config import load
 from underlid.errors import UnderlidError
@@ -80,7 +80,7 @@ def export_readings(
         else:
             with click.open_file(str(file), "w", encoding="utf-8") as out:
                 rows = write_readings(out, readings)
-    click.echo(f"Wrote {rows} values.", err=True)
+    click.echo(f"Wrote {counted(rows, 'value')}.", err=True)
 
 
 @export.command(name="journal")
@@ -96,12 +96,19 @@ def export_journal(file: Path, bin_id: str | None, replace: bool, data: Path | N
     require_free(file, replace)
     with records_in(data) as records:
         entries = sorted(_all(records, bin_id), key=lambda one: (one.at_ms, one.id))
+        if not entries and bin_id is not None and bin_id not in records.setup().bins:
+            raise UnderlidError(
+                "bin",
+                value=bin_id,
+                expected="a bin that is set up, or was and has a journal",
+                next_step="List them with `underlid bins list`.",
+            )
     if file.suffix.lower() == ".parquet":
         count = parquet.write_journal(file, entries)
     else:
         with click.open_file(str(file), "w", encoding="utf-8") as out:
             count = write_journal(out, entries)
-    click.echo(f"Wrote {count} entries.", err=True)
+    click.echo(f"Wrote {counted(count, 'entry', 'entries')}.", err=True)
 
 
 @export.command(name="setup")

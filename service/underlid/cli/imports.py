@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from underlid.cli.folder import data_option, readings_in, records_in
-from underlid.cli.sentence import progress
+from underlid.cli.sentence import counted, progress
 from underlid.config import load
 from underlid.files import parquet, readings_csv
 from underlid.files.journal_csv import read_journal
@@ -62,7 +62,8 @@ def import_readings(file: Path, shed: str | None, skip_bad: bool, data: Path | N
                 store.checkpoint()
                 reach(first + READINGS_AT_ONCE)
     _say_refused(refused)
-    click.echo(f"Stored {len(found.readings)} readings ({found.rows} rows).", err=True)
+    taken = counted(len(found.readings), "reading")
+    click.echo(f"Took in {taken}; those already there were not stored again.", err=True)
 
 
 @import_.command(name="journal")
@@ -83,7 +84,8 @@ def import_journal(file: Path, skip_bad: bool, data: Path | None) -> None:
         for entry in entries:
             records.add_entry(entry, f"import {entry.id}")
     _say_refused(refused)
-    click.echo(f"The journal has the {len(entries)} entries of {file.name}.", err=True)
+    had = counted(len(entries), "entry", "entries")
+    click.echo(f"Took in {had}; those already there were not added again.", err=True)
 
 
 @import_.command(name="setup")
@@ -104,17 +106,15 @@ def import_setup(file: Path, data: Path | None) -> None:
         records.save_setup(setup)
     finally:
         records.close()
-    click.echo(
-        f"Set up {len(setup.sheds)} sheds, {len(setup.bins)} bins, {len(setup.probes)} probes.",
-        err=True,
-    )
+    sheds, bins = counted(len(setup.sheds), "shed"), counted(len(setup.bins), "bin")
+    click.echo(f"Set up {sheds}, {bins}, {counted(len(setup.probes), 'probe')}.", err=True)
 
 
 def _say_refused(refused: RefusedRows) -> None:
     for sentence in refused.sentences:
         click.echo(f"Skipped: {sentence}", err=True)
     if refused.count:
-        click.echo(f"Skipped {refused.count} bad rows.", err=True)
+        click.echo(f"Skipped {counted(refused.count, 'bad row')}.", err=True)
 
 
 def _is_parquet(file: Path) -> bool:

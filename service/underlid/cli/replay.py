@@ -12,7 +12,7 @@ import click
 from underlid.binmodel.bins import Setup
 from underlid.cli.folder import data_option, readings_in, records_in
 from underlid.cli.replay_summary import Summary
-from underlid.cli.sentence import MOMENT, progress
+from underlid.cli.sentence import MOMENT, counted, progress
 from underlid.config import load
 from underlid.files import parquet, readings_csv
 from underlid.files.journal_csv import read_journal
@@ -105,7 +105,7 @@ def replay(
     for sentence in refused.sentences:
         click.echo(f"Skipped: {sentence}", err=True)
     if refused.count:
-        click.echo(f"Skipped {refused.count} bad rows.", err=True)
+        click.echo(f"Skipped {counted(refused.count, 'bad row')}.", err=True)
     if summary:
         told.say()
 

@@ -8,7 +8,7 @@ import click
 
 from underlid.alerts.alert import Transition, TransitionKind
 from underlid.binmodel.bins import Setup
-from underlid.cli.sentence import say_table
+from underlid.cli.sentence import counted, say_table
 from underlid.pipeline import Judgement
 from underlid.rules.finding import Condition, Priority
 from underlid.timeline import HOUR_MS, rfc3339
@@ -76,7 +76,8 @@ class Summary:
             "told",
         )
         until = "" if self._last_ms is None else f", the last at {rfc3339(self._last_ms)}"
-        click.echo(f"{self._judgements} judgements of {len(self._setup.bins)} bins{until}.")
+        judged = counted(self._judgements, "judgement")
+        click.echo(f"{judged} of {counted(len(self._setup.bins), 'bin')}{until}.")
 
     def _add_change(self, change: Transition) -> None:
         row = self._row(change.bin, change.condition)

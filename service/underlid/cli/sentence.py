@@ -50,6 +50,15 @@ MOMENT = Moment()
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for scripts.")
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """Return a number with its noun.
+
+    >>> counted(1, "bin"), counted(2, "bin"), counted(0, "entry", "entries")
+    ('1 bin', '2 bins', '0 entries')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def say_json(value: object) -> None:
     """Print *value* as JSON."""
     click.echo(json.dumps(value, indent=1, ensure_ascii=False))

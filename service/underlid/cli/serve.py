@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import socket
 from pathlib import Path
+from typing import Final
 
 import click
 
@@ -13,6 +15,9 @@ from underlid.files.setup import read_setup
 from underlid.service import ServiceInfo, run
 from underlid.storage.folder import prepare_folder
 from underlid.storage.records import Records
+
+EVERY_INTERFACE: Final = ("0.0.0.0", "::", "[::]")
+"""Hosts one can listen on, but not go to."""
 
 
 @click.command()
@@ -55,11 +60,11 @@ def serve(
 
 def say_where(info: ServiceInfo) -> None:
     """Print where things are and how to get in."""
-    click.echo(f"Page:   {info.web_url}")
+    click.echo(f"Page:   {reachable(info.web_url)}")
     if info.door_port is not None:
-        click.echo(f"Door:   mqtt://{info.door_host}:{info.door_port}")
+        click.echo(f"Door:   {reachable(f'mqtt://{info.door_host}:{info.door_port}')}")
     if info.door_tls_port is not None:
-        click.echo(f"Door:   mqtts://{info.door_host}:{info.door_tls_port}")
+        click.echo(f"Door:   {reachable(f'mqtts://{info.door_host}:{info.door_tls_port}')}")
     if info.door_port is not None or info.door_tls_port is not None:
         click.echo(f"Probes: user {info.door_user}, password {info.door_password}")
     click.echo(f"Data:   {info.data}")
@@ -67,3 +72,20 @@ def say_where(info: ServiceInfo) -> None:
         click.echo(f"Key:    {info.start_key} (the page asks for it once, at the first start)")
     if info.first_start:
         click.echo("Open the page to choose a name and a passphrase, then add a shed and a bin.")
+
+
+def reachable(url: str) -> str:
+    """Return *url* as others can type it: with this machine's name where it says every interface.
+
+    >>> reachable("http://127.0.0.1:8080"), reachable("http://::1:8080")
+    ('http://127.0.0.1:8080', 'http://[::1]:8080')
+    """
+    scheme, _, place = url.partition("://")
+    host, _, port = place.rpartition(":")
+    if not port.isdigit():
+        return url
+    if host in EVERY_INTERFACE:
+        host = socket.gethostname()
+    elif ":" in host and not host.startswith("["):
+        host = f"[{host}]"
+    return f"{scheme}://{host}:{port}"

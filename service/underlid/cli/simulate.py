@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from underlid.cli.sentence import MOMENT, progress
+from underlid.cli.sentence import MOMENT, counted, progress
 from underlid.clock import SystemClock
 from underlid.files.journal_csv import write_journal
 from underlid.files.readings_csv import write_readings
@@ -78,4 +78,5 @@ def simulate(
         entries = write_journal(file, whole.entries)
     with (folder / "truth.csv").open("w", encoding="utf-8", newline="") as file:
         write_truth(file, whole.truths)
-    click.echo(f"Wrote {rows} values and {entries} entries of {days} days into {folder}.", err=True)
+    wrote = f"{counted(rows, 'value')} and {counted(entries, 'entry', 'entries')}"
+    click.echo(f"Wrote {wrote} of {counted(days, 'day')} into {folder}.", err=True)

@@ -29,7 +29,7 @@ class RefusedRows:
                 f"{file} line {line}: {trouble.what}",
                 value=trouble.value,
                 expected=trouble.expected,
-                next_step=f"{trouble.next_step} Or skip bad rows.",
+                next_step=f"{trouble.next_step} Or skip bad rows with --skip-bad.",
             )
         self.count += 1
         if len(self.sentences) < SENTENCES_MOST:
