@@ -66,6 +66,16 @@ def test_check_says_what_is_wrong(tmp_path: Path) -> None:
     assert len(done.stderr.strip().splitlines()) == 1
 
 
+def test_check_names_a_data_folder_that_cannot_be_used(tmp_path: Path) -> None:
+    (tmp_path / "a-file").touch()
+    for folder in ("/proc/x", "a-file", "a-file/below"):
+        done = call("check", cwd=tmp_path, DOOR_PORT="0", WEB_PORT="0", DATA=folder)
+        assert done.returncode == 1
+        assert f"data is '{folder}'" in done.stderr
+        assert "Choose another" in done.stderr
+        assert ".underlid-check" not in done.stdout + done.stderr
+
+
 def test_check_refuses_a_wrong_setting_in_a_sentence(tmp_path: Path) -> None:
     (tmp_path / "underlid.toml").write_text("web_prot = 1\n")
     done = call("check", cwd=tmp_path)

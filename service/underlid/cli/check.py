@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import socket
 from collections.abc import Callable, Iterator
+from errno import ENOTDIR
+from os import strerror
 from pathlib import Path
 from typing import Final
 
@@ -85,11 +87,9 @@ def _is_set(value: object) -> bool:
 def _looks(settings: Settings, send: bool) -> Iterator[Look]:
     """Yield everything that is tried, with what is wrong."""
     running = False
-    if not settings.data.exists():
-        parent = next(one for one in settings.data.absolute().parents if one.exists())
-        yield "data folder", _trouble(lambda: _writable(parent))
-    else:
-        yield "data folder", _trouble(lambda: _writable(settings.data))
+    trouble = _trouble(lambda: _usable(settings.data))
+    yield "data folder", trouble
+    if settings.data.is_dir() and trouble is None:
         running = _is_running(settings.data)
         yield "records", _trouble(lambda: _open_records(settings))
         yield "readings", _trouble(lambda: _open_readings(settings))
@@ -142,7 +142,25 @@ def _trouble(look: Callable[[], object]) -> str | None:
     return None
 
 
-def _writable(folder: Path) -> None:
+def _usable(folder: Path) -> None:
+    """Refuse a data folder that cannot be written to, or could not be made."""
+    try:
+        if folder.is_dir():
+            _write_into(folder)
+            return
+        if folder.exists():
+            raise NotADirectoryError(ENOTDIR, strerror(ENOTDIR))
+        _write_into(next(one for one in folder.absolute().parents if one.exists()))
+    except OSError as error:
+        raise UnderlidError(
+            "setting data",
+            value=str(folder),
+            expected=f"a folder that can be made and written to ({error.strerror})",
+            next_step="Choose another with UNDERLID_DATA or --data, or change its rights.",
+        ) from None
+
+
+def _write_into(folder: Path) -> None:
     probe = folder / ".underlid-check"
     probe.touch()
     probe.unlink()
