@@ -15,6 +15,7 @@ import numpy as np
 
 from underlid.binmodel.bins import ProbePlace, Setup
 from underlid.binmodel.calibrated import calibrate
+from underlid.readings.plausibility import believable, doubt
 from underlid.storage.protocols import Buckets, Floats, Integers
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 from underlid.web.context import Context, DerivedSeries
@@ -97,16 +98,14 @@ def curves_of(
 def newest_of(
     context: Context, setup: Setup, bin_id: str, fresh_since_ms: int
 ) -> dict[str, tuple[float, int]]:
-    """Return each measured channel's newest value and its time, when it is fresh enough."""
+    """Return each measured channel's newest value and its time, when fresh and believable."""
     places = {place.probe: place for place in places_of(setup, bin_id)}
     newest: dict[str, tuple[float, int]] = {}
     for seen in context.readings.probes_seen():
         place = places.get(seen.probe)
         if place is None or seen.last_taken_at_ms < fresh_since_ms:
             continue
-        for channel, value in calibrated_now(
-            place, seen.last_taken_at_ms, seen.last_values
-        ).items():
+        for channel, value in believed_now(place, seen.last_taken_at_ms, seen.last_values).items():
             if place.bin != bin_id and channel not in AIR_CHANNELS:
                 continue
             if channel not in newest or newest[channel][1] < seen.last_taken_at_ms:
@@ -123,10 +122,28 @@ def calibrated_now(
     return {name: float(column[0]) for name, column in shown.items() if np.isfinite(column[0])}
 
 
+def believed_now(place: ProbePlace, taken_at_ms: int, values: dict[str, float]) -> dict[str, float]:
+    """Return what one reading says of the bin: without what a broken sensor says."""
+    sound = {name: value for name, value in values.items() if doubt(name, value) is None}
+    shown = calibrated_now(place, taken_at_ms, sound)
+    return {name: value for name, value in shown.items() if doubt(name, value) is None}
+
+
 def _calibrated(place: ProbePlace, buckets: Buckets, starts: Integers) -> dict[str, Band]:
-    """Return a probe's buckets as they are shown; calibrations are monotone, so ends stay ends."""
+    """Return a probe's buckets as they are shown; calibrations are monotone, so ends stay ends.
+
+    A bucket with a value in it that is not believable has a wrong mean too and is left out.
+    """
+    sound = {
+        channel: believable(channel, low) & believable(channel, buckets.high[channel])
+        for channel, low in buckets.low.items()
+    }
     lows, means, highs = (
-        calibrate(place, buckets.start_ms, dict(columns))
+        calibrate(
+            place,
+            buckets.start_ms,
+            {name: np.where(sound[name], column, np.nan) for name, column in columns.items()},
+        )
         for columns in (buckets.low, buckets.mean, buckets.high)
     )
     return {

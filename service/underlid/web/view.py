@@ -14,6 +14,8 @@ from markupsafe import Markup
 from underlid.alerts.alert import Alert, AlertState
 from underlid.binmodel.bins import Bin, Setup, Shed
 from underlid.journal.units import Units
+from underlid.readings.plausibility import doubt
+from underlid.rules.finding import Condition, Verdict
 from underlid.timeline import HOUR_MS
 from underlid.web.context import Context
 from underlid.web.profile import profile_svg
@@ -68,21 +70,29 @@ def bin_view(
     now_ms = context.clock.now_ms()
     state: dict[str, Any] = context.judged.state(bin_id) or {}
     newest = newest_of(context, setup, bin_id, now_ms - FRESH_MS)
-    now: dict[str, float | None] = dict(state.get("now") or {})
+    now: dict[str, float | None] = {
+        channel: value if value is None or doubt(channel, value) is None else None
+        for channel, value in (state.get("now") or {}).items()
+    }
     now |= {channel: value for channel, (value, _) in newest.items()}
     own = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
     own.sort(key=lambda alert: (-alert.priority.rank, alert.since_ms))
     probes = sum(place.bin == bin_id for place in places_of(setup, bin_id))
     band = str(state.get("film_band") or "")
     verdicts = list(state.get("verdicts") or [])
-    tone = _tone(own, now, verdicts, now_ms)
+    loud = [alert for alert in own if not _quiet(alert, now_ms)]
+    faulty = _faulty(verdicts)
+    silenced = {alert.subject for alert in own if alert not in loud}
+    tone = _tone(loud, now, verdicts, [probe for probe in faulty if probe not in silenced])
     feed = state.get("feed")
     return BinView(
         bin=one,
         shed=shed,
         name=name,
         tone=tone,
-        sentence=_sentence(name, own, now, band, probes, tone, units, watched=_watched(verdicts)),
+        sentence=(
+            _alarm(name, loud) or _state_of_things(name, now, band, probes, tone, units, verdicts)
+        ),
         now=now,
         measured_at_ms=max(
             (at for channel, (_, at) in newest.items() if channel not in AIR_CHANNELS), default=None
@@ -112,7 +122,7 @@ def first_sentence(all_views: list[BinView]) -> str:
         rest = f" {_count(more, 'other bin wants', 'other bins want')} a look too." if more else ""
         return need[0].sentence + rest
     if blind and len(blind) == len(all_views):
-        return "Nothing can be said yet: no bin has readings of the last two hours."
+        return _nothing_judged(all_views)
     if blind:
         return f"Nothing needs you, as far as can be told; {_listed(blind)} cannot be judged."
     if len(all_views) == 1:
@@ -120,17 +130,33 @@ def first_sentence(all_views: list[BinView]) -> str:
     return f"All {len(all_views)} bins are fine. Nothing needs you."
 
 
+def _nothing_judged(all_views: list[BinView]) -> str:
+    """Return why nothing can be said of any bin."""
+    heard = [view for view in all_views if view.measured_at_ms is not None]
+    if not heard:
+        return "Nothing can be said yet: no bin has usable readings of the last two hours."
+    if any(view.verdicts for view in heard):
+        return "Readings have come in; too little is known yet to judge by them."
+    return "Readings have come in; the first judgement follows within a few minutes."
+
+
 def _tone(
-    alerts: list[Alert], now: dict[str, float | None], verdicts: list[dict[str, Any]], now_ms: int
+    loud: list[Alert],
+    now: dict[str, float | None],
+    verdicts: list[dict[str, Any]],
+    faulty: list[str],
 ) -> str:
-    """Return how the bin is to be marked."""
-    loud = [alert for alert in alerts if not _quiet(alert, now_ms)]
+    """Return how the bin is to be marked; a probe in good health says nothing of the bin."""
     if any(alert.priority.rank >= 2 for alert in loud):
         return "act"
-    if loud:
+    if loud or faulty:
         return "see"
     blind = all(value is None for channel, value in now.items() if channel not in AIR_CHANNELS)
-    judged = any(verdict.get("verdict") != "unknown" for verdict in verdicts)
+    judged = any(
+        one.get("verdict", Verdict.UNKNOWN) != Verdict.UNKNOWN
+        for one in verdicts
+        if not one.get("subject")
+    )
     return "unknown" if blind or not judged else "calm"
 
 
@@ -140,35 +166,57 @@ def _quiet(alert: Alert, now_ms: int) -> bool:
     return shelved or alert.state is AlertState.RETURNING
 
 
-def _sentence(
+def _alarm(name: str, loud: list[Alert]) -> str:
+    """Return the sentence of the first alert that is not quiet, "" when there is none."""
+    text = loud[0].text if loud else ""
+    return text if not text or name in text else f"{name}: {text}"
+
+
+def _state_of_things(
     name: str,
-    alerts: list[Alert],
     now: dict[str, float | None],
     band: str,
     probes: int,
     tone: str,
     units: Units,
-    *,
-    watched: bool,
+    verdicts: list[dict[str, Any]],
 ) -> str:
-    """Return the bin's one sentence."""
-    if tone in ("act", "see") and alerts[0].text:
-        text = alerts[0].text
-        return text if name in text else f"{name}: {text}"
+    """Return the sentence of a bin without an alert."""
     if not probes:
         return f"{name} has no probe yet, so nothing can be said of it."
     values = [
         f"{word} {channel_value(now[channel], channel, units)}"
-        for channel, word in (("bed_temp_c", "bed"), ("moisture_pct", "moisture"))
+        for channel, word in (
+            ("bed_temp_c", "bed"),
+            ("moisture_pct", "moisture"),
+            ("headspace_temp_c", "headspace"),
+        )
         if now.get(channel) is not None
-    ]
+    ][:2]
+    known = ", ".join(values)
+    if faulty := _faulty(verdicts):
+        which = "probe" if len(faulty) == 1 else "probes"
+        verb = "needs" if len(faulty) == 1 else "need"
+        said = known or "nothing can be said of the bed"
+        return f"{name}: {said}; its {which} {_listed(faulty)} {verb} a look."
     if tone == "unknown":
-        if values:
-            return f"{name}: {', '.join(values)}; too little is known to judge it yet."
-        return f"{name} has sent nothing in the last two hours; look at its probe."
+        if not known:
+            return f"{name} has sent nothing usable in the last two hours; look at its probe."
+        if not verdicts:
+            return f"{name}: {known}; the first judgement follows within a few minutes."
+        return f"{name}: {known}; too little is known to judge it yet."
     parts = values + ([FILM[band]] if band in FILM else [])
-    how = "is being watched" if watched else "is fine"
+    how = "is being watched" if _watched(verdicts) else "is fine"
     return f"{name} {how}: {', '.join(parts)}." if parts else f"{name} {how}."
+
+
+def _faulty(verdicts: list[dict[str, Any]]) -> list[str]:
+    """Return the probes that seem to be faulty, whether or not for long enough for an alert."""
+    return [
+        str(one.get("subject"))
+        for one in verdicts
+        if one.get("condition") == Condition.PROBE_FAULT and one.get("verdict") == Verdict.HOLDS
+    ]
 
 
 def _watched(verdicts: list[dict[str, Any]]) -> bool:

@@ -20,7 +20,7 @@ from underlid.timeline import rfc3339
 from underlid.web.context import Context, context_of
 from underlid.web.live import Event, Stream
 from underlid.web.problem import Problem
-from underlid.web.series import AIR_CHANNELS, calibrated_now
+from underlid.web.series import AIR_CHANNELS, believed_now
 from underlid.web.visitor import caller_of
 
 KEEP_ALIVE_S: Final = 20.0
@@ -110,7 +110,7 @@ def _told(setup: Setup, event: Event) -> list[dict[str, Any]]:
     place = setup.probes.get(probe)
     if place is None:
         return [base | {"bin": "", "values": values}]
-    shown = {name: round(value, 3) for name, value in calibrated_now(place, at_ms, values).items()}
+    shown = {name: round(value, 3) for name, value in believed_now(place, at_ms, values).items()}
     if place.bin is not None:
         told = [base | {"bin": place.bin, "values": shown}]
         others = [one.id for one in setup.bins.values() if one.shed == place.shed]
