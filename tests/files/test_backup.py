@@ -22,8 +22,8 @@ def make_folder(folder: Path) -> tuple[Records, SqliteReadings]:
     records = Records.open(f"sqlite:///{folder / 'records.sqlite'}")
     records.save_setup(setup())
     (folder / "door-users.txt").write_text("probes secret\n")
-    (folder / "photos").mkdir()
-    (folder / "photos" / "lid.jpg").write_bytes(b"\xff\xd8 not really")
+    (folder / "beside").mkdir()
+    (folder / "beside" / "kept.bin").write_bytes(b"\xff\xd8 not really")
     (folder / "in-use").touch()
     return records, SqliteReadings(folder / "readings.sqlite")
 
@@ -64,7 +64,7 @@ def test_a_backup_under_writing_is_whole(tmp_path: Path) -> None:
     found.close()
     assert count >= 500
     assert (count - 500) % 20 == 0, "whole commits only"
-    assert (fresh / "photos" / "lid.jpg").read_bytes() == b"\xff\xd8 not really"
+    assert (fresh / "beside" / "kept.bin").read_bytes() == b"\xff\xd8 not really"
     assert not (fresh / "in-use").exists()
 
 

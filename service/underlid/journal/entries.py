@@ -139,7 +139,7 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Photo:
-    """A picture; `file` is its name in the data folder."""
+    """A picture kept elsewhere; `file` is its name there."""
 
     file: str
 
