@@ -192,3 +192,19 @@ def test_an_array_may_not_smuggle_in_channels_without_end() -> None:
     decoded = send_json([{f"x{i}": i} for i in range(65)])
     assert not decoded.readings
     assert reasons(decoded) == {RejectReason.TOO_MANY_CHANNELS}
+
+
+@pytest.mark.parametrize(
+    ("topic", "payload", "says"),
+    [
+        (f"{PROBE}/json", b'{"bed_temp_c": }', "is '{\"bed_temp_c\": }', expected JSON"),
+        (f"{PROBE}/value/bed_temp_c", b"22,4", "is '22,4', expected a bare number"),
+        (f"{PROBE}/value/bed_temp_c", "22 °C".encode(), "is '22 °C', expected a bare number"),
+        (f"{PROBE}/status", b"on", "status is 'on', expected online"),
+        (f"{PROBE}/value/bed_temp_c", b"\xff\xfe", "is b'\\xff\\xfe', expected a bare number"),
+        (f"{PROBE}/json", b"x" * 39 + "°".encode(), f"is '{'x' * 39}', expected JSON"),
+    ],
+)
+def test_a_refusal_shows_a_payload_as_the_text_it_is(topic: str, payload: bytes, says: str) -> None:
+    (rejected,) = send(topic, payload).rejected
+    assert says in rejected.sentence

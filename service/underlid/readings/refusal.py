@@ -6,6 +6,8 @@ hostile pack of 512 bad records must not make 512 rows. The reasons themselves a
 
 from __future__ import annotations
 
+from codecs import getincrementaldecoder
+
 from underlid.errors import VALUE_SHOWN_CHARS, UnderlidError
 from underlid.readings.values import RawMessage, Rejected, RejectReason
 
@@ -25,13 +27,29 @@ class RefusedError(UnderlidError):
 
 def _bearable(value: object) -> object:
     """Return *value*, or something shorter to show in its place: showing must never fail."""
-    if isinstance(value, str | bytes):
+    if isinstance(value, bytes):
+        return as_text(value[:VALUE_SHOWN_CHARS])
+    if isinstance(value, str):
         return value[:VALUE_SHOWN_CHARS]
     try:
         repr(value)
     except (RecursionError, ValueError):
         return type(value)
     return value
+
+
+def as_text(payload: bytes) -> str | bytes:
+    r"""Return *payload* as the text it is, or as it came when it is none.
+
+    A character that was cut off at the end is left out.
+
+    >>> as_text(b'{"bed_temp_c": }'), as_text("22 °".encode()[:-1]), as_text(b"\xff")
+    ('{"bed_temp_c": }', '22 ', b'\xff')
+    """
+    try:
+        return getincrementaldecoder("utf-8")().decode(payload)
+    except UnicodeDecodeError:
+        return payload
 
 
 class Refusals:
