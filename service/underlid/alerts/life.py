@@ -12,7 +12,7 @@ from hashlib import blake2b
 from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
 from underlid.alerts.policy import Delays
 from underlid.binmodel.bins import Bin
-from underlid.rules.finding import Finding, Priority, Verdict
+from underlid.rules.finding import Finding, Verdict
 from underlid.timeline import rfc3339
 
 
@@ -129,8 +129,3 @@ def deadline_ms(alert: Alert, delays: Delays) -> int | None:
 def is_shelved(alert: Alert, now_ms: int) -> bool:
     """Tell whether the keeper has put the alert aside for now."""
     return alert.shelved_until_ms is not None and now_ms < alert.shelved_until_ms
-
-
-def at_least(alert: Alert, priority: Priority) -> bool:
-    """Tell whether the alert's priority is *priority* or above."""
-    return alert.priority.rank >= priority.rank
