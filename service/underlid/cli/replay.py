@@ -53,7 +53,11 @@ class History:
 @click.option("--since", type=MOMENT, help="First reading of the store to use.")
 @click.option("--until", type=MOMENT, help="Last moment to judge.")
 @click.option(
-    "--tick", type=click.IntRange(1, 3600), default=60, help="Seconds between judgements."
+    "--tick",
+    type=click.IntRange(1, 3600),
+    default=60,
+    help="Seconds between looks at what is due; a bin is judged every five minutes"
+    " or when something changed.",
 )
 @click.option("--limits", multiple=True, metavar="KEY=VALUE", help="Other limits, for every bin.")
 @click.option("--summary", is_flag=True, help="Print a table of what came out.")
