@@ -39,10 +39,9 @@ Group = tuple[str, str, str]
 
 @dataclass(slots=True)
 class ReadingRows:
-    """What a file held: its readings by arrival, how many rows, and the rows refused."""
+    """What a file held: its readings by arrival, and the rows refused."""
 
     readings: list[Reading]
-    rows: int
     refused: RefusedRows
 
 
@@ -89,13 +88,11 @@ def read_rows(
     key: Group = ("", "", "")
     group: dict[str, float] = {}
     row: list[str] = []
-    rows = 0
     while True:
         try:
             for row in reader:
                 if not row:
                     continue
-                rows += 1
                 time, probe, channel, text, received = pick(row)
                 value = float(text)
                 if not isfinite(value) or "_" in text or not text.isascii():
@@ -110,7 +107,7 @@ def read_rows(
             break
         except (ValueError, IndexError, csv.Error, UnderlidError) as error:
             refused.refuse(name, reader.line_num, _trouble(error, row))
-    return ReadingRows(_readings(groups, sheds, unplaced), rows, refused)
+    return ReadingRows(_readings(groups, sheds, unplaced), refused)
 
 
 def write_readings(file: IO[str], readings: Iterable[Reading]) -> int:
