@@ -1,8 +1,8 @@
 """Hands events to every open page, from any thread: one bounded queue a stream.
 
-Events are small dictionaries with a `kind` ("reading", "judged", "journal"). A page that does not
-read fast enough loses its oldest events and is told to look again ("look"), so that one sleeping
-phone costs a fixed amount of memory. The stream itself is `api/stream.py`.
+Events are small dictionaries with a `kind` ("reading", "rejected", "judged", "journal"). A page that
+does not read fast enough loses its oldest events and is told to look again ("look"), so that one
+sleeping phone costs a fixed amount of memory. The stream itself is `api/stream.py`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Turns what was just stored into events for open pages; runs on the writer thread.
 
 Only the newest reading of each probe in a batch is told: a page shows the present, and a back-fill
-of a thousand readings must not flood it.
+of a thousand readings must not flood it. Messages that could not be used are told once a batch.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ def publish_readings(hub: Hub) -> Callable[[Admitted], None]:
 
     def tell(admitted: Admitted) -> None:
         if not hub.open_streams:
-            if admitted.readings:
+            if admitted.readings or admitted.rejected:
                 hub.missed()
             return
         newest: dict[str, Reading] = {}
@@ -35,5 +35,8 @@ def publish_readings(hub: Hub) -> Callable[[Admitted], None]:
                     "values": reading.values,
                 }
             )
+
+        if admitted.rejected:
+            hub.publish({"kind": "rejected", "bin": ""})
 
     return tell

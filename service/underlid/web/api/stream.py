@@ -38,7 +38,7 @@ router = APIRouter(prefix="/api/v1", tags=["live"])
     response_class=Response,
     responses={
         200: {
-            "description": "A stream of events: reading, judged, journal, look",
+            "description": "A stream of events: reading, rejected, judged, journal, look",
             "content": {"text/event-stream": {"schema": {"type": "string"}}},
         }
     },

@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from underlid.binmodel.bins import ProbePlace, Setup, Shed
 from underlid.errors import UnderlidError
 from underlid.readings.channels import is_id
+from underlid.readings.plausibility import doubt
 from underlid.readings.values import ProbeStatus, Rejected
 from underlid.storage.protocols import ProbeSeen
 from underlid.web.context import context_of
@@ -40,6 +41,17 @@ class ProbeView:
     status: ProbeStatus | None
     place: ProbePlace | None
     values: dict[str, float]
+
+    @property
+    def doubted(self) -> set[str]:
+        """Return the channels whose newest value a working sensor would not say."""
+        raw = self.seen.last_values if self.seen else {}
+        return {
+            channel
+            for values in (raw, self.values)
+            for channel, value in values.items()
+            if doubt(channel, value) is not None
+        }
 
 
 @router.get("/probes")
@@ -238,6 +250,7 @@ def _place_page(
         "fields": fields,
         "error": error,
         "wheres": _wheres(setup),
+        "sheds": setup.sheds,
         "now_ms": context_of(request).clock.now_ms(),
     }
     return render(request, "probe_form.html", values, 422 if error else 200)

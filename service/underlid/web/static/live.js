@@ -7,7 +7,7 @@ export function follow(bin, told) {
     if (source || document.hidden) return;
     const query = new URLSearchParams({ told: document.body.dataset.told, ...(bin && { bin }) });
     source = new EventSource(`/api/v1/live?${query}`);
-    for (const kind of ["reading", "judged", "journal", "look"]) {
+    for (const kind of ["reading", "rejected", "judged", "journal", "look"]) {
       source.addEventListener(kind, (event) => told(JSON.parse(event.data)));
     }
   };

@@ -31,6 +31,7 @@ if (document.querySelector("[data-live]")) {
       if (document.querySelector("[data-live=probes]")) refresh();
       return;
     }
+    if (event.kind === "rejected" && !document.querySelector("[data-live=rejects]")) return;
     refresh();
     if (event.kind !== "judged") curves?.renew();
   });
