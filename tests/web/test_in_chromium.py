@@ -253,6 +253,11 @@ TICKS = """async ([ranges, zone]) => {
   const { ticks } = await import(page.replace("page.js", "ticks.js"));
   return ranges.map(([from, until, most]) => ticks(from, until, most, zone));
 }"""
+LEVELS = """async ([low, high, most]) => {
+  const page = document.querySelector("script[type=module]").src;
+  const { levels } = await import(page.replace("page.js", "ticks.js"));
+  return levels(low, high, most);
+}"""
 YEAR_MS = int(datetime(2026, 1, 1, tzinfo=UTC).timestamp() * 1000)
 ZONES = (
     "Europe/London",
@@ -287,6 +292,29 @@ def test_time_ticks_stand_on_the_wall_clock_over_clock_changes(
             assert seconds % whole == 0, (tick, shown.isoformat())
             if end_ms - start_ms > 300 * DAY_MS:
                 assert shown.day == 1, (tick, shown.isoformat())
+
+
+def test_a_message_that_cannot_be_used_shows_up_by_itself(
+    browser: Browser, house: Household
+) -> None:
+    with opened(browser, house) as page, program(house, "keeper") as keeper:
+        page.goto(f"{house.url}/probes")
+        assert "no number here" not in page.inner_text("main")
+        keeper.post("/api/v1/readings?shed=potting&probe=tansy-1", json={"text": "no number here"})
+        until(lambda: "no number here" in page.inner_text("main"), LIVE_WITHIN_S)
+
+
+def test_the_levels_of_one_axis_have_the_same_decimals(browser: Browser, house: Household) -> None:
+    with opened(browser, house) as page:
+        page.goto(f"{house.url}/login")
+        for low, high, most, decimals, first in (
+            (71.5, 72.5, 5, 1, 71.6),
+            (10, 30, 4, 0, 10),
+            (0, 0.1, 4, 2, 0),
+            (0, 3000, 4, 0, 0),
+        ):
+            answer = page.evaluate(LEVELS, [low, high, most])
+            assert (answer["decimals"], answer["found"][0]) == (decimals, first)
 
 
 def test_a_stream_ends_with_the_page_and_with_the_service(browser: Browser, tmp_path: Path) -> None:

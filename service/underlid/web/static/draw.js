@@ -51,11 +51,11 @@ export function drawPanel(panel, view) {
 function grid(panel, view, { room, bottom, right, y }, low, high) {
   const { out, back } = scale(panel.lines[0], view.units);
   const drawn = [];
-  for (const level of levels(out(low), out(high), (bottom - room) / LEVEL_PX)) {
+  const { found, decimals } = levels(out(low), out(high), (bottom - room) / LEVEL_PX);
+  for (const level of found) {
     const at = y(back(level));
     drawn.push(svg("path", { class: "grid", d: `M${LEFT} ${at.toFixed(1)}H${right}` }));
-    const text = number(level, Number.isInteger(level) ? 0 : 1 + (Math.abs(level) < 1));
-    drawn.push(svg("text", { x: LEFT - 6, y: (at + 4).toFixed(1), "text-anchor": "end" }, text));
+    drawn.push(svg("text", { x: LEFT - 6, y: (at + 4).toFixed(1), "text-anchor": "end" }, number(level, decimals)));
   }
   for (const tick of view.ticks) {
     const at = view.x(tick.at);

@@ -93,7 +93,7 @@ export function spoken(at, zone) {
   return `${DAYS[date.getUTCDay()]} ${date.getUTCDate()} ${MONTHS[date.getUTCMonth()]}, ${clock(date)}`;
 }
 
-/** Return round values inside [low, high], at most about `most` of them. */
+/** Return round values inside [low, high], at most about `most` of them, and the decimals they need. */
 export function levels(low, high, most) {
   const rough = (high - low) / Math.max(1, most);
   const power = 10 ** Math.floor(Math.log10(rough));
@@ -102,5 +102,5 @@ export function levels(low, high, most) {
   for (let number = Math.ceil(low / step - 1e-9); number * step <= high + step * 1e-9; number += 1) {
     found.push(Number((number * step).toPrecision(12)));
   }
-  return found;
+  return { found, decimals: Math.max(0, -Math.floor(Math.log10(step) + 1e-9)) };
 }
