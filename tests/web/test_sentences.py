@@ -78,3 +78,20 @@ def test_a_curve_leaves_out_what_is_not_believable(place: Place) -> None:
     band = curves.bands["bed_temp_c"]
     for column in (band.low, band.mean, band.high):
         assert column[np.isfinite(column)].tolist() == [21.0, 22.0]
+
+
+def test_ids_and_doubts_are_shown_where_probes_are_placed(place: Place, ash: Visitor) -> None:
+    assert "topic id: <code>potting</code>" in ash.read("/places")
+    assert "id: <code>tansy</code>" in ash.read("/places")
+    place.send("underlid/v1/greenhouse/fennel-1/json", b'{"bed_temp_c":85.0}')
+    for path in ("/probes", "/probes/fennel-1"):
+        page = ash.read(path)
+        assert "It sends as shed <code>greenhouse</code>; no shed here has this topic id" in page
+        assert "85.0 °C</b> <small>not believable</small>" in page
+
+
+def test_a_feed_of_just_now_is_told_in_minutes(place: Place, ash: Visitor) -> None:
+    stories.tell(place)
+    feed = {"mass_g": 1200.0, "age_h": 0.2}
+    place.judge.states["tansy"] = {**stories.STATE, "feed": feed}
+    assert "Last feed 1.2 kg, 12 min ago." in ash.read("/bin/tansy")

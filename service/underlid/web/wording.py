@@ -65,7 +65,7 @@ ENTRY_KINDS: Final = {
     "sighting": "What you saw",
     "turned": "Bed turned",
     "move": "Moved or set up",
-    "photo": "Photo",
+    "photo": "Picture kept elsewhere",
     "note": "Note",
 }
 COMPUTED: Final = {
@@ -184,6 +184,15 @@ def ago(at_ms: int | None, now_ms: int) -> str:
     return "just now" if now_ms - at_ms < MINUTE_MS else f"{span(now_ms - at_ms)} ago"
 
 
+def hours_ago(age_h: float) -> str:
+    """Return how long ago something was that is *age_h* hours old.
+
+    >>> hours_ago(0.2), hours_ago(30.0), hours_ago(-0.1)
+    ('12 min ago', '30 h ago', 'just now')
+    """
+    return ago(0, round(age_h * HOUR_MS))
+
+
 def span(length_ms: float) -> str:
     """Return a length of time: minutes, hours up to two days, then days."""
     if length_ms < HOUR_MS:
@@ -244,6 +253,7 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "clock_text": clock_text,
     "form_time": form_time,
     "ago": ago,
+    "hours_ago": hours_ago,
     "sure": sure,
     "evidence_text": evidence_text,
     "headline": headline,
