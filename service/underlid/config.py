@@ -73,6 +73,10 @@ class Settings(BaseSettings):
         description="Seconds between looks at what is due; a bin is judged every five minutes, or "
         "when something changed.",
     )
+    units: Literal["si", "us"] = Field(
+        "si",
+        description="Units of the sentences that are sent out: si (g, mL, °C) or us (lb, cups, °F).",
+    )
     raw_days: int = Field(400, ge=2, description="Days that raw readings are kept.")
     hourly_days: int = Field(3650, ge=2, description="Days that hourly values are kept.")
     smtp_url: SecretStr = Field(

@@ -1,14 +1,13 @@
 """All bins of a process, judged by one deterministic object without I/O and without a clock.
 
-`watch` drives it live, `replay` by the data's own time; both give it readings, journal entries and the
-time, and take judgements. It judges on whole ticks, and a bin only when there is something to judge:
-a 5-minute bucket has closed, the journal or late data changed the past, or a delay has run out.
-Read `pipeline.evaluate` for what a judgement is.
+`watch` drives it live, `replay` by the data's own time. It judges on whole ticks, and a bin only when
+there is something to judge: a 5-minute bucket has closed, the journal or late data changed the past,
+or a delay has run out. Read `pipeline.evaluate` for what a judgement is.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -127,11 +126,13 @@ class Judge:
 
     def acknowledge(self, alert_id: str, by: str, at_ms: int) -> None:
         """Note that a person has seen an alert."""
-        self._replace_alert(alert_id, acknowledged_at_ms=at_ms, acknowledged_by=by)
+        self._change_alert(
+            alert_id, lambda alert: replace(alert, acknowledged_at_ms=at_ms, acknowledged_by=by)
+        )
 
-    def shelve(self, alert_id: str, until_ms: int, by: str, at_ms: int) -> None:  # noqa: ARG002
+    def shelve(self, alert_id: str, until_ms: int) -> None:
         """Keep an alert quiet until *until_ms*."""
-        self._replace_alert(alert_id, shelved_until_ms=until_ms)
+        self._change_alert(alert_id, lambda alert: replace(alert, shelved_until_ms=until_ms))
 
     def judge(self, now_ms: int) -> list[Judgement]:
         """Judge, at the last whole tick, every bin for which something is due."""
@@ -156,7 +157,6 @@ class Judge:
         if memory is None or memory.judged_at_ms < 0:
             return None
         window = self._window(bin_id, memory.judged_at_ms)
-        alerts = tuple(memory.alerts.values())
         film = memory.film.last(1)
         return state_of(
             window,
@@ -164,7 +164,7 @@ class Judge:
             float(film[0]) if len(film) else 0.0,
             memory.drying,
             memory.findings,
-            alerts,
+            tuple(memory.alerts.values()),
         )
 
     def derived(self, bin_id: str) -> Derived | None:
@@ -231,11 +231,11 @@ class Judge:
             reports_air=facts.reports_air,
         )
 
-    def _replace_alert(self, alert_id: str, **changes: object) -> None:
+    def _change_alert(self, alert_id: str, change: Callable[[Alert], Alert]) -> None:
         for memory in self._memories.values():
             for key, alert in memory.alerts.items():
                 if alert.id == alert_id:
-                    memory.alerts[key] = replace(alert, **changes)  # type: ignore[arg-type]
+                    memory.alerts[key] = change(alert)
                     return
 
 

@@ -23,6 +23,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from underlid.alerts.show import alert_as_json
 from underlid.clock import Clock, SystemClock
 from underlid.config import Settings
+from underlid.journal.units import SI, US
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
 from underlid.mqtt.grants import HOUSEHOLD
@@ -125,7 +126,12 @@ class Service:
         stack.callback(readings.close)
         courier = Courier(records, channels_from(settings), clock)
         watch = Watch(
-            records, readings, clock, tick_s=settings.tick_s, channels=courier.channel_names
+            records,
+            readings,
+            clock,
+            tick_s=settings.tick_s,
+            channels=courier.channel_names,
+            units=US if settings.units == "us" else SI,
         )
         watch.start()
         recorder = Recorder(readings, EntryKeeper(records))
@@ -171,16 +177,12 @@ class Service:
     ) -> dict[str, Callable[[], str | None]]:
         """Return a look at each part: None when it is well, else a sentence."""
 
-        def failing(name: str) -> str | None:
-            return courier.failing().get(name)
-
         def broker(way: BrokerClient) -> str | None:
             return None if way.connected.is_set() else "the broker is not connected"
 
         health: dict[str, Callable[[], str | None]] = {
-            f"channel {name}": partial(failing, name) for name in courier.channel_names
-        }
-        health["judgement"] = partial(_late, watch, self.settings.tick_s)
+            f"channel {name}": partial(courier.trouble, name) for name in courier.channel_names
+        } | {"judgement": partial(_late, watch, self.settings.tick_s)}
         for way in ways_in:
             if isinstance(way, BrokerClient):
                 health["broker"] = partial(broker, way)

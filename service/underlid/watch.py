@@ -141,7 +141,7 @@ class Watch:
             now_ms = self._clock.now_ms()
             self._records.shelve(alert_id, until_ms, by, now_ms)
             if self._judge:
-                self._judge.shelve(alert_id, until_ms, by, now_ms)
+                self._judge.shelve(alert_id, until_ms)
 
     def _tell(self, judgement: Judgement) -> None:
         for listener in self._listeners:
@@ -180,7 +180,7 @@ class Watch:
             if one.acknowledged_at_ms is not None:
                 judge.acknowledge(one.id, one.acknowledged_by, one.acknowledged_at_ms)
             if one.shelved_until_ms is not None:
-                judge.shelve(one.id, one.shelved_until_ms, "", 0)
+                judge.shelve(one.id, one.shelved_until_ms)
         self._acts = acts
 
     def _refill(self, now_ms: int) -> Judge:

@@ -204,7 +204,7 @@ def test_a_shelved_alert_is_quiet_and_an_acknowledged_one_is_marked() -> None:
         for alert in one.alerts:
             if alert.state is AlertState.ACTIVE and alert.shelved_until_ms is None:
                 judge.acknowledge(alert.id, "Ash", one.at_ms)
-                judge.shelve(alert.id, one.at_ms + 48 * HOUR_MS, "Ash", one.at_ms)
+                judge.shelve(alert.id, one.at_ms + 48 * HOUR_MS)
     assert [one.event for one in messages] == [TransitionKind.ALERT_RAISED]
 
 

@@ -69,6 +69,10 @@ class Courier:
         """Return the names to post messages for."""
         return list(self._channels)
 
+    def trouble(self, name: str) -> str | None:
+        """Return why the last delivery of channel *name* failed, or None."""
+        return self._failing.get(name)
+
     def failing(self) -> dict[str, str]:
         """Return the channels whose last delivery failed, with the reason."""
         return dict(self._failing)

@@ -50,9 +50,14 @@ SAID: Final = {
 UNITS_COOKIE: Final = "underlid_units"
 
 
+def units_name_of(request: Request) -> str:
+    """Return what this browser has chosen, else the place's own units."""
+    return request.cookies.get(UNITS_COOKIE) or context_of(request).settings.units
+
+
 def units_of(request: Request) -> Units:
     """Return the units this browser's keeper reads."""
-    return wording.units_named(request.cookies.get(UNITS_COOKIE, ""))
+    return wording.units_named(units_name_of(request))
 
 
 @cache
@@ -86,7 +91,7 @@ def render(
         "may_write": person is not None and person.role != "reader",
         "may_set_up": person is not None and person.role == "lead",
         "units": units_of(request),
-        "units_name": request.cookies.get(UNITS_COOKIE, "si"),
+        "units_name": units_name_of(request),
         "told": context_of(request).live.told,
         "said": SAID.get(request.query_params.get("said", ""), ""),
     }
