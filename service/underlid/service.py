@@ -182,7 +182,8 @@ class Service:
 
         health: dict[str, Callable[[], str | None]] = {
             f"channel {name}": partial(courier.trouble, name) for name in courier.channel_names
-        } | {"judgement": partial(_late, watch, self.settings.tick_s)}
+        }
+        health["judgement"] = partial(_late, watch, self.settings.tick_s)
         for way in ways_in:
             if isinstance(way, BrokerClient):
                 health["broker"] = partial(broker, way)
