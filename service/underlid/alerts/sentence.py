@@ -17,6 +17,9 @@ MONTHS = (
 SURE_FROM = 0.7
 """Below this certainty the sentence says "probably" (our judgement)."""
 
+SELF_HEAT_TOLD_K = 0.5
+"""Less of it is within the error of the sensors and is not worth a word (our judgement)."""
+
 
 def sentence(
     finding: Finding, bin_: Bin, feed: tuple[Entry, Feed] | None, now_ms: int, units: Units = SI
@@ -68,7 +71,7 @@ def _overheating(finding: Finding, name: str, units: Units) -> str:
     bed, limit = (_temp(finding, key, units) for key in ("bed_temp_c", "limit_c"))
     why = "from its own feed" if finding.cause == "feed" else "from the room"
     own = ""
-    if "self_heat_k" in finding.evidence:
+    if float(finding.evidence.get("self_heat_k", 0.0)) >= SELF_HEAT_TOLD_K:
         own = f" ({_step(finding, 'self_heat_k', units)} of it self-heat)"
     return f"{name}'s bed is at {bed}, above the herd's {limit}, {why}{own}"
 

@@ -79,7 +79,7 @@ UNIT_ENDINGS: Final = {
     "_g_m2": "g/m²",
     "_k_h": "°C/h",
     "_kg_l": "kg/L",
-    "_pct_day": "% a day",
+    "_pct_d": "points a day",
     "_c": "°C",
     "_k": "°C",
     "_pct": "%",
@@ -141,6 +141,8 @@ def _split(name: str) -> tuple[str, str]:
     for ending, unit in UNIT_ENDINGS.items():
         if name.endswith(ending):
             return name.removesuffix(ending).replace("_", " "), unit
+    if name.startswith("days_"):
+        return name.removeprefix("days_").replace("_", " "), "days"
     return name.replace("_", " "), ""
 
 
