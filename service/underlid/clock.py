@@ -35,7 +35,7 @@ class SystemClock:
 
 
 class VirtualClock:
-    """A clock that stands still until it is set: replay and tests move it."""
+    """A clock that stands still until it is set: for tests of what runs live."""
 
     speed = 1.0
 

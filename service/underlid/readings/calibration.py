@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.errors import UnderlidError
+from underlid.science import moisture
 
 Number = TypeVar("Number", float, npt.NDArray[np.float64])
 
@@ -141,9 +142,7 @@ def moisture_line(points: Sequence[tuple[float, float]]) -> Line | None:
 
 
 def sample_moisture_pct(wet_g: float, dry_g: float) -> float:
-    """Return the moisture of a weighed sample, % wet basis, after 24 h at 105 °C.
-
-    Source: Cornell composting pages, the 10 g sample.
+    """Return `science.moisture.sample_moisture_pct`, refusing weights that no scale shows.
 
     >>> sample_moisture_pct(10.0, 2.3)
     77.0
@@ -155,4 +154,4 @@ def sample_moisture_pct(wet_g: float, dry_g: float) -> float:
             expected=f"0 to {wet_g:g} g, the weight before drying",
             next_step="Subtract the weight of the dish from both, and check the order.",
         )
-    return round(100.0 * (wet_g - dry_g) / wet_g, 6)
+    return round(moisture.sample_moisture_pct(wet_g, dry_g), 6)
