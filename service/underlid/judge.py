@@ -202,7 +202,7 @@ class Judge:
         """Note that the bin's past has changed from *bucket* on."""
         memory = self._memories[bin_id]
         memory.film.rewind(bucket)
-        memory.drying_hour = -1
+        memory.hour = memory.day = -1
         self._changed.add(bin_id)
 
     def _judge_bin(self, bin_id: str, now_ms: int) -> Judgement:
@@ -229,6 +229,7 @@ class Judge:
             vitals=self._vitals,
             entries=known_entries(self._entries.get(bin_id, ()), now_ms),
             reports_air=facts.reports_air,
+            lessons=self._memories[bin_id].lessons,
         )
 
     def _change_alert(self, alert_id: str, change: Callable[[Alert], Alert]) -> None:

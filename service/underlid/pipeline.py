@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
+from zlib import crc32
 
 from underlid.advice.catalogue import advice_for
 from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
@@ -21,7 +22,11 @@ from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.drying import Drying, drying
 from underlid.binmodel.feeds import feed_with_bedding
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY
+from underlid.binmodel.known import Known
+from underlid.binmodel.learning import learn
+from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lid import LidFilm
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
@@ -32,7 +37,7 @@ from underlid.readings.decode import decode_into
 from underlid.readings.values import Admitted, RawMessage
 from underlid.rules.catalogue import findings
 from underlid.rules.finding import Condition, Finding, Verdict
-from underlid.timeline import HOUR_MS
+from underlid.timeline import DAY_MS, HOUR_MS
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
@@ -63,7 +68,12 @@ class BinMemory:
     told_at_ms: list[int] = field(default_factory=list)
     entries: tuple[Entry, ...] = ()
     drying: Drying | None = None
-    drying_hour: int = -1
+    forecast: Forecast | None = None
+    hour: int = -1
+    """The hour since 1970 at which `drying` and `forecast` were made."""
+    lessons: Lessons | None = None
+    day: int = -1
+    """The bin's day since 1970 at whose beginning it was learnt from."""
     judged_at_ms: int = -1
     findings: tuple[Finding, ...] = ()
 
@@ -84,23 +94,17 @@ class Judgement:
 def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgement:
     """Judge one bin at `window.now_ms`; *memory* is brought up to that moment.
 
-    Film and trend first, then every rule, then for each finding its advice, its alert's next step,
+    What is known first, then every rule, then for each finding its advice, its alert's next step,
     its spell's next step, and the message that a change is worth.
     """
     now_ms = window.now_ms
-    if window.entries != memory.entries:
-        _journal_changed(window, memory)
-    memory.film.advance(window)
-    hour = now_ms // HOUR_MS
-    if hour != memory.drying_hour:
-        memory.drying = drying(replace(window, now_ms=hour * HOUR_MS))
-        memory.drying_hour = hour
+    window, known = know(window, memory)
     open_priorities = {
         condition: alert.priority
         for (condition, subject), alert in memory.alerts.items()
         if not subject
     }
-    found = findings(window, memory.film, memory.drying, open_priorities)
+    found = findings(window, known, open_priorities)
     changes: list[Transition] = []
     returned: list[Alert] = []
     for finding in found:
@@ -124,11 +128,45 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
     )
 
 
+def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
+    """Bring what is known of the bin up to the window's moment: lessons, film, trend, outlook.
+
+    Lessons are learnt once a day and the outlook is made once an hour, at moments that do not depend
+    on when the service was started; late data and journal entries make them anew.
+    """
+    if window.entries != memory.entries:
+        _journal_changed(window, memory)
+    begins_ms = day_offset_ms(window.bin.id)
+    day = (window.now_ms - begins_ms) // DAY_MS
+    if day != memory.day:
+        before = memory.lessons
+        memory.lessons = learn(replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None))
+        memory.day = day
+        if before is None or before.lid_factor.value != memory.lessons.lid_factor.value:
+            memory.film.rewind(memory.film.first_bucket)
+    window = replace(window, lessons=memory.lessons)
+    memory.film.advance(window)
+    hour = window.now_ms // HOUR_MS
+    if hour != memory.hour:
+        memory.drying = drying(replace(window, now_ms=hour * HOUR_MS))
+        memory.hour = hour
+    return window, Known(memory.film, memory.drying, memory.forecast)
+
+
+def day_offset_ms(bin_id: str) -> int:
+    """Return when after midnight (UTC) a bin is learnt from, so that not all are at once.
+
+    >>> day_offset_ms("tansy") % BUCKET_MS
+    0
+    """
+    return crc32(bin_id.encode()) % BUCKETS_PER_DAY * BUCKET_MS
+
+
 def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
     """Go back to the earliest entry that has become known, was corrected or withdrawn."""
     changed = set(window.entries) ^ set(memory.entries)
     memory.film.rewind(min(entry.at_ms for entry in changed) // BUCKET_MS)
-    memory.drying_hour = -1
+    memory.hour = memory.day = -1
     memory.entries = window.entries
 
 

@@ -152,12 +152,19 @@ def _sightings(window: BinWindow) -> dict[int, float]:
 def lid_temps(window: BinWindow, count: int) -> Floats:
     """Return the lid's temperature for the last *count* buckets: measured, else estimated."""
     measured = window.means("lid_temp_c", count)
-    factor, _ = LID_FACTOR[window.bin.kind]
+    factor, _ = lid_factor(window)
     estimated: Floats = lid_temp_c(
         window.means("shed_temp_c", count), window.means("headspace_temp_c", count), factor
     )
     result: Floats = np.where(np.isnan(measured), estimated, measured)
     return result
+
+
+def lid_factor(window: BinWindow) -> tuple[float, float]:
+    """Return the lid's temperature factor and its sd: learnt, else by the kind of bin."""
+    if window.lessons is None:
+        return LID_FACTOR[window.bin.kind]
+    return window.lessons.lid_factor.value, window.lessons.lid_factor.sd
 
 
 def breathing_g_m2_h(window: BinWindow) -> float:
@@ -218,7 +225,7 @@ def lid_now(window: BinWindow) -> LidNow:
     dew = float(dew_point_c(head, rh))
     dew_sd = float(dew_point_sd_k(head, rh, RH_SD_PCT, TEMP_SD_K))
     measured, shed = window.present("lid_temp_c"), window.present("shed_temp_c")
-    factor, factor_sd = LID_FACTOR[window.bin.kind]
+    factor, factor_sd = lid_factor(window)
     if measured is not None:
         grade, lid, lid_sd = "lid_probe", measured, TEMP_SD_K
     elif shed is not None:

@@ -16,6 +16,7 @@ from underlid.binmodel.bins import Bin, ProbePlace, Shed
 from underlid.binmodel.calibrated import MOISTURE_SD_PCT, calibrate, index_line, moisture_grade
 from underlid.binmodel.herd import Limits
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.vitals import Vitals
 from underlid.journal.entries import Entry, Feed
 from underlid.readings.calibration import Line, soil_index_line
@@ -48,6 +49,8 @@ class BinWindow:
     """Whether a fault of the shed's air probe is told with this bin: with one of the shed only."""
     distrusted: frozenset[tuple[str, str]] = frozenset()
     """(probe, raw channel) that stands still: the rules do not use what it says."""
+    lessons: Lessons | None = None
+    """What the bin had taught when it was last learnt from; None before the first time."""
 
     @property
     def end(self) -> int:

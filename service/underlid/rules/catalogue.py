@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.known import Known
 from underlid.binmodel.window import BinWindow
 from underlid.rules import condensation, overheating, probe_fault, too_cold, water
 from underlid.rules.finding import Condition, Finding, Priority
@@ -14,8 +13,7 @@ from underlid.rules.finding import Condition, Finding, Priority
 
 def findings(
     window: BinWindow,
-    film: LidFilm,
-    drying: Drying | None,
+    known: Known,
     open_priorities: Mapping[Condition, Priority],
 ) -> list[Finding]:
     """Return what each rule says of the bin and of its probes."""
@@ -27,10 +25,10 @@ def findings(
     if stuck:
         window = replace(window, distrusted=stuck)
     return [
-        condensation.evaluate(window, film, of(Condition.CONDENSATION)),
-        overheating.evaluate(window, of(Condition.OVERHEATING)),
-        water.drying_out(window, drying, of(Condition.DRYING_OUT)),
-        water.too_wet(window, drying, of(Condition.TOO_WET)),
+        condensation.evaluate(window, known, of(Condition.CONDENSATION)),
+        overheating.evaluate(window, known, of(Condition.OVERHEATING)),
+        water.drying_out(window, known.drying, of(Condition.DRYING_OUT)),
+        water.too_wet(window, known.drying, of(Condition.TOO_WET)),
         too_cold.evaluate(window, of(Condition.TOO_COLD)),
         *faults,
     ]

@@ -11,7 +11,8 @@ from typing import Final
 
 from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.lid import LidFilm, LidNow, lid_now, net_g_m2_h
+from underlid.binmodel.known import Known
+from underlid.binmodel.lid import LidNow, lid_now, net_g_m2_h
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.levels import level
@@ -35,7 +36,7 @@ CERTAINTY: Final = {"lid_probe": 0.9, "lid_estimate": 0.75, "humidity": 0.5}
 """How far each grade of evidence is trusted (our judgement)."""
 
 
-def evaluate(window: BinWindow, film: LidFilm, open_priority: Priority | None) -> Finding:
+def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the lid of one bin."""
     now = lid_now(window)
     if not now.grade:
@@ -43,7 +44,7 @@ def evaluate(window: BinWindow, film: LidFilm, open_priority: Priority | None) -
         return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason)
     if now.grade == "humidity":
         return _by_humidity(window, open_priority)
-    held = float(film.last(1)[0])
+    held = float(known.film.last(1)[0])
     limits = window.limits
     priority = level(
         held,

@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.known import Known
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
@@ -24,14 +25,14 @@ OWN_SHARE: Final = 0.5
 """Self-heat below half the room's heat is not what the keeper should act on (our judgement)."""
 
 
-def evaluate(window: BinWindow, open_priority: Priority | None) -> Finding:
+def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the bed's heat."""
     recent = window.hottest(FRESH_BUCKETS)
-    known = recent[~np.isnan(recent)]
-    if not len(known):
+    values = recent[~np.isnan(recent)]
+    if not len(values):
         reason = "no bed temperature for half an hour"
         return Finding(Condition.OVERHEATING, Verdict.UNKNOWN, reason=reason)
-    bed = middle(known[-3:].tolist())
+    bed = middle(values[-3:].tolist())
     limits = window.limits
     priority = level(
         bed,

@@ -14,7 +14,8 @@ from typing import Final
 
 from underlid.storage.trouble import StoreError, StoreVersionError
 
-LAYOUT_VERSION: Final = 1
+LAYOUT_VERSION: Final = 2
+"""2 tells of each packed day when its newest reading came in, for whoever follows arrivals."""
 
 APPLICATION_ID: Final = 0x554E4C44
 """Marks the file as Underlid's readings ("UNLD"), so that no other database is taken for one."""
@@ -54,7 +55,8 @@ CREATE TABLE numbered (
     received_at_ms INTEGER NOT NULL, PRIMARY KEY (probe, seq, digest)) WITHOUT ROWID;
 CREATE TABLE packed_day (
     probe INTEGER NOT NULL, day INTEGER NOT NULL, rows INTEGER NOT NULL, block BLOB NOT NULL,
-    PRIMARY KEY (probe, day));
+    last_received_ms INTEGER, PRIMARY KEY (probe, day));
+CREATE INDEX packed_arrival ON packed_day (last_received_ms);
 CREATE TABLE hourly (
     probe INTEGER NOT NULL, channel INTEGER NOT NULL, day INTEGER NOT NULL, sums BLOB NOT NULL,
     PRIMARY KEY (probe, channel, day)) WITHOUT ROWID;
@@ -66,6 +68,15 @@ PRAGMA application_id = {APPLICATION_ID};
 PRAGMA user_version = {LAYOUT_VERSION};
 COMMIT;
 """
+
+FROM_VERSION_1: Final = f"""
+BEGIN;
+ALTER TABLE packed_day ADD COLUMN last_received_ms INTEGER;
+CREATE INDEX packed_arrival ON packed_day (last_received_ms);
+PRAGMA user_version = {LAYOUT_VERSION};
+COMMIT;
+"""
+"""What was packed before keeps no time of arrival: nobody followed arrivals then."""
 
 
 def open_writer(path: Path) -> sqlite3.Connection:
@@ -114,7 +125,7 @@ def _opened(path: Path, pragmas: tuple[str, ...]) -> sqlite3.Connection:
 
 
 def _check(connection: sqlite3.Connection, path: Path) -> None:
-    """Lay out a new file; refuse another program's and a newer Underlid's."""
+    """Lay out a new file, bring an older one up to date; refuse a foreign and a newer one."""
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if not tables:
         connection.executescript(LAYOUT)
@@ -127,6 +138,8 @@ def _check(connection: sqlite3.Connection, path: Path) -> None:
             next_step="Name another file or folder; this one belongs to another program.",
         )
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+    if version == 1:
+        connection.executescript(FROM_VERSION_1)
     if version > LAYOUT_VERSION:
         raise StoreVersionError(
             "the layout of the readings file",

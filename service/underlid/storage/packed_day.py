@@ -26,14 +26,15 @@ class PackedDay:
     """None when the day's raw rows are already forgotten."""
     hours: list[tuple[int, bytes]]
     """Id of the channel, sums."""
+    last_received_ms: int
     newest: Newest
 
     def write(self, connection: sqlite3.Connection) -> None:
         """Write it inside the open transaction."""
         if self.block is not None:
             connection.execute(
-                "INSERT OR REPLACE INTO packed_day VALUES (?, ?, ?, ?)",
-                (self.probe, self.day, self.rows, self.block),
+                "INSERT OR REPLACE INTO packed_day VALUES (?, ?, ?, ?, ?)",
+                (self.probe, self.day, self.rows, self.block, self.last_received_ms),
             )
         connection.executemany(
             "INSERT OR REPLACE INTO hourly VALUES (?, ?, ?, ?)",
@@ -68,6 +69,7 @@ def packed_day(reader: sqlite3.Connection, probe: int, day: int, fresh: RawSerie
         rows=len(whole.taken_at_ms),
         block=None if kept else pack(whole),
         hours=[(ids[name], to_blob(sums)) for name, sums in hours.items()],
+        last_received_ms=int(whole.received_at_ms.max()),
         newest=newest,
     )
 

@@ -92,6 +92,16 @@ class ReadingStore(Protocol):
         """Yield `buckets` of many probes, in one go; probes without a reading are left out."""
         ...
 
+    def arrived_since(self, received_at_ms: int, most: int) -> list[Reading]:
+        """Return what was received at or after *received_at_ms*, of all probes, oldest first.
+
+        Ordered by (received_at_ms, probe, taken_at_ms). At most *most*, but never a part of one
+        millisecond: if the last one has more, all of it comes. `seq` is not kept. A row that
+        gained a channel or was sent again may come with all its values; `arrivals.Arrivals`
+        follows a store and leaves out what it gave before.
+        """
+        ...
+
     def probe_seen(self, probe: str) -> ProbeSeen | None:
         """Return one probe, or None when it never sent a reading."""
         ...

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from underlid.readings.values import Reading, Rejected
+from underlid.storage.arrival_rows import arrived_rows
 from underlid.storage.fair_lock import FairLock
 from underlid.storage.hot import HotTable
 from underlid.storage.hot_rows import read_hot
@@ -122,6 +123,11 @@ class SqliteReadings:
             with self._readers.snapshot() as reader:
                 sums = bucket_sums(reader, number, starts, step_ms, fresh=rows)
             yield name, buckets_of(starts, step_ms, sums)
+
+    def arrived_since(self, received_at_ms: int, most: int) -> list[Reading]:
+        """Return what was received at or after *received_at_ms*, oldest first."""
+        with self._readers.snapshot() as reader:
+            return arrived_rows(reader, received_at_ms, most)
 
     def probe_seen(self, probe: str) -> ProbeSeen | None:
         """Return one probe, or None when it never sent a reading."""

@@ -1,0 +1,18 @@
+"""What is carried of one bin beside its window, gathered for the rules: film, trend, outlook."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from underlid.binmodel.drying import Drying
+from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.lid import LidFilm
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What is known of one bin at one moment; None where the data does not say."""
+
+    film: LidFilm
+    drying: Drying | None
+    forecast: Forecast | None
