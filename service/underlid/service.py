@@ -120,7 +120,7 @@ class Service:
         settings, clock = self.settings, self.clock
         folder = prepare_folder(settings.data)
         stack.enter_context(folder_in_use(folder))
-        records = Records.open(settings.records_url)
+        records = Records.open(settings.records_address)
         stack.callback(records.close)
         readings = SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
         stack.callback(readings.close)

@@ -71,3 +71,34 @@ def test_secrets_are_known_as_such() -> None:
     assert is_secret("broker_password")
     assert is_secret("notify_urls")
     assert not is_secret("web_port")
+
+
+def test_secrets_come_from_files_and_the_environment_wins(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "secrets"
+    folder.mkdir()
+    (folder / "underlid_records_url").write_text("postgresql://underlid:herd@db/underlid\n")
+    (folder / "underlid_notify_urls").write_text("json://a.example json://b.example\n")
+    (folder / "somebody_elses").write_text("x")
+    (tmp_path / "underlid.toml").write_text('records_url = "postgresql://file/x"\n')
+    monkeypatch.setenv("UNDERLID_SECRETS", str(folder))
+    settings = load()
+    assert settings.records_address == "postgresql://underlid:herd@db/underlid"
+    assert len(settings.notify_urls) == 2
+    assert source_of(settings, "records_url") == "secrets"
+    assert is_secret("records_url")
+    monkeypatch.setenv("UNDERLID_RECORDS_URL", "")
+    assert load().records_address.startswith("sqlite:///")
+
+
+def test_a_wrong_folder_of_secrets_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("UNDERLID_SECRETS", str(tmp_path / "nowhere"))
+    with pytest.raises(UnderlidError, match="UNDERLID_SECRETS"):
+        load()
+    monkeypatch.setenv("UNDERLID_SECRETS", str(tmp_path))
+    (tmp_path / "underlid_record_url").write_text("x")
+    with pytest.raises(UnderlidError, match=r"underlid_record_url.*UNDERLID_RECORDS_URL"):
+        load()

@@ -176,7 +176,7 @@ def _is_running(folder: Path) -> bool:
 
 def _open_records(settings: Settings) -> None:
     if (settings.data / "records.sqlite").exists():
-        records = Records.open(settings.records_url)
+        records = Records.open(settings.records_address)
         records.setup()
         records.close()
 

@@ -89,7 +89,7 @@ def demo(speed: float, days: int, seed: int, web_port: int | None, door_port: in
 def write_history(settings: Settings, place: SimulatedPlace, until_ms: int) -> None:
     """Let *place* live until *until_ms* and store what its probes and keepers left."""
     prepare_folder(settings.data)
-    records = Records.open(settings.records_url)
+    records = Records.open(settings.records_address)
     store = SqliteReadings(settings.readings_path)
     try:
         records.add_person(KEEPER, Role.KEEPER, PASSPHRASE)

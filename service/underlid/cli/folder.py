@@ -25,7 +25,7 @@ def records_in(data: Path | None) -> Iterator[Records]:
     """Open the records of a folder that a service has used."""
     settings = load(data=data)
     require_used(settings)
-    records = Records.open(settings.records_url)
+    records = Records.open(settings.records_address)
     try:
         yield records
     finally:

@@ -101,7 +101,7 @@ def import_setup(file: Path, data: Path | None) -> None:
     setup = read_setup(file)
     settings = load(data=data)
     prepare_folder(settings.data)
-    records = Records.open(settings.records_url)
+    records = Records.open(settings.records_address)
     try:
         records.save_setup(setup)
     finally:

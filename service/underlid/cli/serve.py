@@ -52,7 +52,7 @@ def serve(
     if setup is not None:
         wanted = read_setup(setup)
         prepare_folder(settings.data)
-        records = Records.open(settings.records_url)
+        records = Records.open(settings.records_address)
         records.save_setup(wanted)
         records.close()
     run(settings, on_ready=say_where)
