@@ -9,6 +9,7 @@ settings: they live in the database.
 from __future__ import annotations
 
 import difflib
+import ipaddress
 import os
 import tomllib
 from pathlib import Path
@@ -74,6 +75,11 @@ class Settings(BaseSettings):
         description="Address people type for the page, such as https://bins.example, when a proxy "
         "stands in front; used in messages and for safe cookies.",
     )
+    web_proxies: str = Field(
+        "",
+        description="Addresses or networks of proxies in front, with commas between, that are "
+        "believed when they name a visitor's address; empty for none.",
+    )
     door: bool = Field(True, description="Open our own MQTT door for probes.")
     door_host: str = Field("0.0.0.0", description="Address the MQTT door listens on.")
     door_port: int = Field(1883, ge=0, le=65535, description="Port of the door; 0 picks one.")
@@ -131,6 +137,14 @@ class Settings(BaseSettings):
     def _split_addresses(cls, given: object) -> object:
         """Take the addresses of the variable apart at white space."""
         return tuple(given.split()) if isinstance(given, str) else given
+
+    @field_validator("web_proxies")
+    @classmethod
+    def _know_networks(cls, given: str) -> str:
+        """Refuse what is no address: the server would take it for a name and never meet it."""
+        for one in filter(None, given.split(",")):
+            ipaddress.ip_network(one.strip())
+        return given
 
     @property
     def readings_path(self) -> Path:

@@ -145,7 +145,9 @@ class Service:
         context = Context(
             settings, clock, records, readings, recorder, watch, hub, health, start_key
         )
-        server = Server(make_app(context), settings.web_host, settings.web_port)
+        server = Server(
+            make_app(context), settings.web_host, settings.web_port, settings.web_proxies
+        )
         await server.start()
         stack.push_async_callback(server.stop)
         courier.start()

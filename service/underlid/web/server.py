@@ -37,10 +37,12 @@ class _QuietServer(uvicorn.Server):
 class Server:
     """The page's listening socket and the task that serves it."""
 
-    def __init__(self, app: FastAPI, host: str, port: int) -> None:
+    def __init__(self, app: FastAPI, host: str, port: int, proxies: str = "") -> None:
+        """*proxies*: whose word about a visitor's address is believed, with commas between."""
         self._app = app
         self._host = host
         self.port = port
+        self._proxies = proxies
         self._server: _QuietServer | None = None
         self._task: asyncio.Task[None] | None = None
 
@@ -53,7 +55,8 @@ class Server:
             log_config=None,
             access_log=False,
             server_header=False,
-            proxy_headers=False,
+            proxy_headers=bool(self._proxies),
+            forwarded_allow_ips=self._proxies,
             limit_concurrency=CONNECTIONS_MOST,
             timeout_keep_alive=KEEP_ALIVE_S,
             timeout_graceful_shutdown=GRACE_S,
