@@ -54,52 +54,54 @@ VAPOUR_J_KG: Final = 2.45e6
 AIR_J_M3_K: Final = 1210.0
 """Heat capacity of a cubic metre of air at 20 °C (common practice)."""
 
-BED_TO_HEAD_W_M2K: Final = 3.6
-HEAD_TO_LID_W_M2K: Final = 3.3
-BED_TO_LID_RADIANT_W_M2K: Final = 4.6
-"""Still air, and two wet surfaces near 20 °C that face each other (common practice)."""
-
-BED_VAPOUR_M_S: Final = 2.3e-3
-LID_VAPOUR_M_S: Final = 2.6e-3
-"""Transfer velocities of vapour between a surface and still air (Lewis relation, our figures)."""
-
-SURFACE_SHARE: Final = 0.25
-"""The bed's surface lies this share of the way from the bed to the headspace."""
-
-COVER_AT_KG_M2: Final = 1.2
-"""So much dry bedding on top halves the vapour that gets through."""
-
-COVER_LASTS_H: Final = 160.0
-"""Cover gets wet and sinks in."""
-
-PATCHY_G_M2: Final = 6.0
-"""A thinner film covers only part of the lid."""
-
-DRIP_H: Final = 0.2
-DRAIN_H: Final = 14.0
-"""Time constants: a lid that drips, a bed that drains."""
-
-HYDROLYSIS_PER_D: Final = 1.3
-DECAY_PER_D: Final = 0.42
-"""First-order rates at 20 °C: soft scraps fall apart, then burn (science page gives 1 and 0.35)."""
-
-JUICE_PER_D: Final = 0.9
-"""Water leaves the cells of what was fed."""
-
-HEAT_J_KG_VS: Final = 18.6e6
-"""Between the 17 and 20 MJ/kg of the science page."""
-
 WATER_MADE_KG_KG_VS: Final = 0.556
 """A kilogram of carbohydrate burns to 0.556 kg of water (stoichiometry: 5·18/162)."""
 
 VOLATILE_SHARE: Final = 0.92
-SOFT_SHARE: Final = 0.78
-"""Of a feed's dry matter: what is organic, and what of that decays within weeks."""
+"""Of a feed's dry matter, what is organic."""
 
 AIRLESS_BELOW: Final = 0.06
 AIRY_ABOVE: Final = 0.30
 """Air-filled share of the bed between which decay goes from a standstill to full rate."""
 
-BREATH_W_M2: Final = 480.0
-"""Heat that the oxygen reaching a square metre of bed can make: diffusion through some 7 cm of bed
-with a third of air (0.27 kg/m³ of oxygen, 14 MJ per kg of it), doubled for the sides."""
+PATCHY_G_M2: Final = 6.0
+"""A thinner film covers only part of the lid."""
+
+
+@dataclass(frozen=True, slots=True)
+class Traits:
+    """What differs from bin to bin beside its make; the defaults are those of a typical one."""
+
+    bed_to_head_w_m2k: float = 3.6
+    head_to_lid_w_m2k: float = 3.3
+    bed_to_lid_radiant_w_m2k: float = 4.6
+    """Still air, and two wet surfaces near 20 °C that face each other (common practice)."""
+    bed_vapour_m_s: float = 2.3e-3
+    lid_vapour_m_s: float = 2.6e-3
+    """Transfer velocities of vapour between a surface and still air (Lewis relation, our figures)."""
+    surface_share: float = 0.25
+    """The bed's surface lies this share of the way from the bed to the headspace."""
+    cover_at_kg_m2: float = 1.2
+    """So much dry bedding on top halves the vapour that gets through."""
+    cover_lasts_h: float = 160.0
+    """Cover gets wet and sinks in."""
+    drip_h: float = 0.2
+    drain_h: float = 14.0
+    """Time constants: a lid that drips, a bed that drains."""
+    hydrolysis_per_d: float = 1.3
+    decay_per_d: float = 0.42
+    """First-order rates at 20 °C: soft scraps fall apart, then burn (science page gives 1 and 0.35)."""
+    juice_per_d: float = 0.9
+    """Water leaves the cells of what was fed."""
+    heat_j_kg_vs: float = 18.6e6
+    """Between the 17 and 20 MJ/kg of the science page."""
+    soft_share: float = 0.78
+    """Of a feed's organic matter, what decays within weeks."""
+    breath_w_m2: float = 480.0
+    """Heat that the oxygen reaching a square metre of bed can make: diffusion through some 7 cm of bed
+    with a third of air (0.27 kg/m³ of oxygen, 14 MJ per kg of it), doubled for the sides."""
+    feed_wetter_pct: float = 0.0
+    """% points by which this keeper's food is wetter than the feedstock table says."""
+
+
+TYPICAL: Final = Traits()

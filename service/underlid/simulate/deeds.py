@@ -22,6 +22,9 @@ from underlid.simulate.physics import PhysicalBin
 TAKEN_AT_MOST = 0.9
 """A harvest leaves a tenth of the bed."""
 
+WETTEST_PCT = 97.0
+"""No food is wetter: salad and cucumber come near (feedstock table)."""
+
 
 def apply(bin_: PhysicalBin, what: What) -> None:
     """Do to *bin_* what a journal entry says; sightings and notes do nothing to it."""
@@ -52,9 +55,10 @@ def wipe_lid(bin_: PhysicalBin) -> None:
 
 
 def _add_food(bin_: PhysicalBin, ingredient: str, mass_kg: float) -> None:
-    water = mass_kg * FEEDSTOCKS[ingredient].moisture_pct / 100.0
+    wetter_pct = FEEDSTOCKS[ingredient].moisture_pct + bin_.traits.feed_wetter_pct
+    water = mass_kg * min(wetter_pct, WETTEST_PCT) / 100.0
     dry = mass_kg - water
-    soft = dry * b.VOLATILE_SHARE * b.SOFT_SHARE
+    soft = dry * b.VOLATILE_SHARE * bin_.traits.soft_share
     bin_.juice_kg += water
     bin_.scraps_kg += soft
     bin_.dry_kg += dry - soft

@@ -8,7 +8,7 @@ solved for. Water and dry matter are accounted for to the gram: `Account` says w
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import exp
 from typing import Final
 
@@ -28,6 +28,9 @@ HERD_DIES_PER_D_K: Final = 0.08
 """Growth of a fed herd at its best, and death per kelvin above what it stands (our judgement)."""
 
 HERD_STANDS_C: Final = 34.0
+
+OPEN_L_S: Final = 15.0
+"""Air that passes over the bed while the lid is off, L/s: the headspace is then shed air."""
 
 
 @dataclass(slots=True)
@@ -78,7 +81,14 @@ class PhysicalBin:
     vapour_kg_m3: float = 0.015
     flux_g_m2_h: float = 0.0
     heat_w: float = 0.0
+    open_s: float = 0.0
+    """The lid stays off for so long from now."""
+    traits: b.Traits = b.TYPICAL
     account: Account = field(default_factory=Account)
+
+    def copy(self) -> PhysicalBin:
+        """Return the bin as it is now, to be moved on by itself."""
+        return replace(self, account=replace(self.account))
 
     @classmethod
     def of(cls, bin_: Bin, moisture_pct: float, temp_c: float) -> PhysicalBin:
@@ -131,7 +141,7 @@ class PhysicalBin:
     def step(self, seconds: float, around: Around) -> None:
         """Move on by *seconds*; right to first order, so halve the step to halve its error."""
         bed_vapour, lid_vapour = self._balance(around)
-        area = self.bin.lid_area_m2
+        area, traits = self.bin.lid_area_m2, self.traits
         evaporated = area * bed_vapour * seconds
         through_walls = (
             self.build.wall_vapour_m3_s
@@ -143,10 +153,10 @@ class PhysicalBin:
         burnt, fallen = self._decay(seconds)
         heat_out_w = (
             self.build.wall_w_k * self.wall_scale * (self.bed_c - around.temp_c)
-            + area * b.BED_TO_HEAD_W_M2K * (self.bed_c - self.head_c)
-            + area * b.BED_TO_LID_RADIANT_W_M2K * (self._surface_c() - self.lid_c)
+            + area * traits.bed_to_head_w_m2k * (self.bed_c - self.head_c)
+            + area * traits.bed_to_lid_radiant_w_m2k * (self._surface_c() - self.lid_c)
         )
-        self.heat_w = burnt * b.HEAT_J_KG_VS / seconds
+        self.heat_w = burnt * traits.heat_j_kg_vs / seconds
         latent_w = (evaporated + through_walls) * b.VAPOUR_J_KG / seconds
         rise = (self.heat_w - heat_out_w - latent_w) * seconds / self.heat_capacity_j_k
         dripped = self._move_water(seconds, evaporated + through_walls, condensed, burnt)
@@ -154,20 +164,21 @@ class PhysicalBin:
         self.bed_c += rise
         self.flux_g_m2_h = 1000.0 * lid_vapour * HOUR_S
         account = self.account
-        account.heat_made_j += burnt * b.HEAT_J_KG_VS
+        account.heat_made_j += burnt * traits.heat_j_kg_vs
         account.condensed_kg += max(0.0, condensed)
         account.water_out_as_vapour_kg += evaporated + through_walls - condensed
         self.water_kg += dripped
+        self.open_s = max(0.0, self.open_s - seconds)
 
     def _balance(self, around: Around) -> tuple[float, float]:
         """Find headspace and lid in balance; return the vapour off the bed and onto the lid, kg/m²s.
 
         Negative onto the lid: the film dries.
         """
-        area, build = self.bin.lid_area_m2, self.build
-        vent = build.vent_l_s / 1000.0 / area
+        area, build, traits = self.bin.lid_area_m2, self.build, self.traits
+        vent = (build.vent_l_s + (OPEN_L_S if self.open_s > 0.0 else 0.0)) / 1000.0 / area
         surface = self._surface_c()
-        off_bed = b.BED_VAPOUR_M_S / (1.0 + self.cover_kg / area / b.COVER_AT_KG_M2)
+        off_bed = traits.bed_vapour_m_s / (1.0 + self.cover_kg / area / traits.cover_at_kg_m2)
         at_bed = saturated_kg_m3(surface) * self._activity()
         out = vent + build.breath_m_s
         wet = min(1.0, self.film_g_m2 / b.PATCHY_G_M2)
@@ -175,7 +186,7 @@ class PhysicalBin:
         for _ in range(BALANCE_ROUNDS):
             at_lid = saturated_kg_m3(self.lid_c)
             dry = (off_bed * at_bed + out * around.vapour_kg_m3) / (off_bed + out)
-            onto = b.LID_VAPOUR_M_S * (1.0 if dry > at_lid else wet)
+            onto = traits.lid_vapour_m_s * (1.0 if dry > at_lid else wet)
             vapour = (off_bed * at_bed + onto * at_lid + out * around.vapour_kg_m3) / (
                 off_bed + onto + out
             )
@@ -188,28 +199,29 @@ class PhysicalBin:
         self, around: Around, vent: float, surface: float, lid_vapour: float, onto: float
     ) -> None:
         """Take headspace and lid one Newton step towards their balance of heat."""
-        through = b.BED_TO_HEAD_W_M2K + b.HEAD_TO_LID_W_M2K + vent * b.AIR_J_M3_K
+        traits = self.traits
+        through = traits.bed_to_head_w_m2k + traits.head_to_lid_w_m2k + vent * b.AIR_J_M3_K
         self.head_c = (
-            b.BED_TO_HEAD_W_M2K * surface
-            + b.HEAD_TO_LID_W_M2K * self.lid_c
+            traits.bed_to_head_w_m2k * surface
+            + traits.head_to_lid_w_m2k * self.lid_c
             + vent * b.AIR_J_M3_K * around.temp_c
         ) / through
         gain = (
-            b.HEAD_TO_LID_W_M2K * (self.head_c - self.lid_c)
-            + b.BED_TO_LID_RADIANT_W_M2K * (surface - self.lid_c)
+            traits.head_to_lid_w_m2k * (self.head_c - self.lid_c)
+            + traits.bed_to_lid_radiant_w_m2k * (surface - self.lid_c)
             + self.build.lid_w_m2k * (around.temp_c - self.lid_c)
             + lid_vapour * b.VAPOUR_J_KG
         )
         steepness = (
-            b.HEAD_TO_LID_W_M2K
-            + b.BED_TO_LID_RADIANT_W_M2K
+            traits.head_to_lid_w_m2k
+            + traits.bed_to_lid_radiant_w_m2k
             + self.build.lid_w_m2k
             + onto * b.VAPOUR_J_KG * 0.062 * saturated_kg_m3(self.lid_c)
         )
         self.lid_c += gain / steepness
 
     def _surface_c(self) -> float:
-        return self.bed_c + b.SURFACE_SHARE * (self.head_c - self.bed_c)
+        return self.bed_c + self.traits.surface_share * (self.head_c - self.bed_c)
 
     def _activity(self) -> float:
         """Return the humidity of air in balance with the bed, 0..1: near 1 unless it is parched."""
@@ -217,30 +229,30 @@ class PhysicalBin:
 
     def _decay(self, seconds: float) -> tuple[float, float]:
         """Return kg of pulp burnt and of scraps fallen apart in this step."""
-        days = seconds / DAY_S
+        traits, days = self.traits, seconds / DAY_S
         warm = max(0.0, 1.066 ** (self.bed_c - 20.0) - 1.21 ** (self.bed_c - 60.0))
         airy = (self.air_share - b.AIRLESS_BELOW) / (b.AIRY_ABOVE - b.AIRLESS_BELOW)
         air = min(1.0, max(0.0, airy))
-        fallen = self.scraps_kg * (1.0 - exp(-b.HYDROLYSIS_PER_D * warm * days))
-        wanted = b.DECAY_PER_D / DAY_S * warm * air * self.pulp_kg
-        supplied = b.BREATH_W_M2 * self.bin.lid_area_m2 * max(air, 1e-3) / b.HEAT_J_KG_VS
+        fallen = self.scraps_kg * (1.0 - exp(-traits.hydrolysis_per_d * warm * days))
+        wanted = traits.decay_per_d / DAY_S * warm * air * self.pulp_kg
+        supplied = traits.breath_w_m2 * self.bin.lid_area_m2 * max(air, 1e-3) / traits.heat_j_kg_vs
         rate = wanted / (1.0 + wanted / supplied)
         return min(rate * seconds, self.pulp_kg), fallen
 
     def _move_water(self, seconds: float, lost: float, condensed: float, burnt: float) -> float:
         """Move bed water, juice and film on; return the kg that dripped off the lid."""
-        area, account = self.bin.lid_area_m2, self.account
-        juice = self.juice_kg * (1.0 - exp(-b.JUICE_PER_D * seconds / DAY_S))
+        area, account, traits = self.bin.lid_area_m2, self.account, self.traits
+        juice = self.juice_kg * (1.0 - exp(-traits.juice_per_d * seconds / DAY_S))
         made = burnt * b.WATER_MADE_KG_KG_VS
         drained = 0.0
         over = self.water_kg - self.build.holds_kg_kg * (self.dry_kg + self.pulp_kg)
         if self.build.drains and over > 0.0:
-            drained = over * (1.0 - exp(-seconds / HOUR_S / b.DRAIN_H))
+            drained = over * (1.0 - exp(-seconds / HOUR_S / traits.drain_h))
         self.juice_kg -= juice
         self.water_kg += juice + made - lost - drained
         self.film_g_m2 = self.film_g_m2 + 1000.0 * condensed / area
         excess = max(0.0, self.film_g_m2 - self.build.film_most_g_m2)
-        dripped = excess * (1.0 - exp(-seconds / HOUR_S / b.DRIP_H))
+        dripped = excess * (1.0 - exp(-seconds / HOUR_S / traits.drip_h))
         self.film_g_m2 -= dripped
         account.water_made_kg += made
         account.water_drained_kg += drained
@@ -251,7 +263,7 @@ class PhysicalBin:
         self.scraps_kg -= fallen
         self.pulp_kg += fallen - burnt
         self.account.dry_burnt_kg += burnt
-        self.cover_kg *= exp(-seconds / HOUR_S / b.COVER_LASTS_H)
+        self.cover_kg *= exp(-seconds / HOUR_S / self.traits.cover_lasts_h)
         fed = self.pulp_kg / (self.pulp_kg + 0.2)
         grows = HERD_GROWS_PER_D * worm_activity(self.bed_c) * fed
         dies = HERD_DIES_PER_D_K * max(0.0, self.bed_c - HERD_STANDS_C)

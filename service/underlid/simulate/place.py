@@ -15,11 +15,12 @@ from underlid.errors import UnderlidError
 from underlid.journal.entries import Entry
 from underlid.journal.parse import entry_from_fields
 from underlid.readings.values import Reading
-from underlid.science.condensation import film_band
 from underlid.simulate.deeds import apply, wipe_lid
+from underlid.simulate.looks import looks_of, tended
 from underlid.simulate.physics import Around, PhysicalBin, saturated_kg_m3
 from underlid.simulate.sensors import SimulatedProbe, battery_v
-from underlid.simulate.weather import Weather
+from underlid.simulate.soil import USUAL_SOIL, SoilCurve, soil_raw
+from underlid.simulate.weather import Air
 from underlid.timeline import MINUTE_MS, SECOND_MS
 
 STEP_MS: Final = MINUTE_MS
@@ -33,17 +34,11 @@ LOOK: Final = "look"
 WIPE: Final = "wipe"
 """A planned visit: the keeper wipes the lid dry, and writes that down."""
 
-LID_LOOKS: Final = {
-    "dry": "dry",
-    "mist": "mist",
-    "drops": "drops",
-    "runs": "drops",
-    "drips": "dripping",
-}
+WEIGH: Final = "weigh"
+"""A planned visit: a sample of the bed is weighed, dried and weighed again."""
 
-CLIMB_ABOVE_C: Final = 29.0
-CLIMB_WET_PCT: Final = 86.0
-"""Worms leave a bed that is too hot or too wet (our judgement)."""
+TEND: Final = "tend"
+"""A planned visit: the keeper squeezes a handful, and gives water or bedding if the bed needs it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +48,12 @@ class Act:
     at_ms: int
     bin: str
     fields: Mapping[str, object]
+    open_min: float = 0.0
+    """How long the lid is off."""
+    known_after_ms: int = 0
+    """How much later it is written down."""
+    wrong: float = 0.0
+    """What the keeper gets wrong: bands of the lid's wetness, % points of a weighed sample."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,8 @@ class Stretch:
     readings: list[Reading] = field(default_factory=list)
     entries: list[Entry] = field(default_factory=list)
     truths: list[Truth] = field(default_factory=list)
+    kept: list[tuple[int, PhysicalBin]] = field(default_factory=list)
+    """Copies of the bins, to be moved on in other ways."""
 
 
 class SimulatedPlace:
@@ -81,13 +84,29 @@ class SimulatedPlace:
         setup: Setup,
         start_ms: int,
         *,
-        weathers: Mapping[str, Weather],
-        moistures_pct: Mapping[str, float],
+        weathers: Mapping[str, Air],
+        moistures_pct: Mapping[str, float] | None = None,
         probes: Sequence[SimulatedProbe],
         acts: Iterable[Act] = (),
         every_ms: int = MINUTE_MS,
         step_ms: int = STEP_MS,
+        beds: Mapping[str, PhysicalBin] | None = None,
+        soils: Mapping[str, SoilCurve] | None = None,
+        keep_every_ms: int = 0,
     ) -> None:
+        """Set everything up.
+
+        Parameters
+        ----------
+        moistures_pct
+            Moisture of the beds at the start.
+        beds
+            Bins that are not as the set-up says, by id.
+        soils
+            Soil probes that are not as usual, by bin.
+        keep_every_ms
+            How often a run keeps a copy of every bin; 0 for never.
+        """
         if every_ms % step_ms or every_ms <= 0:
             raise UnderlidError(
                 "time between readings",
@@ -104,9 +123,12 @@ class SimulatedPlace:
         self._act = next(self._acts, None)
         self._every_ms = every_ms
         self._step_ms = step_ms
-        self.bins = {
+        self._soils = soils or {}
+        self._keep_every_ms = keep_every_ms
+        moistures = moistures_pct or {}
+        self.bins = dict(beds or {}) or {
             bin_.id: PhysicalBin.of(
-                bin_, moistures_pct.get(bin_.id, 76.0), weathers[bin_.shed].at(start_ms).temp_c
+                bin_, moistures.get(bin_.id, 76.0), weathers[bin_.shed].at(start_ms).temp_c
             )
             for bin_ in setup.bins.values()
         }
@@ -125,8 +147,11 @@ class SimulatedPlace:
                 self._report(air, stretch)
             if since % TRUTH_EVERY_MS == 0:
                 stretch.truths += [
-                    Truth(self.now_ms, bin_id, truth_of(bin_)) for bin_id, bin_ in self.bins.items()
+                    Truth(self.now_ms, bin_id, truth_of(bin_, air[bin_.bin.shed]))
+                    for bin_id, bin_ in self.bins.items()
                 ]
+            if self._keep_every_ms and since % self._keep_every_ms == 0:
+                stretch.kept += [(self.now_ms, bin_.copy()) for bin_ in self.bins.values()]
             self.now_ms += self._step_ms
         return stretch
 
@@ -136,19 +161,34 @@ class SimulatedPlace:
             act, self._act = self._act, next(self._acts, None)
             if act.at_ms < self._start_ms or act.bin not in self.bins:
                 continue
-            fields = dict(act.fields)
-            if fields.get("kind") == WIPE:
-                wipe_lid(self.bins[act.bin])
-                fields["text"] = "Wiped the lid."
-            if fields.get("kind") in (LOOK, WIPE):
-                fields |= {"kind": "sighting", **looks_of(self.bins[act.bin])}
+            bin_ = self.bins[act.bin]
+            bin_.open_s = max(bin_.open_s, 60.0 * act.open_min)
+            fields = self._seen_to(bin_, act)
+            if fields is None:
+                continue
             entry = entry_from_fields(
                 {"bin": act.bin, "time": act.at_ms / SECOND_MS, **fields},
-                known_at_ms=act.at_ms,
+                known_at_ms=act.at_ms + act.known_after_ms,
                 new_id=f"{act.bin}-{act.at_ms // SECOND_MS:x}-{fields['kind']}",
             )
-            apply(self.bins[act.bin], entry.what)
+            apply(bin_, entry.what)
             stretch.entries.append(entry)
+
+    def _seen_to(self, bin_: PhysicalBin, act: Act) -> dict[str, object] | None:
+        """Return what of a planned visit is written down; None for nothing."""
+        fields = dict(act.fields)
+        kind = fields.get("kind")
+        if kind == WIPE:
+            wipe_lid(bin_)
+            fields["text"] = "Wiped the lid."
+        if kind in (LOOK, WIPE):
+            fields |= {"kind": "sighting", **looks_of(bin_, act.wrong)}
+        elif kind == WEIGH:
+            weighed_pct = round(bin_.moisture_pct + act.wrong, 1)
+            fields = {"kind": "sighting", "moisture_pct": weighed_pct}
+        elif kind == TEND:
+            return tended(bin_, act.wrong)
+        return fields
 
     def _report(self, air: Mapping[str, Around], stretch: Stretch) -> None:
         """Let every probe send."""
@@ -160,77 +200,41 @@ class SimulatedPlace:
                 "battery_v": battery_v(self.now_ms - self._start_ms),
             }
             if probe.bin is not None:
-                truth |= measurable(self.bins[probe.bin])
+                truth |= measurable(self.bins[probe.bin], self._soils.get(probe.bin, USUAL_SOIL))
             values = probe.read(truth, self.now_ms)
             if values is not None:
                 received_ms = probe.received_ms(self.now_ms)
+                taken_ms = probe.clock_ms(self.now_ms)
                 stretch.readings.append(
-                    Reading(probe.probe, probe.shed, self.now_ms, received_ms, values)
+                    Reading(probe.probe, probe.shed, taken_ms, received_ms, values)
                 )
 
 
-def measurable(bin_: PhysicalBin) -> dict[str, float]:
+def measurable(bin_: PhysicalBin, soil: SoilCurve) -> dict[str, float]:
     """Return the true value of everything a probe in the bin could measure."""
     return {
         "bed_temp_c": bin_.bed_c,
         "headspace_temp_c": bin_.head_c,
         "headspace_rh_pct": bin_.rh_pct,
         "lid_temp_c": bin_.lid_c,
-        "soil_raw": soil_raw(bin_.moisture_pct, bin_.bed_c),
+        "soil_raw": soil_raw(bin_.moisture_pct, bin_.bed_c, soil),
     }
 
 
-def truth_of(bin_: PhysicalBin) -> dict[str, float]:
-    """Return a bin's whole state."""
+def truth_of(bin_: PhysicalBin, around: Around) -> dict[str, float]:
+    """Return a bin's whole state, and the air of its shed."""
     return {
-        **{name: round(value, 3) for name, value in measurable(bin_).items() if name != "soil_raw"},
+        "bed_temp_c": round(bin_.bed_c, 3),
+        "headspace_temp_c": round(bin_.head_c, 3),
+        "headspace_rh_pct": round(bin_.rh_pct, 3),
+        "lid_temp_c": round(bin_.lid_c, 3),
+        "shed_temp_c": round(around.temp_c, 3),
         "moisture_pct": round(bin_.moisture_pct, 3),
         "lid_film_g_m2": round(bin_.film_g_m2, 2),
         "condensing_g_m2_h": round(bin_.flux_g_m2_h, 3),
         "decay_heat_w": round(bin_.heat_w, 3),
         "food_kg": round(bin_.scraps_kg + bin_.pulp_kg, 4),
         "herd_kg": round(bin_.herd_kg, 4),
+        "air_share": round(bin_.air_share, 4),
         "water_drained_kg": round(bin_.account.water_drained_kg, 4),
-    }
-
-
-SOIL_DRY_RAW: Final = 2750.0
-SOIL_WET_RAW: Final = 1150.0
-
-SOIL_BEND: Final = 0.0012
-SOIL_COUNTS_K: Final = -2.2
-"""A capacitive probe is not straight, and warms with the bed: a wiggle of 0.1 % point per kelvin."""
-
-
-def soil_raw(moisture_pct: float, temp_c: float) -> float:
-    """Return the counts of a capacitive probe.
-
-    >>> round(soil_raw(62.0, 20.0)), round(soil_raw(78.0, 20.0))
-    (2110, 1758)
-    """
-    beyond = moisture_pct - 62.0
-    index = 0.40 + 0.01375 * beyond + SOIL_BEND * beyond * (beyond - 16.0) / 16.0
-    counts = SOIL_DRY_RAW - index * (SOIL_DRY_RAW - SOIL_WET_RAW)
-    return counts + SOIL_COUNTS_K * (temp_c - 20.0)
-
-
-def looks_of(bin_: PhysicalBin) -> dict[str, object]:
-    """Return what a keeper sees who lifts the lid."""
-    troubled = bin_.bed_c > CLIMB_ABOVE_C or bin_.moisture_pct > CLIMB_WET_PCT
-    moisture = bin_.moisture_pct
-    squeeze = (
-        "crumbles"
-        if moisture < 66
-        else "damp"
-        if moisture < 79
-        else "drops"
-        if moisture < 86
-        else "trickle"
-    )
-    return {
-        "lid": LID_LOOKS[film_band(bin_.film_g_m2)],
-        "climbers": "many" if troubled else "none",
-        "squeeze": squeeze,
-        "smell": "sour" if bin_.air_share < 0.2 else "earthy",
-        "used_up": "yes" if bin_.scraps_kg + bin_.pulp_kg < 0.02 else "no",
     }

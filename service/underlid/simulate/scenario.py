@@ -13,8 +13,9 @@ from typing import Final
 
 from underlid.binmodel.bins import Bin, BinKind, ProbePlace, Setup, Shed, Species
 from underlid.errors import UnderlidError
-from underlid.simulate.place import LOOK, SOIL_DRY_RAW, SOIL_WET_RAW, WIPE, Act, SimulatedPlace
+from underlid.simulate.place import LOOK, WIPE, Act, SimulatedPlace
 from underlid.simulate.sensors import Fault, FaultKind, SimulatedProbe
+from underlid.simulate.soil import SOIL_DRY_RAW, SOIL_WET_RAW
 from underlid.simulate.weather import Climate, Turn, Weather
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 

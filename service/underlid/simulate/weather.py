@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, pi
 from random import Random
-from typing import Final
+from typing import Final, Protocol
 
 from underlid.simulate.physics import Around, saturated_kg_m3
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -59,6 +59,16 @@ class Climate:
     """Half the difference between afternoon and night."""
     noise_k: float = 0.8
     rh_pct: float = 62.0
+    warmest_hour: float = WARMEST_HOUR
+    """UTC: it depends on where the shed stands."""
+
+
+class Air(Protocol):
+    """The air around bins over time."""
+
+    def at(self, at_ms: int) -> Around:
+        """Return the air at *at_ms*, not before the start."""
+        ...
 
 
 class Weather:
@@ -77,7 +87,7 @@ class Weather:
         """Return the air at *at_ms*, not before the start."""
         climate = self.climate
         season = cos(2.0 * pi * (at_ms % YEAR_MS - COLDEST_DAY * DAY_MS) / YEAR_MS)
-        day = cos(2.0 * pi * (at_ms % DAY_MS / HOUR_MS - WARMEST_HOUR) / 24.0)
+        day = cos(2.0 * pi * (at_ms % DAY_MS / HOUR_MS - climate.warmest_hour) / 24.0)
         slow = climate.mean_c - climate.season_k * season + self._noise_k(at_ms)
         shift = sum(turn.at(at_ms) for turn in self.turns)
         temp_c = slow + climate.day_k * day + shift
