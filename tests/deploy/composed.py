@@ -121,10 +121,10 @@ class Outside:
             here.chmod(0o600)
 
     def here(self, text: str) -> str:
-        """Return *text* with our names for theirs; the longest first."""
-        for theirs in sorted(self.swaps, key=len, reverse=True):
-            text = text.replace(theirs, self.swaps[theirs])
-        return text
+        """Return *text* with our names for theirs, in one pass: the longest first."""
+        theirs = sorted(self.swaps, key=len, reverse=True)
+        pattern = "|".join(re.escape(one) for one in theirs)
+        return re.sub(pattern, lambda found: self.swaps[found[0]], text)
 
     def command(self, part: Part) -> list[str]:
         return [self.here(word) for word in part.command]

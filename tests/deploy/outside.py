@@ -59,6 +59,8 @@ def running(
 ) -> Iterator[subprocess.Popen[bytes]]:
     """Run *command* until the block is left; *port* answers when it begins."""
     path = place.folder / f"{name}.log"
+    path.touch()
+    path.chmod(0o666)  # a program may open /dev/stdout anew, as the user that it is
     with path.open("ab") as log:
         process = subprocess.Popen(  # type: ignore[call-overload]
             [require(command[0]), *command[1:]], stdout=log, stderr=log, cwd=place.folder, **more
