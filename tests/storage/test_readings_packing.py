@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from storage.readings_places import FOREVER_MS, START_MS, all_rows, check_buckets, timed, untimed
-from underlid.storage.packing import LATE_MOST
+from underlid.storage.late import LATE_MOST
 from underlid.storage.resends import NUMBERS_KEPT_MS
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS

@@ -11,12 +11,13 @@ keeps the reading of one probe quick: its key begins with the time.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Collection, Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from typing import Final
 
-from underlid.storage.hot import HotTable, Key
+from underlid.storage.hot import HotTable
 from underlid.storage.hot_rows import read_hot
+from underlid.storage.late import Late
 from underlid.storage.layout import transaction
 from underlid.storage.packed_day import packed_day
 from underlid.storage.protocols import RawSeries
@@ -38,10 +39,6 @@ PROBES_A_COMMIT: Final = 4
 ROWS_A_SLICE: Final = 1000
 """Hot rows deleted in one transaction: a millisecond or two."""
 
-LATE_MOST: Final = 5_000
-"""Rows that may arrive for a span while it is packed. When more come, an import is running: the
-span's rows stay hot until the next run."""
-
 NAMED_MOST: Final = 400
 """Late rows that a slice of deleting steps around; a slice with more of them stays."""
 
@@ -49,38 +46,13 @@ Locked = Callable[[], AbstractContextManager[HotTable]]
 Snapshot = Callable[[], AbstractContextManager[sqlite3.Connection]]
 
 
-class Late:
-    """Rows that came for a span while it was being packed; noted under the writer's lock."""
-
-    def __init__(self) -> None:
-        self._until_ms = 0
-        self._keys: set[Key] = set()
-        self.overrun = False
-
-    def begin(self, until_ms: int) -> None:
-        """Note rows before *until_ms* from now on; 0 ends it."""
-        self._until_ms = until_ms
-        self._keys.clear()
-        self.overrun = False
-
-    def note(self, keys: Collection[Key]) -> None:
-        """Take in the rows of a commit."""
-        if self._until_ms and not self.overrun:
-            self._keys.update(key for key in keys if key[0] < self._until_ms)
-            self.overrun = len(self._keys) > LATE_MOST
-
-    def between(self, start_ms: int, end_ms: int) -> list[Key]:
-        """Return the noted rows in [start_ms, end_ms)."""
-        return [key for key in self._keys if start_ms <= key[0] < end_ms]
-
-
 class Packer:
     """Packs what is closed, one step at a time; between steps the lock is free."""
 
-    def __init__(self, locked: Locked, snapshot: Snapshot) -> None:
+    def __init__(self, locked: Locked, snapshot: Snapshot, late: Late) -> None:
         self._locked = locked
         self._snapshot = snapshot
-        self.late = Late()
+        self._late = late
 
     def steps(self, now_ms: int) -> Generator[int, None, None]:
         """Pack every closed span, the oldest day first; yield the rows handled, after each step."""
@@ -113,12 +85,12 @@ class Packer:
     @contextmanager
     def _watching(self, until_ms: int) -> Iterator[None]:
         with self._locked():
-            self.late.begin(until_ms)
+            self._late.begin(until_ms)
         try:
             yield
         finally:
             with self._locked():
-                self.late.begin(0)
+                self._late.begin(0)
 
     def _groups(self, start_ms: int, until_ms: int) -> Iterator[list[int]]:
         """Yield probes in groups of so many rows as are read at once."""
@@ -150,7 +122,7 @@ class Packer:
     def _delete_slice(self, start_ms: int, until_ms: int) -> int | None:
         """Delete some packed hot rows from *start_ms* on; return where the next slice begins."""
         with self._locked() as hot:
-            if self.late.overrun:
+            if self._late.overrun:
                 return None
             connection = hot.connection
             row = connection.execute(
@@ -158,7 +130,7 @@ class Packer:
                 (start_ms, until_ms, ROWS_A_SLICE),
             ).fetchone()
             end_ms = max(row[0], start_ms + 1) if row else until_ms
-            late = self.late.between(start_ms, end_ms)
+            late = self._late.between(start_ms, end_ms)
             if len(late) <= NAMED_MOST:
                 stay = f" AND (time, probe) NOT IN (VALUES {', '.join(['(?, ?)'] * len(late))})"
                 connection.execute(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -52,6 +52,31 @@ class ProbeSeen:
     last_taken_at_ms: int
     last_received_at_ms: int
     last_values: dict[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedRow:
+    """A reading that was acknowledged and that the server behind the store did not take."""
+
+    reading: Reading
+    said: str
+    """The server's own words."""
+    refused_at_ms: int
+    tries: int
+
+
+@dataclass(frozen=True, slots=True)
+class Backlog:
+    """How a store that sends readings on to a server stands with it."""
+
+    waiting: int
+    """Readings on disk here that the server does not have yet."""
+    refused: int
+    trouble: str | None
+    """A sentence when somebody has to see to it, or when the server has been away for long."""
+
+
+NO_BACKLOG: Final = Backlog(0, 0, None)
 
 
 class ReadingStore(Protocol):
@@ -116,6 +141,18 @@ class ReadingStore(Protocol):
 
     def reject_counts(self) -> dict[str, int]:
         """Return how many messages were rejected, by reason, since the store was made."""
+        ...
+
+    def backlog(self) -> Backlog:
+        """Return how much has not reached the server behind the store, and why."""
+        ...
+
+    def refused_rows(self, most: int = 100) -> list[RefusedRow]:
+        """Return the readings that the server refused, the newest refusal first."""
+        ...
+
+    def retry_refused(self) -> int:
+        """Put every refused reading back among those to be sent; return how many."""
         ...
 
     def pack(self, now_ms: int) -> int:
