@@ -55,7 +55,13 @@ def own(part: Part, folder: Path) -> None:
 
 @contextlib.contextmanager
 def running(
-    command: list[str], place: Outside, name: str, port: int, **more: object
+    command: list[str],
+    place: Outside,
+    name: str,
+    port: int,
+    *,
+    how: signal.Signals = signal.SIGTERM,
+    **more: object,
 ) -> Iterator[subprocess.Popen[bytes]]:
     """Run *command* until the block is left; *port* answers when it begins."""
     path = place.folder / f"{name}.log"
@@ -69,7 +75,7 @@ def running(
         wait_for(port, process, path)
         yield process
     finally:
-        stop(process)
+        stop(process, how)
 
 
 def wait_for(port: int, process: subprocess.Popen[bytes], log: Path) -> None:
@@ -87,4 +93,9 @@ def wait_for(port: int, process: subprocess.Popen[bytes], log: Path) -> None:
 def stop(process: subprocess.Popen[bytes], how: signal.Signals = signal.SIGTERM) -> None:
     if process.poll() is None:
         process.send_signal(how)
-        process.wait(STOP_S)
+        try:
+            process.wait(STOP_S)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+            raise
