@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import socket
+from pathlib import Path
 
 import pytest
 
@@ -17,15 +18,20 @@ PACKAGES = {
     "g++": "g++",
     "nginx": "nginx",
     "influxd": "influxdb",
+    "initdb": "postgresql",
+    "postgres": "postgresql",
+    "pg_dump": "postgresql",
 }
 """Program name -> the Debian package that brings it."""
 
 SBIN = ("/usr/sbin", "/usr/local/sbin")
+POSTGRESQL = sorted(map(str, Path("/usr/lib/postgresql").glob("*/bin")), reverse=True)
+"""Where Debian keeps the server's programs, out of everybody's path; the newest version first."""
 
 
 def require(program: str) -> str:
     """Return the path of *program*; without it skip the test, or fail it in CI."""
-    search = os.pathsep.join([os.environ.get("PATH", ""), *SBIN])
+    search = os.pathsep.join([os.environ.get("PATH", ""), *SBIN, *POSTGRESQL])
     path = shutil.which(program, path=search)
     if path is not None:
         return path

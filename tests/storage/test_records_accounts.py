@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from storage.records_places import address, fresh
+from storage.records_places import address, everything, fresh
 from underlid.errors import UnderlidError
 from underlid.storage.records import Person, Records, Role
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 ASH = Person("Ash", Role.KEEPER)
 WORDS = "herd under the lid"
@@ -81,7 +83,7 @@ def test_no_secret_can_be_read_in_the_files(tmp_path: Path) -> None:
     said = [WORDS, records.open_session(ASH, 1), records.make_token("t", "reader")]
     said.append(records.make_probe_secret("tansy-1"))
     records.close()
-    stored = b"".join(path.read_bytes() for path in tmp_path.iterdir())
+    stored = everything(tmp_path)
     assert b"argon2id" in stored
     for secret in said:
         assert secret.encode() not in stored

@@ -6,12 +6,13 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import psycopg
 import pytest
 import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from storage.records_places import PLACE, address, fresh
+from storage.records_places import PLACE, SQLITE, Chosen, address, fresh
 from storage.records_strategies import alerts, messages
 from underlid.alerts.alert import (
     Alert,
@@ -24,6 +25,8 @@ from underlid.alerts.alert import (
 from underlid.errors import UnderlidError
 from underlid.rules.finding import Condition, Priority
 from underlid.storage.records import Records
+
+pytestmark = pytest.mark.usefixtures("either_database")
 
 ALERT = Alert(
     "tansy:condensation::1000",
@@ -148,7 +151,20 @@ def test_a_judgement_made_before_a_persons_act_does_not_undo_it() -> None:
         assert (kept.priority, kept.acknowledged_by) == (Priority.HIGH, "Ash")
         assert kept.shelved_until_ms == 9000
         records.save_judgement([worse], [], [], [], judged_at_ms=3100)
+        assert records.open_alerts() == [kept]
+
+
+def test_a_worsening_undoes_an_acknowledgement_from_before_it_only() -> None:
+    worse = replace(ALERT, priority=Priority.HIGH)
+    change = replace(RAISED, kind=TransitionKind.ALERT_WORSENED, at_ms=4000, alert=worse)
+    with fresh() as records:
+        records.save_judgement([ALERT], [], [], [])
+        records.acknowledge(ALERT.id, "Ash", 3000)
+        records.save_judgement([worse], [change], [], [], judged_at_ms=4000)
         assert records.open_alerts() == [worse]
+        records.acknowledge(ALERT.id, "Robin", 5000)
+        records.save_judgement([worse], [change], [], [], judged_at_ms=4000)
+        assert [one.acknowledged_by for one in records.open_alerts()] == ["Robin"]
 
 
 def test_a_removed_bins_open_alerts_return() -> None:
@@ -190,9 +206,16 @@ def test_an_unchanged_judgement_writes_nothing(tmp_path: Path) -> None:
     records = Records.open(address(tmp_path))
     records.save_setup(PLACE)
     records.save_judgement([ALERT], [], [], [])
-    log = tmp_path / "records.db-wal"
-    before = log.stat().st_size
+    before = written(tmp_path)
     for _ in range(5):
         records.save_judgement([ALERT], [], [], [])
-    assert log.stat().st_size == before
+    assert written(tmp_path) == before
     records.close()
+
+
+def written(folder: Path) -> object:
+    """Return what changes whenever an alert is written."""
+    if Chosen.kind == SQLITE:
+        return (folder / "records.db-wal").stat().st_size
+    with psycopg.connect(address(folder)) as connection:
+        return connection.execute("SELECT xmin FROM alerts").fetchall()

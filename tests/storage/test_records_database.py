@@ -1,4 +1,4 @@
-"""The database itself: its steps, its durability, its refusals, and PostgreSQL's SQL."""
+"""The database itself: its steps, its durability, its refusals."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy.dialects import postgresql
 
-from storage.records_places import PLACE, address
+from storage.records_places import PLACE, address, file_address
 from underlid.errors import UnderlidError
 from underlid.storage.records import Records
 from underlid.storage.records.database import Database
@@ -23,6 +23,7 @@ from underlid.storage.records.migrate import migration_sql
 from underlid.storage.records.tables import metadata
 
 
+@pytest.mark.usefixtures("either_database")
 def test_the_steps_make_exactly_the_tables_the_code_sees(tmp_path: Path) -> None:
     database = Database(address(tmp_path))
     with database.read() as connection:
@@ -42,7 +43,7 @@ def test_the_steps_make_the_same_tables_on_postgresql() -> None:
 
 
 def test_a_commit_is_on_disk_before_the_call_returns(tmp_path: Path) -> None:
-    database = Database(address(tmp_path))
+    database = Database(file_address(tmp_path))
     with database.read() as connection:
         asked = ("journal_mode", "synchronous", "foreign_keys")
         said = [connection.exec_driver_sql(f"PRAGMA {name}").scalar() for name in asked]
@@ -61,6 +62,7 @@ for number in range(100_000):
 """
 
 
+@pytest.mark.usefixtures("either_database")
 def test_a_kill_loses_no_entry_that_was_answered(tmp_path: Path) -> None:
     records = Records.open(address(tmp_path))
     records.save_setup(PLACE)
@@ -83,6 +85,7 @@ def test_a_kill_loses_no_entry_that_was_answered(tmp_path: Path) -> None:
     assert len(stored) <= len(answered) + 1
 
 
+@pytest.mark.usefixtures("either_database")
 def test_two_processes_share_the_database(tmp_path: Path) -> None:
     first, second = Records.open(address(tmp_path)), Records.open(address(tmp_path))
     first.save_setup(PLACE)
@@ -105,17 +108,17 @@ def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path) ->
     file = tmp_path / "records.db"
     file.write_text("not a database, but somebody's notes" * 100)
     with pytest.raises(UnderlidError, match="database of records"):
-        Records.open(address(tmp_path))
+        Records.open(file_address(tmp_path))
     assert file.read_text().startswith("not a database")
 
 
 def test_tables_of_a_later_version_are_refused(tmp_path: Path) -> None:
-    Records.open(address(tmp_path)).close()
+    Records.open(file_address(tmp_path)).close()
     with sqlite3.connect(tmp_path / "records.db") as connection:
         connection.execute("UPDATE alembic_version SET version_num = '9999'")
     connection.close()
     with pytest.raises(UnderlidError, match="made by this version or an earlier one"):
-        Records.open(address(tmp_path))
+        Records.open(file_address(tmp_path))
 
 
 def test_a_password_is_not_shown_when_the_address_fails() -> None:

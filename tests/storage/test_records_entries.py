@@ -14,6 +14,8 @@ from underlid.binmodel.bins import Bin
 from underlid.errors import UnderlidError
 from underlid.journal.entries import Entry, Feed, Note, Portion
 
+pytestmark = pytest.mark.usefixtures("either_database")
+
 FEED = Entry("e1", "tansy", 1000, 2000, Feed((Portion("melon", 1800.0),), 300.0), "Ash")
 
 

@@ -11,6 +11,8 @@ from storage.test_records_alerts import TOLD
 from underlid.errors import UnderlidError
 from underlid.storage.records import Records
 
+pytestmark = pytest.mark.usefixtures("either_database")
+
 
 def posted(records: Records, *channels: str) -> list[int]:
     records.save_judgement([], [], [TOLD], channels)

@@ -15,6 +15,8 @@ from underlid.errors import UnderlidError
 from underlid.readings.values import ProbeStatus
 from underlid.storage.records import Records
 
+pytestmark = pytest.mark.usefixtures("either_database")
+
 EMPTY = Setup({}, {}, {})
 
 

@@ -4,7 +4,8 @@
 """
 
 from underlid.storage.records.accounts import Person, Role
+from underlid.storage.records.leases import Lease, LeaseLostError
 from underlid.storage.records.outbox import Delivery
 from underlid.storage.records.records import Records
 
-__all__ = ["Delivery", "Person", "Records", "Role"]
+__all__ = ["Delivery", "Lease", "LeaseLostError", "Person", "Records", "Role"]

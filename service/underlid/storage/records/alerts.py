@@ -1,23 +1,33 @@
 """Alerts in the records: what the judge made of them, what people did to them, and spells.
 
 `save_judgement` stores a judgement's alerts, changes and messages in one transaction: after a
-crash either all of them are there or none, and a judgement made again is stored once.
+crash either all of them are there or none, and a judgement made again is stored once. Where sheds
+are leased to workers, the same transaction checks the lease: who lost it writes nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import sqlalchemy as sa
 
-from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
+from underlid.alerts.alert import (
+    Alert,
+    AlertState,
+    Message,
+    Spell,
+    Transition,
+    TransitionKind,
+)
 from underlid.errors import UnderlidError
 from underlid.rules.finding import Advice, Condition, Priority
 from underlid.storage.records.columns import json_text, json_value, packed, put, unpacked
 from underlid.storage.records.database import Subject
+from underlid.storage.records.leases import Lease, require
 from underlid.storage.records.outbox import post
+from underlid.storage.records.states import put_state
 from underlid.storage.records.tables import alert_acts, alerts, spells, transitions
 
 ALERTS_MOST: Final = 10_000
@@ -48,14 +58,29 @@ class AlertRecords(Subject):
         messages: Iterable[Message],
         channels: Sequence[str],
         judged_at_ms: int | None = None,
+        *,
+        lease: Lease | None = None,
+        state: Mapping[str, object] | None = None,
     ) -> None:
         """Store a judgement in one transaction, with one outbox row per message and channel.
 
-        What people did to an alert after *judged_at_ms* is kept, when it is given.
+        What people did to an alert is kept, when *judged_at_ms* is given: only a worsening undoes
+        an acknowledgement from before it. Raises `LeaseLostError` when *lease* is no longer held.
+        *state* is the bin's verdicts for workers that did not judge it.
         """
-        with self._database.write() as connection:
-            _save_alerts(connection, list(alerts), judged_at_ms)
-            for transition in transitions:
+        changes = list(transitions)
+        worsened = {
+            change.alert.id
+            for change in changes
+            if change.alert is not None and change.kind is TransitionKind.ALERT_WORSENED
+        }
+        with self._database.write(alone=False) as connection:
+            if lease is not None:
+                require(connection, lease)
+            _save_alerts(connection, list(alerts), judged_at_ms, worsened)
+            if state is not None:
+                put_state(connection, state, judged_at_ms or 0)
+            for transition in changes:
                 if transition.spell is not None:
                     _save_spell(connection, transition.spell)
                 if transition.alert is not None or transition.spell is None:
@@ -102,7 +127,7 @@ class AlertRecords(Subject):
     def acknowledge(self, alert_id: str, by: str, at_ms: int) -> Alert:
         """Note that a person has seen an alert; the first acknowledgement stands."""
         with self._database.write() as connection:
-            alert = _require(connection, alert_id)
+            alert = _require(connection, alert_id, lock=True)
             if alert.acknowledged_at_ms is not None:
                 return alert
             _note_act(connection, alert_id, ACKNOWLEDGED, by, at_ms, None)
@@ -111,7 +136,7 @@ class AlertRecords(Subject):
     def shelve(self, alert_id: str, until_ms: int | None, by: str, at_ms: int) -> Alert:
         """Keep an alert quiet until *until_ms*; None takes it off the shelf."""
         with self._database.write() as connection:
-            alert = _require(connection, alert_id)
+            alert = _require(connection, alert_id, lock=True)
             _note_act(connection, alert_id, SHELVED, by, at_ms, until_ms)
             return _change(connection, replace(alert, shelved_until_ms=until_ms))
 
@@ -146,30 +171,45 @@ class AlertRecords(Subject):
 
 
 def _save_alerts(
-    connection: sa.Connection, given: Sequence[Alert], judged_at_ms: int | None
+    connection: sa.Connection,
+    given: Sequence[Alert],
+    judged_at_ms: int | None,
+    worsened: Collection[str],
 ) -> None:
     """Store alerts; those that have not changed cost no write."""
     ids = [alert.id for alert in given]
-    rows = connection.execute(sa.select(alerts).where(alerts.c.id.in_(ids)))
+    here = sa.select(alerts).where(alerts.c.id.in_(ids)).order_by(alerts.c.id)
+    rows = connection.execute(here.with_for_update())  # people may be at them at the same time
     stored = {row.id: _alert(row) for row in rows}
     for alert in given:
         wanted = alert
-        if judged_at_ms is not None and alert.id in stored:
-            wanted = _with_later_acts(connection, alert, judged_at_ms)
-        if stored.get(alert.id) != wanted:
+        before = stored.get(alert.id)
+        if judged_at_ms is not None and before is not None:
+            wanted = replace(alert, shelved_until_ms=before.shelved_until_ms)
+            if alert.id in worsened:
+                wanted = _with_later_acknowledgement(connection, wanted, judged_at_ms)
+            else:
+                wanted = replace(
+                    wanted,
+                    acknowledged_at_ms=before.acknowledged_at_ms,
+                    acknowledged_by=before.acknowledged_by,
+                )
+        if before != wanted:
             _change(connection, wanted)
 
 
-def _with_later_acts(connection: sa.Connection, alert: Alert, judged_at_ms: int) -> Alert:
-    """Return *alert* with what people did to it after it was judged."""
+def _with_later_acknowledgement(
+    connection: sa.Connection, alert: Alert, judged_at_ms: int
+) -> Alert:
+    """Return an alert that got worse with what was acknowledged after that, if it was."""
     table = alert_acts.c
-    later = sa.select(alert_acts).where(table.alert == alert.id, table.at_ms > judged_at_ms)
-    for row in connection.execute(later.order_by(table.number)):
-        if row.act == SHELVED:
-            alert = replace(alert, shelved_until_ms=row.until_ms)
-        else:
-            alert = replace(alert, acknowledged_at_ms=row.at_ms, acknowledged_by=row.by)
-    return alert
+    later = sa.select(alert_acts).where(
+        table.alert == alert.id, table.act == ACKNOWLEDGED, table.at_ms > judged_at_ms
+    )
+    row = connection.execute(later.order_by(table.number)).first()
+    if row is None:
+        return alert
+    return replace(alert, acknowledged_at_ms=row.at_ms, acknowledged_by=row.by)
 
 
 def _change(connection: sa.Connection, alert: Alert) -> Alert:
@@ -232,8 +272,9 @@ def _note_act(
     )
 
 
-def _require(connection: sa.Connection, alert_id: str) -> Alert:
-    row = connection.execute(sa.select(alerts).where(alerts.c.id == alert_id)).first()
+def _require(connection: sa.Connection, alert_id: str, *, lock: bool = False) -> Alert:
+    wanted = sa.select(alerts).where(alerts.c.id == alert_id)
+    row = connection.execute(wanted.with_for_update() if lock else wanted).first()
     if row is None:
         raise UnderlidError(
             "alert id",

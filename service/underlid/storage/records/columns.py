@@ -1,4 +1,4 @@
-"""How values stand in columns: JSON text for nested ones, and the put that both dialects know.
+"""How values stand in columns: JSON text for nested ones, and the put that both databases know.
 
 JSON is kept as text and not in a database's own JSON type: floats come back exactly, and the same
 statements run on SQLite and PostgreSQL.
@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 
 import msgspec
 import sqlalchemy as sa
+from sqlalchemy.dialects import postgresql, sqlite
 
 Value = TypeVar("Value")
 
@@ -41,12 +42,19 @@ def put(
     table: sa.Table,
     key: Mapping[str, object],
     values: Mapping[str, object],
+    *,
+    unless: sa.ColumnElement[bool] | None = None,
 ) -> None:
-    """Update the row that *key* names, or insert it."""
-    here = [table.c[name] == value for name, value in key.items()]
+    """Update the row that *key* names, or insert it; *key* is the primary or a unique key.
+
+    A row for which *unless* holds stays as it is.
+    """
+    kind = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+    wanted: Any = kind(table).values(**key, **values)
     if values:
-        changed = connection.execute(sa.update(table).where(*here).values(**values)).rowcount
+        wanted = wanted.on_conflict_do_update(
+            index_elements=list(key), set_=dict(values), where=None if unless is None else ~unless
+        )
     else:
-        changed = len(connection.execute(sa.select(sa.literal(1)).where(*here)).all())
-    if not changed:
-        connection.execute(sa.insert(table).values(**key, **values))
+        wanted = wanted.on_conflict_do_nothing(index_elements=list(key))
+    connection.execute(wanted)

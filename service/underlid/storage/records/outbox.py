@@ -1,7 +1,8 @@
 """The outbox: messages that wait for their channel, and those that could not be delivered.
 
 Rows are posted in the transaction that stores the alert's change (`alerts.py`) and taken out by
-`notify.outbox`. A message is posted once per channel, however often its judgement is stored.
+`notify.outbox`. A message is posted once per channel, however often its judgement is stored. Where
+channels are leased to workers, what became of a message is noted by the holder only.
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ import sqlalchemy as sa
 
 from underlid.alerts.alert import Message
 from underlid.errors import UnderlidError
-from underlid.storage.records.columns import packed, unpacked
+from underlid.storage.records.columns import packed, put, unpacked
 from underlid.storage.records.database import Subject
+from underlid.storage.records.leases import Lease, require
 from underlid.storage.records.tables import outbox
 
 WAITING: Final = "waiting"
@@ -64,15 +66,30 @@ class OutboxRecords(Subject):
         """Return the deliveries that were given up, newest first."""
         return self._deliveries(outbox.c.state == DEAD, outbox.c.done_at_ms.desc(), most)
 
-    def delivered(self, delivery_id: int, at_ms: int) -> None:
-        """Note that a channel took a message."""
-        self._update(delivery_id, state=SENT, done_at_ms=at_ms, error="", tries=outbox.c.tries + 1)
+    def delivered(self, delivery_id: int, at_ms: int, lease: Lease | None = None) -> None:
+        """Note that a channel took a message; `LeaseLostError` when *lease* is no longer held."""
+        self._update(
+            delivery_id,
+            lease,
+            state=SENT,
+            done_at_ms=at_ms,
+            error="",
+            tries=outbox.c.tries + 1,
+        )
 
-    def failed(self, delivery_id: int, at_ms: int, error: str, next_try_ms: int | None) -> None:
+    def failed(
+        self,
+        delivery_id: int,
+        at_ms: int,
+        error: str,
+        next_try_ms: int | None,
+        lease: Lease | None = None,
+    ) -> None:
         """Note a failure; without a next try the message becomes a dead letter."""
         given_up = next_try_ms is None
         self._update(
             delivery_id,
+            lease,
             state=DEAD if given_up else WAITING,
             due_at_ms=at_ms if next_try_ms is None else next_try_ms,
             done_at_ms=at_ms if given_up else None,
@@ -122,27 +139,33 @@ class OutboxRecords(Subject):
             for row in rows
         ]
 
-    def _update(self, delivery_id: int, *, only: str = WAITING, **values: object) -> int:
+    def _update(
+        self,
+        delivery_id: int,
+        lease: Lease | None = None,
+        *,
+        only: str = WAITING,
+        **values: object,
+    ) -> int:
         here = sa.and_(outbox.c.number == delivery_id, outbox.c.state == only)
-        with self._database.write() as connection:
+        with self._database.write(alone=False) as connection:
+            if lease is not None:
+                require(connection, lease)
             return connection.execute(sa.update(outbox).where(here).values(**values)).rowcount
 
 
 def post(connection: sa.Connection, message: Message, channel: str) -> None:
     """Put one message for one channel into the outbox, unless it was posted before."""
-    there = sa.select(outbox.c.number).where(
-        outbox.c.message_key == message.key, outbox.c.channel == channel
-    )
-    if connection.execute(there).first() is not None:
-        return
-    connection.execute(
-        sa.insert(outbox).values(
-            message_key=message.key,
-            channel=channel,
-            message=packed(message),
-            state=WAITING,
-            tries=0,
-            due_at_ms=message.at_ms,
-            error="",
-        )
+    put(
+        connection,
+        outbox,
+        {"message_key": message.key, "channel": channel},
+        {
+            "message": packed(message),
+            "state": WAITING,
+            "tries": 0,
+            "due_at_ms": message.at_ms,
+            "error": "",
+        },
+        unless=sa.true(),
     )

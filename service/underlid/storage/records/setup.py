@@ -24,6 +24,7 @@ from underlid.storage.records.columns import json_text, json_value, packed, put,
 from underlid.storage.records.database import Subject
 from underlid.storage.records.tables import (
     alerts,
+    bin_states,
     bins,
     probe_places,
     probe_statuses,
@@ -109,6 +110,7 @@ class SetupRecords(Subject):
         ended = alerts.c.state_at_ms if at_ms is None else at_ms
         with self._database.write() as connection:
             connection.execute(sa.delete(probe_places).where(probe_places.c.bin == bin_id))
+            connection.execute(sa.delete(bin_states).where(bin_states.c.bin == bin_id))
             connection.execute(sa.delete(bins).where(bins.c.id == bin_id))
             connection.execute(
                 sa.update(alerts)
@@ -135,23 +137,20 @@ class SetupRecords(Subject):
 
     def set_probe_statuses(self, statuses: Sequence[ProbeStatus]) -> None:
         """Keep several probes' words in one transaction."""
-        with self._database.write() as connection:
-            for status in statuses:
-                newer = sa.select(probe_statuses.c.probe).where(
-                    probe_statuses.c.probe == status.probe,
-                    probe_statuses.c.received_at_ms > status.received_at_ms,
+        ordered = sorted(statuses, key=lambda one: (one.probe, one.received_at_ms))
+        with self._database.write(alone=False) as connection:
+            for status in ordered:  # in one order, so that two workers do not wait for each other
+                put(
+                    connection,
+                    probe_statuses,
+                    {"probe": status.probe},
+                    {
+                        "shed": status.shed,
+                        "online": status.online,
+                        "received_at_ms": status.received_at_ms,
+                    },
+                    unless=probe_statuses.c.received_at_ms > status.received_at_ms,
                 )
-                if connection.execute(newer).first() is None:
-                    put(
-                        connection,
-                        probe_statuses,
-                        {"probe": status.probe},
-                        {
-                            "shed": status.shed,
-                            "online": status.online,
-                            "received_at_ms": status.received_at_ms,
-                        },
-                    )
 
     def probe_statuses(self) -> dict[str, ProbeStatus]:
         """Return what each probe last said of itself."""

@@ -256,3 +256,40 @@ door_secrets = sa.Table(
     sa.Column("user", sa.String(64), primary_key=True),
     _word("secret_sha256"),
 )
+
+workers = sa.Table(
+    "workers",
+    metadata,
+    sa.Column("name", sa.String(128), primary_key=True),
+    sa.Column("kind", sa.String(64), primary_key=True),
+    _ms("until_ms"),
+)
+
+leases = sa.Table(
+    "leases",
+    metadata,
+    sa.Column("kind", sa.String(64), primary_key=True),
+    sa.Column("name", sa.String(128), primary_key=True),
+    _word("holder"),
+    sa.Column("token", sa.BigInteger, nullable=False),
+    _ms("until_ms"),
+)
+
+bin_states = sa.Table(
+    "bin_states",
+    metadata,
+    sa.Column("bin", sa.String(64), primary_key=True),
+    _word("shed"),
+    _ms("judged_at_ms"),
+    _text("state"),
+    sa.Index(None, "judged_at_ms"),
+)
+
+late_arrivals = sa.Table(
+    "late_arrivals",
+    metadata,
+    _number(),
+    _word("worker"),
+    _ms("from_ms"),
+    _ms("at_ms"),
+)
