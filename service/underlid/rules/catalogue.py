@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from underlid.binmodel.known import Known
 from underlid.binmodel.window import BinWindow
-from underlid.rules import condensation, overheating, probe_fault, too_cold, water
+from underlid.rules import condensation, overheating, probe_fault, too_cold, too_wet, water
 from underlid.rules.finding import Condition, Finding, Priority
 
 
@@ -28,7 +28,7 @@ def findings(
         condensation.evaluate(window, known, of(Condition.CONDENSATION)),
         overheating.evaluate(window, known, of(Condition.OVERHEATING)),
         water.drying_out(window, known.drying, of(Condition.DRYING_OUT)),
-        water.too_wet(window, known.drying, of(Condition.TOO_WET)),
+        too_wet.evaluate(window, known.drying, of(Condition.TOO_WET)),
         too_cold.evaluate(window, of(Condition.TOO_COLD)),
         *faults,
     ]
