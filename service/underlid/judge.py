@@ -130,8 +130,8 @@ class Judge:
             alert_id, lambda alert: replace(alert, acknowledged_at_ms=at_ms, acknowledged_by=by)
         )
 
-    def shelve(self, alert_id: str, until_ms: int) -> None:
-        """Keep an alert quiet until *until_ms*."""
+    def shelve(self, alert_id: str, until_ms: int | None) -> None:
+        """Keep an alert quiet until *until_ms*; None takes it off the shelf."""
         self._change_alert(alert_id, lambda alert: replace(alert, shelved_until_ms=until_ms))
 
     def judge(self, now_ms: int) -> list[Judgement]:

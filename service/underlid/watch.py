@@ -3,52 +3,53 @@
 `Watch` owns the one `Judge` of this process and the lock around it. Ingest never waits for it:
 `take` only puts committed readings into a deque, and the tick works them off. What comes out is
 written in one transaction (`Records.save_judgement`) and then handed to the listeners (the live
-page, the state topics). Read `judge.py` for the judging itself and `service.py` for the wiring.
+page, the state topics). Among several workers it judges the sheds it holds a lease on, learns of
+readings from the store they share, and writes each bin's state for the pages of others. Read
+`judge.py` for the judging itself and `service.py` for the wiring.
 """
 
 from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
-import numpy as np
 import structlog
 
-from underlid.alerts.alert import Alert
 from underlid.binmodel.bins import Setup
-from underlid.binmodel.hot import BUCKET_MS
 from underlid.clock import Clock, monotonic_s
 from underlid.journal.units import SI, Units
 from underlid.judge import Derived, Judge
 from underlid.pipeline import Judgement
-from underlid.readings.admission import AHEAD_MOST_MS
 from underlid.readings.values import Admitted, Reading
-from underlid.storage.protocols import Buckets, ReadingStore
-from underlid.storage.records import Records
-from underlid.timeline import DAY_MS, SECOND_MS
+from underlid.storage.arrivals import Arrivals
+from underlid.storage.protocols import ReadingStore
+from underlid.storage.records import Lease, LeaseLostError, Records
+from underlid.timeline import SECOND_MS
+from underlid.workers.restart import fill, part_of, restore, set_entries
+from underlid.workers.sharing import SHED, Sharing
 
 log = structlog.get_logger(__name__)
 
-WINDOW_DAYS: Final = 14
 INBOX_BATCHES: Final = 100_000
 """Committed batches that may wait for a tick. Beyond it the judge is filled from the store again,
 so nothing is lost: the store has them all."""
 
-RETURNED_MOST: Final = 1000
-"""Newest alerts looked through for those that returned within a day."""
+FILLS_MOST: Final = 5
+"""Times that a probe is filled again because readings came in while it was."""
 
 Act = tuple[int | None, str, int | None]
 """When and by whom an alert was acknowledged, and until when it is shelved."""
 
 UNTOUCHED: Final[Act] = (None, "", None)
+EMPTY: Final = Setup({}, {}, {})
 
 Listener = Callable[[Judgement], None]
 
 
 class Watch:
-    """Judges this place's bins while the service runs."""
+    """Judges this place's bins, or among several workers its share of them, while it runs."""
 
     def __init__(
         self,
@@ -59,6 +60,7 @@ class Watch:
         tick_s: float,
         channels: Sequence[str] = (),
         units: Units = SI,
+        sharing: Sharing | None = None,
     ) -> None:
         self._records = records
         self._readings = readings
@@ -66,11 +68,16 @@ class Watch:
         self._tick_ms = round(tick_s * SECOND_MS)
         self._channels = tuple(channels)
         self._units = units
+        self._sharing = sharing
         self._inbox: deque[list[Reading]] = deque()
         self._overflowed = False
+        self._arrivals: Arrivals | None = None
         self._lock = threading.Lock()
         self._listeners: list[Listener] = []
         self._revision = -1
+        self._place = EMPTY
+        self._mine = EMPTY
+        self._leases: Mapping[str, Lease] = {}
         self._acts: dict[str, Act] = {}
         self._judge: Judge | None = None
         self.last_tick_s = 0.0
@@ -92,26 +99,19 @@ class Watch:
     def start(self) -> None:
         """Fill the judge from the store; call before any door opens."""
         with self._lock:
-            self._refill(self._clock.now_ms())
+            self._up_to_date(self._clock.now_ms())
             self.last_tick_at_ms = self._clock.now_ms()
 
     def tick(self) -> list[Judgement]:
         """Judge what is due now, write it down, tell the listeners."""
-        with self._lock:
-            began = monotonic_s()
-            now_ms = self._clock.now_ms()
-            judge = self._up_to_date(now_ms)
-            judgements = judge.judge(now_ms)
-            for one in judgements:
-                if one.alerts or one.transitions or one.messages:
-                    self._records.save_judgement(
-                        one.alerts, one.transitions, one.messages, self._channels, one.at_ms
-                    )
-            self.last_tick_s = monotonic_s() - began
-            self.last_tick_at_ms = now_ms
-        for one in judgements:
-            self._tell(one)
-        return judgements
+        written: list[Judgement] = []
+        try:
+            with self._lock:
+                self._judge_and_write(written)
+        finally:
+            for one in written:
+                self._tell(one)
+        return written
 
     def lag_s(self) -> float:
         """Return the seconds of service time since the last tick."""
@@ -143,6 +143,49 @@ class Watch:
             if self._judge:
                 self._judge.shelve(alert_id, until_ms)
 
+    def _judge_and_write(self, written: list[Judgement]) -> None:
+        """Do a tick's work; *written* gets what is safely stored, also when the rest fails."""
+        began = monotonic_s()
+        now_ms = self._clock.now_ms()
+        try:
+            judge = self._up_to_date(now_ms)
+            for one in judge.judge(now_ms):
+                if self._write(judge, one):
+                    written.append(one)
+        except Exception:
+            self._judge = None  # it may know more than is stored: the next tick begins with that
+            raise
+        self.last_tick_s = monotonic_s() - began
+        self.last_tick_at_ms = now_ms
+
+    def _write(self, judge: Judge, one: Judgement) -> bool:
+        """Store a judgement; False when another worker has taken the shed over."""
+        if self._sharing is None:
+            if one.alerts or one.transitions or one.messages:
+                self._records.save_judgement(
+                    one.alerts, one.transitions, one.messages, self._channels, one.at_ms
+                )
+            return True
+        if one.bin not in self._mine.bins:
+            return False
+        shed = self._mine.bins[one.bin].shed
+        try:
+            self._records.save_judgement(
+                one.alerts,
+                one.transitions,
+                one.messages,
+                self._channels,
+                one.at_ms,
+                lease=self._leases[shed],
+                state=judge.state(one.bin),
+            )
+        except LeaseLostError:
+            log.warning("another worker has taken a shed over", shed=shed)
+            self._mine = part_of(self._mine, self._mine.sheds.keys() - {shed})
+            judge.set_setup(self._mine, one.at_ms)
+            return False
+        return True
+
     def _tell(self, judgement: Judgement) -> None:
         for listener in self._listeners:
             try:
@@ -151,20 +194,80 @@ class Watch:
                 log.exception("a listener failed", bin=judgement.bin)
 
     def _up_to_date(self, now_ms: int) -> Judge:
-        """Return the judge with all news in it: set-up, journal, readings."""
-        if self._judge is None or self._overflowed:
-            return self._refill(now_ms)
+        """Return the judge with all news in it: readings, set-up, journal, acts, sheds."""
         judge = self._judge
-        while self._inbox:
-            judge.add_readings(self._inbox.popleft())
+        if judge is None or self._overflowed or (self._arrivals and self._arrivals.overrun):
+            judge = self._begin(now_ms)
+        else:
+            self._take_news(judge, now_ms)
         revision = self._records.revision()
-        if revision != self._revision:
-            setup = self._records.setup()
-            self._fill(judge, judge.set_setup(setup, now_ms), now_ms)
-            self._set_entries(judge, setup, now_ms)
+        changed = revision != self._revision
+        if changed:
+            self._place = self._records.setup()
+        mine = self._my_part(judge, now_ms)
+        if changed or mine.sheds.keys() != self._mine.sheds.keys():
+            self._adopt(judge, mine, now_ms)
             self._revision = revision
         self._take_over_acts(judge)
+        self._judge = judge
         return judge
+
+    def _begin(self, now_ms: int) -> Judge:
+        """Return a judge that knows nothing yet; `_adopt` gives it what is stored."""
+        self._inbox.clear()
+        self._overflowed = False
+        if self._sharing is not None:
+            self._arrivals = Arrivals(self._readings, now_ms)
+        self._revision = -1
+        self._mine = EMPTY
+        self._acts = {}
+        return Judge(EMPTY, now_ms, tick_ms=self._tick_ms, units=self._units)
+
+    def _my_part(self, judge: Judge, now_ms: int) -> Setup:
+        """Return what of the place this worker judges."""
+        if self._sharing is None:
+            return self._place
+        leases = self._sharing.share(SHED, self._place.sheds.keys())
+        kept = {name for name, lease in leases.items() if self._leases.get(name) == lease}
+        if not self._mine.sheds.keys() <= kept:  # lost; or lost and taken again: begin it anew
+            self._mine = part_of(self._mine, kept)
+            judge.set_setup(self._mine, now_ms)
+        self._leases = leases
+        return part_of(self._place, leases.keys())
+
+    def _take_news(self, judge: Judge, now_ms: int) -> None:
+        """Give the judge the readings that have come in: here, or into the shared store."""
+        while self._inbox:
+            judge.add_readings(self._inbox.popleft())
+        if self._arrivals is not None:
+            for news in self._arrivals.news(now_ms):
+                judge.add_readings(news)
+
+    def _adopt(self, judge: Judge, mine: Setup, now_ms: int) -> None:
+        """Give the judge a new set-up, and of what is new in it all that is stored."""
+        known = self._mine.bins.keys()
+        self._fill(judge, judge.set_setup(mine, now_ms), now_ms)
+        set_entries(judge, self._records, mine.bins, now_ms)
+        restore(judge, self._records, mine.bins.keys() - known, now_ms)
+        self._mine = mine
+
+    def _fill(self, judge: Judge, probes: Sequence[str], now_ms: int) -> None:
+        """Fill the windows of *probes*; where readings come in meanwhile, fill them again.
+
+        A reading that is in the store when a window is filled must not be added to it once more.
+        """
+        fill(judge, self._readings, probes, now_ms)
+        if self._arrivals is None or not probes:
+            return
+        new = set(probes)
+        for _ in range(FILLS_MOST):
+            again: set[str] = set()
+            for news in self._arrivals.news(now_ms):
+                judge.add_readings([one for one in news if one.probe not in new])
+                again |= {one.probe for one in news if one.probe in new}
+            if not again:
+                return
+            fill(judge, self._readings, sorted(again), now_ms)
 
     def _take_over_acts(self, judge: Judge) -> None:
         """Tell the judge what people did to alerts by another door, such as the command line."""
@@ -179,67 +282,5 @@ class Watch:
                 continue
             if one.acknowledged_at_ms is not None:
                 judge.acknowledge(one.id, one.acknowledged_by, one.acknowledged_at_ms)
-            if one.shelved_until_ms is not None:
-                judge.shelve(one.id, one.shelved_until_ms)
+            judge.shelve(one.id, one.shelved_until_ms)
         self._acts = acts
-
-    def _refill(self, now_ms: int) -> Judge:
-        """Build the judge from what is stored: the path of every start and take-over."""
-        self._inbox.clear()
-        self._overflowed = False
-        self._revision = self._records.revision()
-        setup = self._records.setup()
-        judge = Judge(setup, now_ms, tick_ms=self._tick_ms, units=self._units)
-        self._fill(judge, list(setup.probes), now_ms)
-        self._set_entries(judge, setup, now_ms)
-        since_ms = now_ms - WINDOW_DAYS * DAY_MS
-        judge.restore(
-            [*self._records.open_alerts(), *self._returned_since(now_ms - DAY_MS)],
-            [
-                spell
-                for bin_id in setup.bins
-                for spell in self._records.spells(bin_id, since_ms, now_ms + 1)
-            ],
-        )
-        self._judge = judge
-        return judge
-
-    def _returned_since(self, since_ms: int) -> list[Alert]:
-        """Return the alerts that returned lately: what was told of them counts for the day."""
-        recent = self._records.alerts(most=RETURNED_MOST)
-        return [one for one in recent if (one.returned_at_ms or 0) > since_ms]
-
-    def _fill(self, judge: Judge, probes: Sequence[str], now_ms: int) -> None:
-        """Give the judge what the store knows of *probes*."""
-        first_ms = now_ms - WINDOW_DAYS * DAY_MS
-        last_ms = now_ms + AHEAD_MOST_MS
-        filled = self._readings.buckets_of_all(probes, first_ms, last_ms, BUCKET_MS)
-        for probe, buckets in filled:
-            seen = self._readings.probe_seen(probe)
-            if seen is not None:
-                judge.fill(
-                    probe,
-                    buckets,
-                    seen.last_taken_at_ms,
-                    seen.last_values,
-                    usual_interval_ms(buckets),
-                )
-
-    def _set_entries(self, judge: Judge, setup: Setup, now_ms: int) -> None:
-        since_ms = now_ms - WINDOW_DAYS * DAY_MS
-        for bin_id in setup.bins:
-            judge.set_entries(bin_id, self._records.all_entry_versions(bin_id, since_ms))
-
-
-def usual_interval_ms(buckets: Buckets) -> float:
-    """Return how often a probe speaks, from how its readings fall into buckets; 0 if unknown."""
-    counts = np.zeros(len(buckets.start_ms), np.int64)
-    for count in buckets.count.values():
-        counts = np.maximum(counts, count)
-    spoken = np.flatnonzero(counts)[-DAY_MS // buckets.step_ms :]
-    if len(spoken) < 2:
-        return 0.0
-    per_bucket = float(np.median(counts[spoken]))
-    if per_bucket > 1.0:
-        return buckets.step_ms / per_bucket
-    return float(np.median(np.diff(spoken))) * buckets.step_ms

@@ -18,7 +18,7 @@ from underlid.pipeline import Judgement
 from underlid.readings.values import Reading
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
-from underlid.watch import usual_interval_ms
+from underlid.workers.restart import usual_interval_ms
 
 HOURS = 120
 

@@ -1,0 +1,88 @@
+"""A judge brought up to date from what is stored: the path of every start and every take-over.
+
+The window comes from the readings, the journal, the open alerts and the spells from the records.
+`watch` does this live; a page that shows a bin it does not judge does it for that bin's shed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Final
+
+import numpy as np
+
+from underlid.alerts.alert import Alert
+from underlid.binmodel.bins import Setup
+from underlid.binmodel.hot import BUCKET_MS
+from underlid.judge import Judge
+from underlid.readings.admission import AHEAD_MOST_MS
+from underlid.storage.protocols import Buckets, ReadingStore
+from underlid.storage.records import Records
+from underlid.timeline import DAY_MS
+
+WINDOW_DAYS: Final = 14
+
+RETURNED_MOST: Final = 1000
+"""Newest alerts looked through for those that returned within a day."""
+
+
+def part_of(setup: Setup, sheds: Collection[str]) -> Setup:
+    """Return what of *setup* is in *sheds*; a shed is judged by itself."""
+    return Setup(
+        {name: shed for name, shed in setup.sheds.items() if name in sheds},
+        {name: one for name, one in setup.bins.items() if one.shed in sheds},
+        {name: place for name, place in setup.probes.items() if place.shed in sheds},
+    )
+
+
+def fill(judge: Judge, readings: ReadingStore, probes: Sequence[str], now_ms: int) -> None:
+    """Give the judge what the store knows of *probes*; it replaces what the judge knew."""
+    first_ms = now_ms - WINDOW_DAYS * DAY_MS
+    last_ms = now_ms + AHEAD_MOST_MS
+    for probe, buckets in readings.buckets_of_all(probes, first_ms, last_ms, BUCKET_MS):
+        seen = readings.probe_seen(probe)
+        if seen is not None:
+            judge.fill(
+                probe,
+                buckets,
+                seen.last_taken_at_ms,
+                seen.last_values,
+                usual_interval_ms(buckets),
+            )
+
+
+def set_entries(judge: Judge, records: Records, bins: Collection[str], now_ms: int) -> None:
+    """Give the judge the journal of *bins*."""
+    since_ms = now_ms - WINDOW_DAYS * DAY_MS
+    for bin_id in bins:
+        judge.set_entries(bin_id, records.all_entry_versions(bin_id, since_ms))
+
+
+def restore(judge: Judge, records: Records, bins: Collection[str], now_ms: int) -> None:
+    """Give the judge the alerts and spells of *bins* that were open when another one stopped."""
+    since_ms = now_ms - WINDOW_DAYS * DAY_MS
+    known = [*records.open_alerts(), *_returned_since(records, now_ms - DAY_MS)]
+    judge.restore(
+        [alert for alert in known if alert.bin in bins],
+        [spell for bin_id in bins for spell in records.spells(bin_id, since_ms, now_ms + 1)],
+    )
+
+
+def _returned_since(records: Records, since_ms: int) -> list[Alert]:
+    """Return the alerts that returned lately: what was told of them counts for the day."""
+    recent = records.alerts(most=RETURNED_MOST)
+    return [one for one in recent if (one.returned_at_ms or 0) > since_ms]
+
+
+def usual_interval_ms(buckets: Buckets) -> float:
+    """Return how often a probe speaks, from how its readings fall into buckets; 0 if unknown."""
+    counts = np.zeros(len(buckets.start_ms), np.int64)
+    for count in buckets.count.values():
+        counts = np.maximum(counts, count)
+    spoken = np.flatnonzero(counts)[-DAY_MS // buckets.step_ms :]
+    if len(spoken) < 2:
+        return 0.0
+    per_bucket = float(np.median(counts[spoken]))
+    if per_bucket > 1.0:
+        return buckets.step_ms / per_bucket
+    return float(np.median(np.diff(spoken))) * buckets.step_ms
