@@ -188,7 +188,11 @@ def bounds(path: Path) -> dict[str, str]:
 
 def test_both_configurations_promise_the_same() -> None:
     folder = ROOT / "deploy" / "mosquitto"
-    assert bounds(folder / "mosquitto.conf") == bounds(folder / "compose.conf")
+    home, server = bounds(folder / "mosquitto.conf"), bounds(folder / "compose.conf")
+    assert int(server.pop("max_queued_messages")) > int(home.pop("max_queued_messages"))
+    takers = [name for name, part in parts().items() if "ingest" in part.command]
+    assert len(takers) * int(server.pop("max_queued_bytes")) < PART.memory_bytes * 0.6
+    assert home == server
     limits = PART.said["ulimits"]["nofile"]
     most = re.search(r"max_connections (\d+)", (folder / "compose.conf").read_text())
     assert most is not None

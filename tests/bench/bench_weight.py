@@ -1,0 +1,112 @@
+"""What one more connection and one more waiting message weigh: at the broker of docker-compose.yml and
+at our own door. deploy/sizing.md counts with these.
+
+    python tests/bench/bench_weight.py [connections] [messages]
+"""
+
+from __future__ import annotations
+
+import contextlib
+import resource
+import socket
+import struct
+import sys
+import tempfile
+from pathlib import Path
+
+import psutil
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
+
+TESTS = Path(__file__).parents[1]
+sys.path[:0] = [str(TESTS), str(TESTS.parent / "service")]
+
+from deploy.outside import outside  # noqa: E402
+from deploy.test_mosquitto import PART, broker, client, collect  # noqa: E402
+from service.running import Running  # noqa: E402
+from underlid.mqtt.broker import FILTERS  # noqa: E402
+
+TOPIC = "underlid/v1/potting/tansy-1/json"
+BODY = b'{"ts": 1780000000, "bed_temp_c": 22.4, "headspace_temp_c": 21.0, "headspace_rh_pct": 91.0}'
+FILES = 16_384
+AT_ONCE = 500
+
+
+def field(text: str) -> bytes:
+    return struct.pack(">H", len(text)) + text.encode()
+
+
+def connect(port: int, password: str, client_id: str) -> socket.socket:
+    """Return a connected MQTT 3.1.1 client, as small as one can be on this side."""
+    line = socket.create_connection(("127.0.0.1", port))
+    rest = field("MQTT") + bytes([4, 0xC2]) + struct.pack(">H", 600)
+    rest += field(client_id) + field("probes") + field(password)
+    length, left = b"", len(rest)
+    while True:
+        left, low = divmod(left, 128)
+        length += bytes([low | (128 if left else 0)])
+        if not left:
+            break
+    line.sendall(b"\x10" + length + rest)
+    assert line.recv(4)[3] == 0, "not let in"
+    return line
+
+
+def connections(process: psutil.Process, port: int, password: str, count: int) -> float:
+    """Return the bytes that each of *count* connections adds to *process*."""
+    before = process.memory_info().rss
+    with contextlib.ExitStack() as stack:
+        for number in range(count):
+            stack.enter_context(connect(port, password, f"p{number}"))
+        return (process.memory_info().rss - before) / count
+
+
+def waiting(process: psutil.Process, place: object, port: int, count: int) -> float:
+    """Return the bytes that each message adds that waits for a service that is away."""
+    secret = "underlid_broker_password"
+    with client(place, port, "underlid", secret, client_id="away", clean_session=False) as (one, _):
+        collect(one, list(FILTERS))
+    before = process.memory_info().rss
+    sender = Client(CallbackAPIVersion.VERSION2)
+    sender.username_pw_set("probes", place.secret("probes_password"))
+    sender.max_inflight_messages_set(AT_ONCE)
+    sender.connect("127.0.0.1", port)
+    sender.loop_start()
+    for number in range(count):
+        sent = sender.publish(TOPIC, BODY, qos=1)
+        if number % AT_ONCE == AT_ONCE - 1:
+            sent.wait_for_publish(60)
+    sent.wait_for_publish(60)
+    weight = (process.memory_info().rss - before) / count
+    sender.disconnect()
+    sender.loop_stop()
+    return weight
+
+
+def main() -> None:
+    """Print the table."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 1500
+    messages = int(sys.argv[2]) if len(sys.argv) > 2 else 50_000
+    resource.setrlimit(resource.RLIMIT_NOFILE, (FILES, FILES))
+    with outside() as place, broker(place) as (plain, _):
+        folder = str(place.folder)
+        found = (one for one in psutil.process_iter() if one.name() == PART.name)
+        process = next(one for one in found if folder in " ".join(one.cmdline()))
+        print(f"broker, nobody there: {process.memory_info().rss / 1e6:.1f} MB")
+        each = connections(process, plain, place.secret("probes_password"), count)
+        print(f"broker, a connection: {each:.0f} bytes and the kernel's own")
+        each = waiting(process, place, plain, messages)
+        print(f"broker, a waiting message of {len(BODY)} bytes: {each:.0f} bytes")
+    with tempfile.TemporaryDirectory() as folder:
+        service = Running(Path(folder) / "data")
+        try:
+            process = psutil.Process(service.process.pid)
+            print(f"whole service, nobody there: {process.memory_info().rss / 1e6:.0f} MB")
+            each = connections(process, service.door_port, service.password, count)
+            print(f"door, a connection: {each:.0f} bytes and the kernel's own")
+        finally:
+            service.stop()
+
+
+if __name__ == "__main__":
+    main()
