@@ -21,7 +21,7 @@ from underlid.notify.channel import ChannelError
 from underlid.notify.channels import AddressChannel
 from underlid.notify.outbox import Courier, Drained
 from underlid.notify.webhook import Webhook
-from underlid.storage.records import Records
+from underlid.storage.records import Lease, Records
 from underlid.timeline import DAY_MS, HOUR_MS
 
 
@@ -135,11 +135,11 @@ def test_a_message_that_was_taken_but_could_not_be_marked_is_not_sent_again() ->
 
         full = True
 
-        def delivered(self, delivery_id: int, at_ms: int) -> None:
+        def delivered(self, delivery_id: int, at_ms: int, lease: Lease | None = None) -> None:
             if self.full:
                 self.full = False
                 raise OSError("no space left")
-            super().delivered(delivery_id, at_ms)
+            super().delivered(delivery_id, at_ms, lease)
 
     with fresh() as records:
         records.__class__ = Forgetful
@@ -174,10 +174,10 @@ from notify.messages import AT_MS
 from underlid.clock import VirtualClock
 from underlid.notify.outbox import Courier
 from underlid.notify.webhook import Webhook
-from underlid.storage.records import Records
+from underlid.storage.records import Lease, Records
 
 class KilledAfterSending(Records):
-    def delivered(self, delivery_id, at_ms):
+    def delivered(self, delivery_id, at_ms, lease=None):
         os.kill(os.getpid(), signal.SIGKILL)
 
 records = Records.open(sys.argv[1])

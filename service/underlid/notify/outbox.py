@@ -2,7 +2,8 @@
 
 Each channel has a thread of its own, so that one that fails or hangs never holds up another.
 A message is marked only after the channel took it: after a crash in between it is sent again with
-the same key, and never lost. When to try again is decided in `backoff.py`.
+the same key, and never lost. When to try again is decided in `backoff.py`. Among several workers a
+channel is served by the one that holds its lease; only that one marks.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ import structlog
 from underlid.clock import Clock
 from underlid.notify.backoff import next_try_ms
 from underlid.notify.channel import Channel, ChannelError
-from underlid.storage.records import Delivery, Records
+from underlid.storage.records import Delivery, Lease, LeaseLostError, Records
 from underlid.timeline import DAY_MS
+from underlid.workers.sharing import CHANNEL, Sharing
 
 log = structlog.get_logger(__name__)
 
@@ -54,10 +56,17 @@ class Drained:
 class Courier:
     """Empties the outbox while the service runs."""
 
-    def __init__(self, records: Records, channels: Sequence[Channel], clock: Clock) -> None:
+    def __init__(
+        self,
+        records: Records,
+        channels: Sequence[Channel],
+        clock: Clock,
+        sharing: Sharing | None = None,
+    ) -> None:
         self._records = records
         self._channels = {channel.name: channel for channel in channels}
         self._clock = clock
+        self._sharing = sharing
         self._stopping = False
         self._woken = {name: threading.Event() for name in self._channels}
         self._threads: list[threading.Thread] = []
@@ -123,41 +132,56 @@ class Courier:
                 woken.wait(POLL_S)
 
     def _drain(self, name: str, now_ms: int) -> Drained:
-        """Hand one channel what is due for it."""
+        """Hand one channel what is due for it, if it is this worker's to serve."""
+        lease = None
+        if self._sharing is not None:
+            lease = self._sharing.share(CHANNEL, self._channels).get(name)
+            if lease is None:
+                self._failing.pop(name, None)
+                return Drained()
         total = Drained()
         for delivery in self._records.due_deliveries(now_ms, BATCH_MOST, name):
-            if self._stopping:
+            if self._stopping or (self._sharing is not None and self._sharing.trouble()):
                 break
-            total += self._deliver(self._channels[name], delivery, now_ms)
+            try:
+                total += self._deliver(self._channels[name], delivery, now_ms, lease)
+            except LeaseLostError:
+                log.warning("another worker serves the channel now", channel=name)
+                break
         return total
 
-    def _deliver(self, channel: Channel, delivery: Delivery, now_ms: int) -> Drained:
+    def _deliver(
+        self, channel: Channel, delivery: Delivery, now_ms: int, lease: Lease | None
+    ) -> Drained:
         """Hand over one message and note what became of it."""
         if delivery.id not in self._taken_unmarked:
             try:
                 channel.send(delivery.message, now_ms)
             except ChannelError as error:
-                return self._note_failure(delivery, now_ms, str(error))
+                return self._note_failure(delivery, now_ms, str(error), lease)
             except Exception as error:  # whatever a channel does, the others go on
-                return self._note_failure(delivery, now_ms, type(error).__name__)
+                return self._note_failure(delivery, now_ms, type(error).__name__, lease)
         self._taken_unmarked.add(delivery.id)
-        self._records.delivered(delivery.id, now_ms)
+        self._records.delivered(delivery.id, now_ms, lease)
         self._taken_unmarked.discard(delivery.id)
         self._failing.pop(channel.name, None)
         return Drained(sent=1)
 
-    def _note_failure(self, delivery: Delivery, now_ms: int, reason: str) -> Drained:
+    def _note_failure(
+        self, delivery: Delivery, now_ms: int, reason: str, lease: Lease | None
+    ) -> Drained:
         tries = delivery.tries + 1
         again_ms = next_try_ms(delivery.id, tries, now_ms)
-        self._records.failed(delivery.id, now_ms, reason, again_ms)
+        self._records.failed(delivery.id, now_ms, reason, again_ms, lease)
         self._failing[delivery.channel] = reason
         log.warning("not_delivered", channel=delivery.channel, tries=tries, reason=reason)
         return Drained(failed=1, given_up=int(again_ms is None))
 
     def _give_up_unknown(self, now_ms: int) -> Drained:
-        """Make dead letters of messages for channels that are no longer set up."""
+        """Make dead letters of messages for channels that are no longer set up, at any worker."""
         given_up = 0
-        for name in self._records.waiting_channels() - set(self._channels):
+        known = {*self._channels, *self._records.holders(CHANNEL)}
+        for name in self._records.waiting_channels() - known:
             while waiting := self._records.due_deliveries(_FOREVER_MS, BATCH_MOST, name):
                 for delivery in waiting:
                     self._records.failed(delivery.id, now_ms, "no such channel is set up", None)

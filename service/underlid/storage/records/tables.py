@@ -284,12 +284,3 @@ bin_states = sa.Table(
     _text("state"),
     sa.Index(None, "judged_at_ms"),
 )
-
-late_arrivals = sa.Table(
-    "late_arrivals",
-    metadata,
-    _number(),
-    _word("worker"),
-    _ms("from_ms"),
-    _ms("at_ms"),
-)

@@ -38,16 +38,3 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("bin", name="pk_bin_states"),
     )
     op.create_index("ix_bin_states_judged_at_ms", "bin_states", ["judged_at_ms"])
-    op.create_table(
-        "late_arrivals",
-        sa.Column(
-            "number",
-            sa.BigInteger().with_variant(sa.Integer(), "sqlite"),
-            nullable=False,
-            autoincrement=True,
-        ),
-        sa.Column("worker", sa.String(length=128), nullable=False),
-        sa.Column("from_ms", sa.BigInteger(), nullable=False),
-        sa.Column("at_ms", sa.BigInteger(), nullable=False),
-        sa.PrimaryKeyConstraint("number", name="pk_late_arrivals"),
-    )
