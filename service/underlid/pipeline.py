@@ -22,6 +22,7 @@ from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.drying import Drying, drying
 from underlid.binmodel.feeds import feed_with_bedding
+from underlid.binmodel.food import Food, food
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY
 from underlid.binmodel.known import Known
@@ -69,8 +70,9 @@ class BinMemory:
     entries: tuple[Entry, ...] = ()
     drying: Drying | None = None
     forecast: Forecast | None = None
+    food: Food | None = None
     hour: int = -1
-    """The hour since 1970 at which `drying` and `forecast` were made."""
+    """The hour since 1970 at which `drying`, `forecast` and `food` were made."""
     lessons: Lessons | None = None
     day: int = -1
     """The bin's day since 1970 at whose beginning it was learnt from."""
@@ -149,8 +151,9 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     hour = window.now_ms // HOUR_MS
     if hour != memory.hour:
         memory.drying = drying(replace(window, now_ms=hour * HOUR_MS))
+        memory.food = food(replace(window, now_ms=hour * HOUR_MS))
         memory.hour = hour
-    return window, Known(memory.film, memory.drying, memory.forecast)
+    return window, Known(memory.film, memory.drying, memory.forecast, memory.food)
 
 
 def day_offset_ms(bin_id: str) -> int:

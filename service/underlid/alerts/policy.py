@@ -29,9 +29,9 @@ DELAYS: Final[dict[Condition, Delays]] = {
     Condition.TOO_COLD: _TEMPERATURE,
     Condition.DRYING_OUT: _MOISTURE,
     Condition.TOO_WET: _MOISTURE,
-    Condition.HUNGRY: _MOISTURE,
+    Condition.HUNGRY: Delays(6 * HOUR_MS, 30 * MINUTE_MS),
     Condition.SOUR: _MOISTURE,
     Condition.PROBE_FAULT: Delays(60 * MINUTE_MS, 20 * MINUTE_MS),
 }
 """Common practice (science page, section 8); of a probe's fault our judgement: one that saves its
-battery and sends once an hour must not be called silent every hour."""
+battery and sends once an hour must not be called silent every hour. A written feed ends hunger."""

@@ -38,6 +38,8 @@ def returned_sentence(finding: Finding, bin_: Bin, units: Units = SI) -> str:
     name = bin_.name or bin_.id.capitalize()
     if finding.condition is Condition.PROBE_FAULT:
         return f"Probe {finding.subject} of {name} is well again."
+    if finding.condition is Condition.HUNGRY:
+        return f"{name} has been fed. Nothing to do."
     values = _values(finding, units)
     return f"{name} is back to normal{f' ({values})' if values else ''}. Nothing to do."
 
@@ -106,6 +108,36 @@ def _too_wet(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     )
 
 
+def _sour(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
+    evidence = finding.evidence
+    smell = "of ammonia" if evidence.get("smell") == "ammonia" else "sour"
+    smells = f"{name} smells {smell}" if finding.cause == "smell" else ""
+    if "air_filled_porosity" not in evidence:
+        return smells
+    share = max(0, round(100 * float(evidence["air_filled_porosity"])))
+    limit = round(100 * float(evidence["air_filled_porosity_limit"]))
+    air = f"only {share} %" if share >= 2 else "hardly any"
+    if smells and share >= limit:
+        return f"{smells}; at {evidence['moisture_pct']} % moisture {share} % of the bed is air"
+    may = f"{smells}, and" if smells else f"{name}'s bed may turn sour: at"
+    at = f" at {evidence['moisture_pct']}" if smells else f" {evidence['moisture_pct']}"
+    return f"{may}{at} % moisture {air} of it is air, below {limit} %"
+
+
+def _hungry(finding: Finding, name: str, units: Units) -> str:
+    evidence = finding.evidence
+    eats = f"its herd eats about {mass_text(_number(finding, 'eaten_g_d'), units)} a day"
+    if finding.forecast_for_ms is not None:
+        day = _day(finding.forecast_for_ms)
+        return f"{name} will have nothing left of its last feed by about {day}: {eats}"
+    if finding.reason == "seen used up":
+        gone = f"{name}'s last feed was seen used up"
+    else:
+        gone = f"{name}'s last feed is used up by now: {eats}"
+    climbers = evidence.get("climbers", "none")
+    return gone + (f", and {climbers} worms were on the wall" if climbers != "none" else "")
+
+
 def _too_cold(finding: Finding, name: str, units: Units) -> str:
     bed, limit = (_temp(finding, key, units) for key in ("bed_temp_c", "limit_c"))
     return f"{name}'s bed is at {bed}, below the herd's {limit}"
@@ -137,6 +169,8 @@ _SAYINGS = {
     Condition.DRYING_OUT: _drying_out,
     Condition.TOO_WET: _too_wet,
     Condition.TOO_COLD: _too_cold,
+    Condition.SOUR: _sour,
+    Condition.HUNGRY: _hungry,
     Condition.PROBE_FAULT: _probe_fault,
 }
 

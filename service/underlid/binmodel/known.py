@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from underlid.binmodel.drying import Drying
+from underlid.binmodel.food import Food
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.lid import LidFilm
 
@@ -16,3 +17,4 @@ class Known:
     film: LidFilm
     drying: Drying | None
     forecast: Forecast | None
+    food: Food | None = None

@@ -7,7 +7,16 @@ from dataclasses import replace
 
 from underlid.binmodel.known import Known
 from underlid.binmodel.window import BinWindow
-from underlid.rules import condensation, overheating, probe_fault, too_cold, too_wet, water
+from underlid.rules import (
+    condensation,
+    hungry,
+    overheating,
+    probe_fault,
+    sour,
+    too_cold,
+    too_wet,
+    water,
+)
 from underlid.rules.finding import Condition, Finding, Priority
 
 
@@ -30,5 +39,7 @@ def findings(
         water.drying_out(window, known.drying, of(Condition.DRYING_OUT)),
         too_wet.evaluate(window, known.drying, of(Condition.TOO_WET)),
         too_cold.evaluate(window, of(Condition.TOO_COLD)),
+        sour.evaluate(window, known.drying, of(Condition.SOUR)),
+        hungry.evaluate(window, known.food, of(Condition.HUNGRY)),
         *faults,
     ]

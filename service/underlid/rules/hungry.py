@@ -1,0 +1,108 @@
+"""Hungry: the last feed is surely used up, and nothing has been fed since.
+
+Worms also live on bedding, so a herd without food is late, not in danger: the rule speaks two days
+after even a slow eater has finished. It never speaks to a keeper who writes no feeds down.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from underlid.binmodel.food import LEAST_ACTIVITY, Food
+from underlid.binmodel.thermal import self_heat
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import Climbers, Sighting
+from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.timeline import DAY_MS, rfc3339
+
+GRACE_MS: Final = 2 * DAY_MS
+OVERDUE_MS: Final = 3 * DAY_MS
+"""A herd lives on bedding for two days without anybody's word; three more make it medium (our
+judgement)."""
+
+AHEAD_MS: Final = 2 * DAY_MS
+LATE_MS: Final = DAY_MS
+HABIT_UNKNOWN_DAYS: Final = 7.0
+"""Foreseen so far ahead, and only when the keeper is this late by the own habit (a week until two
+feeds show one): who feeds every Saturday is not told on Thursday (our judgement)."""
+
+STILL_WARM_K: Final = 1.5
+"""A bed that warms itself by so much still has food in it (our judgement)."""
+
+CLIMBERS_MS: Final = 3 * DAY_MS
+
+
+def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | None) -> Finding:
+    """Return the verdict on the herd's food."""
+    if food is None:
+        reason = "no feed is written down in the last two weeks, or no bed temperature is known"
+        return Finding(Condition.HUNGRY, Verdict.UNKNOWN, reason=reason)
+    evidence = _evidence(window, food)
+    hungry_ms = _hungry_from_ms(food)
+    if hungry_ms is None or food.activity < LEAST_ACTIVITY:
+        reason = "at this temperature the herd hardly eats"
+        return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence, reason=reason)
+    overdue_ms = window.now_ms - hungry_ms
+    foreseen = overdue_ms < 0
+    if foreseen and not _worth_foreseeing(window, food, -overdue_ms, open_priority):
+        return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence)
+    own = self_heat(window) if food.seen_used_up_ms is None else None
+    if own is not None and own.self_heat_k >= STILL_WARM_K:
+        reason = "the bed still warms itself, so food is left"
+        return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence, reason=reason)
+    climbing = evidence.get("climbers", Climbers.NONE) != Climbers.NONE
+    late = overdue_ms >= OVERDUE_MS or (climbing and not foreseen)
+    return Finding(
+        Condition.HUNGRY,
+        Verdict.HOLDS,
+        Priority.MEDIUM if late else Priority.LOW,
+        0.9 if food.seen_used_up_ms is not None else 0.75,
+        evidence,
+        cause="climbers" if climbing else "",
+        reason="seen used up" if food.seen_used_up_ms is not None else "used up by its appetite",
+        forecast_for_ms=hungry_ms if foreseen else None,
+        feed_at_ms=food.fed_at_ms,
+    )
+
+
+def _hungry_from_ms(food: Food) -> int | None:
+    """Return when the herd begins to be hungry, by what was seen or by its slow end."""
+    used_up_ms = food.seen_used_up_ms or food.surely_used_up_ms
+    return None if used_up_ms is None else used_up_ms + GRACE_MS
+
+
+def _worth_foreseeing(
+    window: BinWindow, food: Food, ahead_ms: int, open_priority: Priority | None
+) -> bool:
+    if ahead_ms > AHEAD_MS + (LATE_MS if open_priority else 0):
+        return False
+    usual_ms = (food.usual_days or HABIT_UNKNOWN_DAYS) * DAY_MS
+    return window.now_ms - food.fed_at_ms >= usual_ms + LATE_MS
+
+
+def _evidence(window: BinWindow, food: Food) -> dict[str, float | str]:
+    evidence: dict[str, float | str] = {
+        "fed_g": round(food.fed_g, 1),
+        "fed_days_ago": round((window.now_ms - food.fed_at_ms) / DAY_MS, 1),
+        "uneaten_g": round(food.left_g),
+        "uneaten_most_g": round(food.left_most_g),
+        "eaten_g_d": round(food.eaten_g_d),
+    }
+    used_up_ms = food.seen_used_up_ms or food.used_up_ms
+    if used_up_ms is not None:
+        evidence["used_up_at"] = rfc3339(used_up_ms)
+    climbers = climbers_seen(window, food.fed_at_ms)
+    if climbers is not None:
+        evidence["climbers"] = climbers.value
+    return evidence
+
+
+def climbers_seen(window: BinWindow, since_ms: int) -> Climbers | None:
+    """Return what was last written of climbers, not before *since_ms* and not days ago."""
+    since_ms = max(since_ms, window.now_ms - CLIMBERS_MS)
+    for entry in reversed(window.entries):
+        if entry.at_ms < since_ms:
+            return None
+        if isinstance(entry.what, Sighting) and entry.what.climbers is not None:
+            return entry.what.climbers
+    return None
