@@ -29,6 +29,15 @@ class Late:
         self._keys.clear()
         self.overrun = False
 
+    def narrow(self, until_ms: int) -> None:
+        """Go on with rows before *until_ms* only, once it is known how far the moving goes."""
+        self._until_ms = until_ms
+        self._keys = {key for key in self._keys if key[0] < until_ms}
+
+    def has(self, key: Key) -> bool:
+        """Tell whether a row came in the meantime, or may have: too many came."""
+        return self.overrun or key in self._keys
+
     def note(self, keys: Collection[Key]) -> None:
         """Take in the rows of a commit."""
         if self._until_ms and not self.overrun:

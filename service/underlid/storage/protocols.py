@@ -62,7 +62,6 @@ class RefusedRow:
     said: str
     """The server's own words."""
     refused_at_ms: int
-    tries: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -126,6 +126,13 @@ class SeenProbes:
         shown = [self._shown(number, mine) for number, mine in list(self._newest.items())]
         return sorted(shown, key=lambda one: one.probe)
 
+    def newest(self) -> list[tuple[str, str, Newest]]:
+        """Return name, shed and newest values of every probe, for merging with another's."""
+        return [
+            (self._probes.names[number], self._probes.sheds[number], mine)
+            for number, mine in list(self._newest.items())
+        ]
+
     def _of(self, probe: int, at_ms: int) -> Newest:
         mine = self._newest.get(probe)
         if mine is None:
