@@ -18,6 +18,7 @@ from underlid.alerts.life import deadline_ms
 from underlid.alerts.policy import DELAYS
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
+from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
 from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
@@ -166,6 +167,11 @@ class Judge:
             memory.findings,
             tuple(memory.alerts.values()),
         )
+
+    def forecast(self, bin_id: str) -> Forecast | None:
+        """Return what was last foreseen of the bin; None where the data does not say."""
+        memory = self._memories.get(bin_id)
+        return None if memory is None else memory.forecast
 
     def derived(self, bin_id: str) -> Derived | None:
         """Return the bin's whole window as 5-minute series, computed ones included."""

@@ -75,6 +75,7 @@ def replay(
     limits: Mapping[str, float] | None = None,
     units: Units = SI,
     progress: Progress = lambda _: None,
+    judge_made: Callable[[Judge], None] = lambda _: None,
 ) -> Iterator[Judgement]:
     """Yield every judgement that the history leads to, in time order.
 
@@ -88,6 +89,8 @@ def replay(
         The last moment judged; without it, that of the last thing that came in.
     limits
         Overrides limits of every bin, by the names of `binmodel.herd.Limits`.
+    judge_made
+        Given the judge before it judges, to ask it for more between judgements.
     """
     setup = with_limits(setup, limits or {})
     journal = Changes.of(entries)
@@ -98,6 +101,7 @@ def replay(
         return
     now_ms = _tick_at(first_ms, tick_ms)
     judge = Judge(setup, now_ms, tick_ms=tick_ms, units=units)
+    judge_made(judge)
     known = 0
     while until_ms is None or now_ms <= until_ms:
         batch = []

@@ -133,6 +133,10 @@ class SimulatedPlace:
             for bin_ in setup.bins.values()
         }
 
+    def around(self, shed: str, at_ms: int) -> Around:
+        """Return the air of a shed at *at_ms*."""
+        return self._weathers[shed].at(at_ms)
+
     def run(self, until_ms: int) -> Stretch:
         """Move on to *until_ms*; return what happened from now to just before it."""
         stretch = Stretch()
