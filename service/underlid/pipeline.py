@@ -144,7 +144,7 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         before = memory.lessons
         memory.lessons = learn(replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None))
         memory.day = day
-        if before is None or before.lid_factor.value != memory.lessons.lid_factor.value:
+        if before is None or _lid_differs(before, memory.lessons):
             memory.film.rewind(memory.film.first_bucket)
     window = replace(window, lessons=memory.lessons)
     memory.film.advance(window)
@@ -154,6 +154,12 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         memory.food = food(replace(window, now_ms=hour * HOUR_MS))
         memory.hour = hour
     return window, Known(memory.film, memory.drying, memory.forecast, memory.food)
+
+
+def _lid_differs(before: Lessons, after: Lessons) -> bool:
+    """Tell whether the film has to be run anew."""
+    factor, loss = after.lid_factor.value, after.lid_loss_g_m2_h.value
+    return factor != before.lid_factor.value or loss != before.lid_loss_g_m2_h.value
 
 
 def day_offset_ms(bin_id: str) -> int:

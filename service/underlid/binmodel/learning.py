@@ -1,29 +1,42 @@
-"""Fits a bin's lessons to its window, once a day."""
+"""Fits a bin's lessons to its window, once a day; a pure function of the window and its journal.
+
+One file a lesson is in `taught/`; what is used of them is in `thermal.py`, `lid.py` and `drying.py`.
+"""
 
 from __future__ import annotations
 
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.lessons import Lesson, Lessons
-from underlid.binmodel.lid import LID_FACTOR
-from underlid.binmodel.thermal import time_constant_h
-from underlid.binmodel.window import BinWindow
+from underlid.binmodel.taught.headspace import head_share
+from underlid.binmodel.taught.lid_factor import lid_factor
+from underlid.binmodel.taught.past import Past
+from underlid.binmodel.taught.time_constant import time_constant
+from underlid.binmodel.window import BinWindow, nothing_known
 
 
 def prior_lessons(bin_: Bin, at_ms: int) -> Lessons:
-    """Return what is assumed of a bin of this kind."""
-    factor, factor_sd = LID_FACTOR[bin_.kind]
-    tau = time_constant_h(bin_)
-    return Lessons(
-        at_ms,
-        time_constant_h=Lesson(tau, 0.35 * tau, "By its kind and size."),
-        head_share=Lesson(0.5, 0.2, "As in most bins."),
-        lid_factor=Lesson(factor, factor_sd, "By the kind of its lid."),
-        drying_pct_d_kpa=Lesson(0.2, 0.2, "As in most bins."),
-        eaten_g_d=Lesson(250.0 * bin_.herd_kg, 120.0 * bin_.herd_kg, "By the mass of its herd."),
-        moisture_sd_pct=Lesson(8.0, 0.0, "No weighed sample yet."),
-    )
+    """Return what is assumed of a bin of this kind before it has taught anything."""
+    return _lessons(Past(nothing_known(bin_, at_ms)))
 
 
 def learn(window: BinWindow) -> Lessons:
-    """Return the lessons of the window that ends at `window.now_ms`."""
-    return prior_lessons(window.bin, window.now_ms)
+    """Return the lessons of the twelve days that end at `window.now_ms`."""
+    return _lessons(Past(window))
+
+
+def _lessons(past: Past) -> Lessons:
+    bin_ = past.window.bin
+    name = bin_.name or bin_.id.capitalize()
+    factor, loss = lid_factor(past, name)
+    return Lessons(
+        past.window.now_ms,
+        time_constant_h=time_constant(past, name),
+        head_share=head_share(past, name),
+        lid_factor=factor,
+        lid_loss_g_m2_h=loss,
+        drying_pct_d_kpa=Lesson(0.2, 0.2, "As in most bins."),
+        drying_pct_d=Lesson(0.0, 0.1, "As in most bins."),
+        eaten_g_d=Lesson(250.0 * bin_.herd_kg, 120.0 * bin_.herd_kg, "By the mass of its herd."),
+        moisture_sd_pct=Lesson(8.0, 0.0, "No weighed sample yet."),
+        moisture_shift_pct=Lesson(0.0, 0.0, "No weighed sample yet."),
+    )

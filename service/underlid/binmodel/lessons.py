@@ -38,9 +38,15 @@ class Lessons:
     """(headspace − shed)/(bed − shed): how far the headspace follows the bed."""
     lid_factor: Lesson
     """Temperature factor of the lid, 0 (as the shed) .. 1 (as the headspace)."""
+    lid_loss_g_m2_h: Lesson
+    """What the lid loses beside the condensing flux, g/m²h; negative where it gains."""
     drying_pct_d_kpa: Lesson
     """% points of moisture lost a day per kPa of vapour pressure deficit in the shed."""
+    drying_pct_d: Lesson
+    """% points lost a day beside that, whatever the shed's air; what a day loses is the sum."""
     eaten_g_d: Lesson
-    """Food that disappears in a day."""
+    """Food that disappears in a day at the best temperature; times the herd's activity at another."""
     moisture_sd_pct: Lesson
     """How sure the bed's moisture is after the weighed samples, % points; `value` is the sd."""
+    moisture_shift_pct: Lesson
+    """What the samples weighed lately add to the moisture that the probes say, % points."""

@@ -168,7 +168,9 @@ def lid_factor(window: BinWindow) -> tuple[float, float]:
 
 
 def breathing_g_m2_h(window: BinWindow) -> float:
-    """Return what the lid loses to the shed."""
+    """Return what the lid loses to the shed beside: learnt, else by the kind of bin."""
+    if window.lessons is not None:
+        return window.lessons.lid_loss_g_m2_h.value
     return BREATHING_G_M2_H.get(window.bin.kind, 0.0)
 
 

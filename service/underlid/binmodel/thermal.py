@@ -41,6 +41,13 @@ class SelfHeat:
     rate_k_h: float
 
 
+def time_constant_of(window: BinWindow) -> float:
+    """Return τ of the bed, hours: learnt, else by kind and size."""
+    if window.lessons is not None:
+        return window.lessons.time_constant_h.value
+    return time_constant_h(window.bin)
+
+
 def time_constant_h(bin_: Bin) -> float:
     """Return τ = C/UA of a bin, hours, from its kind, mass and volume."""
     capacity = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct)
@@ -56,9 +63,7 @@ def self_heat_series(window: BinWindow, count: int) -> Floats:
     air = running_mean(window.means("shed_temp_c", count + buckets), buckets)
     late, early = bed[-count:], bed[-count - half : -half]
     rate = (late - early) / (SPAN_H / 2.0)
-    result: Floats = self_heat_k(
-        (early + late) / 2.0, rate, air[-count:], time_constant_h(window.bin)
-    )
+    result: Floats = self_heat_k((early + late) / 2.0, rate, air[-count:], time_constant_of(window))
     return result
 
 
@@ -86,6 +91,6 @@ def self_heat(window: BinWindow) -> SelfHeat | None:
     if early is None or late is None or around is None:
         return None
     rate = (late - early) / (SPAN_H / 2.0)
-    own = self_heat_k((early + late) / 2.0, rate, around, time_constant_h(window.bin))
+    own = self_heat_k((early + late) / 2.0, rate, around, time_constant_of(window))
     now = window.present("bed_temp_c")
     return SelfHeat(own, (late if now is None else now) - max(0.0, own), rate)

@@ -14,7 +14,7 @@ import numpy as np
 
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
 from underlid.binmodel.calibrated import MOISTURE_SD_PCT, calibrate, index_line, moisture_grade
-from underlid.binmodel.herd import Limits
+from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.vitals import Vitals
@@ -125,6 +125,11 @@ class BinWindow:
         if not channel.startswith("shed_"):
             return self.places
         return self.air_places or self.places
+
+
+def nothing_known(bin_: Bin, now_ms: int) -> BinWindow:
+    """Return the window of a bin without probes and without a journal."""
+    return BinWindow(bin_, Shed(bin_.shed), limits_of(bin_), now_ms, (), (), {}, {}, ())
 
 
 def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:

@@ -1,0 +1,1 @@
+"""One file for each thing that a bin teaches; `binmodel.learning` puts them together."""
