@@ -18,6 +18,7 @@ from underlid.cli.export import export
 from underlid.cli.imports import import_
 from underlid.cli.probes import probes
 from underlid.cli.replay import replay
+from underlid.cli.score import score
 from underlid.cli.sentence import OneSentence
 from underlid.cli.serve import serve
 from underlid.cli.simulate import simulate
@@ -35,6 +36,6 @@ def underlid() -> None:
 
 for command in (
     serve, demo, check, bins, probes, entries, alerts, user,
-    replay, simulate, import_, export, backup, restore,
+    replay, simulate, score, import_, export, backup, restore,
 ):  # fmt: skip
     underlid.add_command(command)

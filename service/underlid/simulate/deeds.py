@@ -31,6 +31,7 @@ def apply(bin_: PhysicalBin, what: What) -> None:
     if isinstance(what, Feed):
         for portion in what.portions:
             _add_food(bin_, portion.ingredient, portion.mass_g / 1000.0)
+        bin_.meal_kg = bin_.food_kg
         drained = min(what.drained_g / 1000.0, bin_.juice_kg)
         bin_.juice_kg -= drained
         bin_.account.water_in_kg -= drained

@@ -19,6 +19,9 @@ CLIMB_ABOVE_C: Final = 29.0
 CLIMB_WET_PCT: Final = 86.0
 """Worms leave a bed that is too hot or too wet (our judgement)."""
 
+USED_UP_SHARE: Final = 0.12
+"""So little left of a feed looks like nothing (our judgement)."""
+
 TEND_BELOW_PCT: Final = 69.0
 TEND_ABOVE_PCT: Final = 81.0
 TENDED_PCT: Final = 75.0
@@ -43,7 +46,7 @@ def looks_of(bin_: PhysicalBin, wrong: float = 0.0) -> dict[str, object]:
         "climbers": "many" if troubled else "none",
         "squeeze": squeeze,
         "smell": "sour" if bin_.air_share < 0.2 else "earthy",
-        "used_up": "yes" if bin_.scraps_kg + bin_.pulp_kg < 0.02 else "no",
+        "used_up": "yes" if bin_.food_kg < USED_UP_SHARE * bin_.meal_kg else "no",
     }
 
 

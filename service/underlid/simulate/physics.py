@@ -73,6 +73,8 @@ class PhysicalBin:
     """Volatile solids fallen apart, kg."""
     juice_kg: float = 0.0
     """Water still in the cells of the food, kg."""
+    meal_kg: float = 0.0
+    """Volatile solids in the bed just after the last feed, kg."""
     cover_kg: float = 0.0
     film_g_m2: float = 0.0
     herd_kg: float = 1.0
@@ -125,6 +127,11 @@ class PhysicalBin:
         """Return the heat that warms the bed by a kelvin."""
         water = self.water_kg + self.juice_kg
         return water * b.WATER_J_KG_K + self.solids_kg * b.DRY_J_KG_K
+
+    @property
+    def food_kg(self) -> float:
+        """Return the food that can still decay, kg of volatile solids."""
+        return self.scraps_kg + self.pulp_kg
 
     @property
     def air_share(self) -> float:

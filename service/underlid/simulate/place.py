@@ -237,7 +237,7 @@ def truth_of(bin_: PhysicalBin, around: Around) -> dict[str, float]:
         "lid_film_g_m2": round(bin_.film_g_m2, 2),
         "condensing_g_m2_h": round(bin_.flux_g_m2_h, 3),
         "decay_heat_w": round(bin_.heat_w, 3),
-        "food_kg": round(bin_.scraps_kg + bin_.pulp_kg, 4),
+        "food_kg": round(bin_.food_kg, 4),
         "herd_kg": round(bin_.herd_kg, 4),
         "air_share": round(bin_.air_share, 4),
         "water_drained_kg": round(bin_.account.water_drained_kg, 4),

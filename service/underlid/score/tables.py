@@ -1,0 +1,241 @@
+"""The figures as rows of text, and as an object for scripts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from underlid.score.case import Scored
+from underlid.score.matching import Raised
+from underlid.score.totals import (
+    DOSE_NEAR_PCT,
+    Row,
+    coverage_of,
+    doses_of,
+    false_alerts,
+    middle,
+    missed,
+    rows_of,
+    whole_of,
+)
+from underlid.timeline import HOUR_MS, rfc3339
+
+CONDITION_HEADER = (
+    "condition", "events", "recall", "blind", "alerts", "precision", "left out", "lead h",
+    "to alarm h", "allowed",
+)  # fmt: skip
+FAMILY_HEADER = (
+    "family", "cases", "events", "missed", "blind", "alerts", "false", "of bins", "false/month",
+    "messages/day",
+)  # fmt: skip
+BAND_HEADER = ("band holds", "1 h", "3 h", "6 h", "12 h", "24 h", "48 h", "72 h")
+DOSE_HEADER = ("advice", "count", "within 2", "median error", "10 %", "90 %", "level error")
+
+
+def condition_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
+    """Return the table of conditions."""
+    return [_condition(row) for row in rows_of(cases)]
+
+
+def _condition(row: Row) -> tuple[str, ...]:
+    allowed = f"{row.alarms_allowed}/{row.alarms}" if row.alarms else ""
+    return (
+        row.name, str(row.events), _share(row.recall), str(row.blind or ""), str(row.alerts),
+        _share(row.precision), str(row.left_out or ""), _hours(middle(row.leads_h)),
+        _hours(middle(row.alarm_leads_h)), allowed,
+    )  # fmt: skip
+
+
+def family_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
+    """Return the table of families."""
+    rows: list[tuple[str, ...]] = []
+    for family in dict.fromkeys(case.family for case in cases):
+        mine = [case for case in cases if case.family == family]
+        whole, false = whole_of(mine), false_alerts(mine)
+        judged = [found for case in mine for found in case.found if found.judged]
+        rows.append(
+            (
+                family,
+                str(len(mine)),
+                str(sum(1 for found in judged if not found.blind)),
+                str(len(missed(mine)) or ""),
+                str(sum(1 for found in judged if found.blind) or ""),
+                str(sum(len(case.alerts) for case in mine)),
+                str(len(false) or ""),
+                str(whole.false_bin_alerts or ""),
+                f"{whole.false_a_month:.2f}",
+                f"{whole.messages_a_day:.2f}",
+            )
+        )
+    return rows
+
+
+def band_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
+    """Return how often 80 % bands held what came, per quantity and hours ahead."""
+    rows: list[tuple[str, ...]] = []
+    for name, by_ahead in coverage_of(cases).items():
+        if not by_ahead:
+            continue
+        cells = []
+        for inside, below, above in by_ahead.values():
+            count = inside + below + above
+            cells.append(f"{inside / count:.0%} -{below / count:.0%} +{above / count:.0%}")
+        rows.append((name, *cells))
+    return rows
+
+
+def dose_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
+    """Return how far beds end from the target after what was advised, % points."""
+    rows: list[tuple[str, ...]] = []
+    for name, doses in sorted(doses_of(cases).items()):
+        errors = sorted(dose.error_pct for dose in doses)
+        near = sum(1 for error in errors if abs(error) <= DOSE_NEAR_PCT)
+        levels = [dose.told_pct - dose.was_pct for dose in doses if dose.told_pct is not None]
+        rows.append(
+            (
+                name,
+                str(len(errors)),
+                f"{near / len(errors):.0%}",
+                f"{middle(errors):+.1f}",
+                f"{errors[len(errors) // 10]:+.1f}",
+                f"{errors[-1 - len(errors) // 10]:+.1f}",
+                f"{middle(levels):+.1f}" if levels else "",
+            )
+        )
+    return rows
+
+
+def sentences(cases: Sequence[Scored]) -> list[str]:
+    """Return the figures that belong to no single condition."""
+    whole = whole_of(cases)
+    said = [
+        f"{whole.cases} cases, {whole.bin_days:.0f} bin-days:"
+        f" {whole.false_a_month:.2f} false alerts a bin-month, {whole.messages_a_day:.2f} messages"
+        " a bin-day."
+    ]
+    quiet = [case for case in cases if case.family == "quiet-month"]
+    if quiet:
+        said.append(f"Quiet months: {whole_of(quiet).false_a_month:.2f} false alerts a bin-month.")
+    alone = [
+        case for case in cases if case.family.startswith("fault-") and "event" not in case.family
+    ]
+    if alone:
+        said.append(f"Faults alone: {whole_of(alone).false_bin_alerts} false alerts of bins.")
+    if whole.dates:
+        said.append(
+            f"Dates of drying out at 5 days ahead: {whole.dates_near} of {len(whole.dates)} within"
+            f" 20 %, {sum(1 for one in whole.dates if one is None)} not foreseen."
+        )
+    if whole.order_cases:
+        said.append(
+            f"Late and shuffled: {whole.order_same} of {whole.order_cases} end with the same"
+            " verdicts as in order."
+        )
+    return said
+
+
+def detail(case: Scored) -> list[str]:
+    """Return every event and alert of a case as lines, with times in hours since its start."""
+    lines = [f"{case.family} {case.number}, from {rfc3339(case.start_ms)}, {case.days:g} days"]
+    for fault in case.faults:
+        lines.append(
+            f"  fault  {fault.kind.value} {fault.probe} {fault.channel or 'all channels'}"
+            f" ×{fault.size:.2f}: h {_at(case, fault.from_ms)} to {_at(case, fault.until_ms)}"
+        )
+    for found in sorted(case.found, key=lambda one: one.event.start_ms):
+        event = found.event
+        verdict = "blind" if found.blind else "MISSED" if found.judged else "not judged"
+        if found.alert is not None:
+            verdict = f"found, lead {found.lead_h:.1f} h"
+        lines.append(
+            f"  event  {event.condition.value} {found.variant}: h {_at(case, event.start_ms)} to"
+            f" {_at(case, event.end_ms)}, known by {_at(case, event.deadline_ms)}, at most"
+            f" {event.peak:+.2f} beyond; {verdict}"
+        )
+    for alert in case.alerts:
+        lines += _alert(case, alert)
+    for dose in case.doses:
+        lines.append(
+            f"  dose   {dose.condition.value} {dose.act} {dose.amount:.0f}: bed {dose.was_pct:.1f} %"
+            f" (told {dose.told_pct}), ends at {dose.end_pct:.1f} %, target {dose.target_pct:.0f} %"
+        )
+    if case.differs not in ("", "[]"):
+        lines.append(f"  order  differs in {case.differs}")
+    return lines
+
+
+def _alert(case: Scored, alert: Raised) -> list[str]:
+    foreseen = ""
+    if alert.forecast_for_ms is not None:
+        foreseen = f" for h {_at(case, alert.forecast_for_ms)}"
+    end = "open" if alert.returned_ms is None else f"to {_at(case, alert.returned_ms)}"
+    return [
+        f"  alert  {alert.condition.value} {alert.subject} {alert.priority}: h"
+        f" {_at(case, alert.at_ms)} {end}{foreseen}; {alert.right.upper()}, {alert.why}",
+        f"         {alert.text}",
+        f"         {dict(alert.evidence)} {alert.cause} {alert.grade}",
+        *(f"         {change}" for change in alert.changes),
+    ]
+
+
+def as_object(cases: Sequence[Scored]) -> dict[str, object]:
+    """Return all figures for a script."""
+    whole = whole_of(cases)
+    return {
+        "cases": whole.cases,
+        "bin_days": whole.bin_days,
+        "false_alerts_per_bin_month": round(whole.false_a_month, 3),
+        "messages_per_bin_day": round(whole.messages_a_day, 3),
+        "conditions": {
+            row.condition.value: {
+                "events": row.events,
+                "found": row.found,
+                "blind": row.blind,
+                "recall": row.recall,
+                "alerts": row.alerts,
+                "left_out": row.left_out,
+                "precision": row.precision,
+                "median_lead_h": middle(row.leads_h),
+                "median_lead_to_alarm_h": middle(row.alarm_leads_h),
+                "alarms": row.alarms,
+                "alarms_allowed": row.alarms_allowed,
+            }
+            for row in rows_of(cases)
+            if not row.name.startswith(" ")
+        },
+        "families": [
+            dict(zip(FAMILY_HEADER, row, strict=True)) for row in family_rows(cases)
+        ],
+        "bands": {
+            name: {str(ahead): {"inside": one[0], "below": one[1], "above": one[2]}
+                   for ahead, one in by_ahead.items()}
+            for name, by_ahead in coverage_of(cases).items()
+        },
+        "amounts": {
+            name: [round(dose.error_pct, 2) for dose in doses]
+            for name, doses in sorted(doses_of(cases).items())
+        },
+        "dates": whole.dates,
+        "order": {"same": whole.order_same, "cases": whole.order_cases},
+        "missed": [
+            {"family": case.family, "number": case.number, "condition": found.event.condition.value,
+             "start": rfc3339(found.event.start_ms), "beyond": round(found.event.peak, 2)}
+            for case, found in missed(cases)
+        ],
+        "false": [
+            {"family": case.family, "number": case.number, "condition": alert.condition.value,
+             "raised": rfc3339(alert.at_ms), "why": alert.why}
+            for case, alert in false_alerts(cases)
+        ],
+    }  # fmt: skip
+
+
+def _at(case: Scored, at_ms: int) -> str:
+    return f"{(at_ms - case.start_ms) / HOUR_MS:.1f}"
+
+
+def _share(value: float | None) -> str:
+    return "" if value is None else f"{value:.3f}"
+
+
+def _hours(value: float | None) -> str:
+    return "" if value is None else f"{value:+.1f}"

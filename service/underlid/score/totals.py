@@ -1,0 +1,202 @@
+"""Figures over many cases, as the table shows them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from statistics import median
+from typing import Final
+
+from underlid.rules.finding import Condition
+from underlid.score.case import Found, Scored
+from underlid.score.doses import Dose
+from underlid.score.matching import FALSE, LEFT_OUT, RIGHT, Raised
+from underlid.score.outlook import AHEAD_H, QUANTITIES, Outcome
+
+ALLOWED_H: Final = {Condition.CONDENSATION: 4.0, Condition.OVERHEATING: 6.0}
+"""The lead that is asked for, where physics allows it."""
+
+MONTH_DAYS: Final = 30.0
+DOSE_NEAR_PCT: Final = 2.0
+DATE_NEAR: Final = 0.2
+
+
+@dataclass(slots=True)
+class Row:
+    """One condition, or a harder part of it, over all cases."""
+
+    name: str
+    condition: Condition
+    events: int = 0
+    found: int = 0
+    blind: int = 0
+    alerts: int = 0
+    right: int = 0
+    left_out: int = 0
+    leads_h: list[float] = field(default_factory=list)
+    alarm_leads_h: list[float] = field(default_factory=list)
+    """Leads to the alarm limit, of the events that allow the lead asked for."""
+    alarms: int = 0
+    alarms_allowed: int = 0
+
+    @property
+    def recall(self) -> float | None:
+        """Return the share of events found."""
+        return self.found / self.events if self.events else None
+
+    @property
+    def precision(self) -> float | None:
+        """Return the share of alerts that were right, those left out not counted."""
+        judged = self.alerts - self.left_out
+        return self.right / judged if judged else None
+
+
+def rows_of(cases: Sequence[Scored]) -> list[Row]:
+    """Return a row for each condition, followed by its harder parts."""
+    rows: list[Row] = []
+    for condition in Condition:
+        variants = {
+            found.variant for case in cases for found in case.found if _is(found, condition)
+        } | {
+            case.variants.get(condition.value, "")
+            for case in cases
+            if any(alert.condition is condition for alert in case.alerts)
+        }
+        whole = _row(cases, condition, None)
+        if not whole.events and not whole.alerts and not whole.blind:
+            continue
+        rows.append(whole)
+        if variants - {""}:
+            rows += [_row(cases, condition, variant) for variant in sorted(variants)]
+    return rows
+
+
+def _row(cases: Sequence[Scored], condition: Condition, variant: str | None) -> Row:
+    name = condition.value if variant is None else f"  {variant or 'the rest'}"
+    row = Row(name, condition)
+    for case in cases:
+        for found in case.found:
+            if _is(found, condition) and variant in (None, found.variant):
+                _add_event(row, found)
+        for alert in case.alerts:
+            kind = case.variants.get(condition.value, "")
+            if condition is Condition.PROBE_FAULT:
+                kind = alert.why if alert.right == RIGHT else ""
+            if alert.condition is condition and variant in (None, kind):
+                row.alerts += 1
+                row.right += alert.right == RIGHT
+                row.left_out += alert.right == LEFT_OUT
+    return row
+
+
+def _is(found: Found, condition: Condition) -> bool:
+    return found.event.condition is condition
+
+
+def _add_event(row: Row, found: Found) -> None:
+    if not found.judged:
+        return
+    if found.blind:
+        row.blind += 1
+        return
+    row.events += 1
+    row.found += found.alert is not None
+    if found.lead_h is not None:
+        row.leads_h.append(found.lead_h)
+    if found.event.alarm_ms is None:
+        return
+    row.alarms += 1
+    to_alarm_h = (found.event.alarm_ms - found.event.start_ms) / 3.6e6
+    allowed = found.allowed_h is None or found.allowed_h + to_alarm_h >= ALLOWED_H.get(
+        row.condition, 0.0
+    )
+    row.alarms_allowed += allowed
+    if allowed and found.alarm_lead_h is not None:
+        row.alarm_leads_h.append(found.alarm_lead_h)
+
+
+def middle(values: Iterable[float]) -> float | None:
+    """Return the median, or None of nothing."""
+    known = list(values)
+    return median(known) if known else None
+
+
+@dataclass(slots=True)
+class Whole:
+    """Figures that belong to no single condition."""
+
+    cases: int
+    bin_days: float
+    messages_a_day: float
+    false_a_month: float
+    false_bin_alerts: int
+    """False alerts of bins, those of probes left out."""
+    order_same: int
+    order_cases: int
+    dates: list[float | None]
+
+    @property
+    def dates_near(self) -> int:
+        """Return how many foreseen dates were within a fifth of the remaining time."""
+        return sum(1 for one in self.dates if one is not None and abs(one) <= DATE_NEAR)
+
+
+def whole_of(cases: Sequence[Scored]) -> Whole:
+    """Return the figures of *cases* as a whole."""
+    days = sum(case.days for case in cases)
+    false = [alert for case in cases for alert in case.alerts if alert.right == FALSE]
+    ordered = [case for case in cases if case.same_last is not None]
+    return Whole(
+        len(cases),
+        days,
+        sum(case.messages for case in cases) / days if days else 0.0,
+        MONTH_DAYS * len(false) / days if days else 0.0,
+        sum(1 for alert in false if alert.condition is not Condition.PROBE_FAULT),
+        sum(1 for case in ordered if case.same_last),
+        len(ordered),
+        [date for case in cases for date in case.dates],
+    )
+
+
+def coverage_of(cases: Iterable[Scored]) -> dict[str, dict[int, tuple[int, int, int]]]:
+    """Return per quantity and hours ahead: outcomes inside, below and above the band."""
+    total: Counter[Outcome] = Counter()
+    for case in cases:
+        total += case.outcomes
+    return {
+        name: {ahead: counts for ahead in AHEAD_H if sum(counts := _sides(total, name, ahead))}
+        for name in QUANTITIES
+    }
+
+
+def _sides(total: Counter[Outcome], name: str, ahead: int) -> tuple[int, int, int]:
+    return (
+        total[name, ahead, "inside"],
+        total[name, ahead, "below"],
+        total[name, ahead, "above"],
+    )
+
+
+def doses_of(cases: Iterable[Scored]) -> dict[str, list[Dose]]:
+    """Return the advised amounts by condition and act."""
+    found: dict[str, list[Dose]] = {}
+    for case in cases:
+        for dose in case.doses:
+            found.setdefault(f"{dose.condition.value} {dose.act}", []).append(dose)
+    return found
+
+
+def false_alerts(cases: Iterable[Scored]) -> list[tuple[Scored, Raised]]:
+    """Return the alerts that were not right, each with its case."""
+    return [(case, alert) for case in cases for alert in case.alerts if alert.right == FALSE]
+
+
+def missed(cases: Iterable[Scored]) -> list[tuple[Scored, Found]]:
+    """Return the events that were not found, each with its case."""
+    return [
+        (case, found)
+        for case in cases
+        for found in case.found
+        if found.judged and not found.blind and found.alert is None
+    ]
