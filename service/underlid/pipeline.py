@@ -21,14 +21,16 @@ from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.drying import Drying, drying
+from underlid.binmodel.faults.moved import HANDLED_AFTER
 from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.food import Food, food
-from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.forecast import Forecast, foresee
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY
 from underlid.binmodel.known import Known
 from underlid.binmodel.learning import learn
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.trust import Trust
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.units import SI, Units
@@ -60,10 +62,11 @@ def ingest(batch: Sequence[RawMessage]) -> Admitted:
 class BinMemory:
     """What is carried from one judgement of a bin to the next; the rest is in the window.
 
-    All of it can be had again: the film from the window, the alerts and spells from the records.
+    All of it can be had again: film and trust from the window, the alerts and spells from the records.
     """
 
     film: LidFilm
+    trust: Trust
     alerts: dict[tuple[Condition, str], Alert] = field(default_factory=dict)
     spells: dict[Condition, Spell] = field(default_factory=dict)
     told_at_ms: list[int] = field(default_factory=list)
@@ -133,13 +136,19 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
 def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     """Bring what is known of the bin up to the window's moment: lessons, film, trend, outlook.
 
-    Lessons are learnt once a day and the outlook is made once an hour, at moments that do not depend
-    on when the service was started; late data and journal entries make them anew.
+    Lessons are learnt once a day and the outlook is made once an hour, at moments of the bin's own that
+    do not depend on when the service was started; late data and journal entries make them anew.
     """
     if window.entries != memory.entries:
         _journal_changed(window, memory)
     begins_ms = day_offset_ms(window.bin.id)
     day = (window.now_ms - begins_ms) // DAY_MS
+    changed = memory.trust.advance(window)
+    if changed is not None:
+        memory.film.rewind(changed)
+        memory.hour = -1
+        if changed * BUCKET_MS < day * DAY_MS + begins_ms:
+            memory.day = -1
     if day != memory.day:
         before = memory.lessons
         memory.lessons = learn(replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None))
@@ -148,10 +157,12 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
             memory.film.rewind(memory.film.first_bucket)
     window = replace(window, lessons=memory.lessons)
     memory.film.advance(window)
-    hour = window.now_ms // HOUR_MS
+    hour = (window.now_ms - begins_ms % HOUR_MS) // HOUR_MS
     if hour != memory.hour:
-        memory.drying = drying(replace(window, now_ms=hour * HOUR_MS))
-        memory.food = food(replace(window, now_ms=hour * HOUR_MS))
+        then = replace(window, now_ms=hour * HOUR_MS + begins_ms % HOUR_MS)
+        memory.drying = drying(then)
+        memory.food = food(then)
+        memory.forecast = foresee(then, memory.film, memory.drying)
         memory.hour = hour
     return window, Known(memory.film, memory.drying, memory.forecast, memory.food)
 
@@ -174,7 +185,9 @@ def day_offset_ms(bin_id: str) -> int:
 def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
     """Go back to the earliest entry that has become known, was corrected or withdrawn."""
     changed = set(window.entries) ^ set(memory.entries)
-    memory.film.rewind(min(entry.at_ms for entry in changed) // BUCKET_MS)
+    earliest = min(entry.at_ms for entry in changed) // BUCKET_MS
+    memory.film.rewind(earliest)
+    memory.trust.rewind(earliest - HANDLED_AFTER)
     memory.hour = memory.day = -1
     memory.entries = window.entries
 

@@ -1,9 +1,24 @@
-"""What a bin will do in the next 72 hours: courses with an 80 % band, an hour a step."""
+"""What a bin will do in the next 72 hours: courses with an 80 % band, an hour a step, and chances.
+
+`foresee` is a pure function of what was known at the hour: window, film, trend, lessons. So a restart
+and a replay foresee the same. The parts are in `outlook/`; start with `outlook/hours.py`.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+import numpy as np
+
+from underlid.binmodel.drying import Drying
+from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.outlook.bed_outlook import bed_ahead
+from underlid.binmodel.outlook.hours import AHEAD_H, at_hours, hours_of
+from underlid.binmodel.outlook.lid_outlook import FilmAhead, film_ahead
+from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
+from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
+from underlid.binmodel.outlook.spread import SHAPES, band
+from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 
 
@@ -25,3 +40,65 @@ class Forecast:
     bed_temp_c: Course | None
     lid_film_g_m2: Course | None
     moisture_pct: Course | None
+    hot_chance: dict[float, Floats] = field(default_factory=dict)
+    """Limit in °C -> the chance that the bed has reached it by 1, 2, … hours ahead."""
+    wet_chance: dict[float, Floats] = field(default_factory=dict)
+    """Limit in g/m² -> the same of the lid's film."""
+
+
+def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast:
+    """Return what is foreseen at `window.now_ms`."""
+    hours = hours_of(window)
+    shed = shed_ahead(hours.shed_c)
+    bed = bed_ahead(window, hours, shed)
+    wet = film_ahead(window, film, hours, shed, bed)
+    limits = window.limits
+    hot_limits = (limits.hot_warn_c, limits.hot_alarm_c, limits.hot_critical_c)
+    wet_limits = (limits.film_warn_g_m2, limits.film_alarm_g_m2)
+    return Forecast(
+        window.now_ms,
+        _course(shed),
+        _course(bed),
+        _film_course(wet),
+        _moisture_course(drying),
+        _chances(_bed_members(bed), hot_limits) if bed else {},
+        _chances(wet.members, wet_limits) if wet else {},
+    )
+
+
+def _course(ahead: Ahead | None) -> Course | None:
+    if ahead is None:
+        return None
+    middle, sd = at_hours(ahead.mean), at_hours(ahead.sd)
+    return Course(middle, *band(middle, sd))
+
+
+def _film_course(ahead: FilmAhead | None) -> Course | None:
+    if ahead is None:
+        return None
+    ordered = np.sort(ahead.members, axis=0)
+    count = len(ordered)
+    return Course(
+        (ordered[count // 2 - 1] + ordered[count // 2]) / 2.0,
+        ordered[count // 10],
+        ordered[count - 1 - count // 10],
+    )
+
+
+def _moisture_course(drying: Drying | None) -> Course | None:
+    if drying is None:
+        return None
+    middle, sd = moisture_ahead(drying)
+    low, high = band(middle, sd)
+    return Course(middle, np.maximum(low, 0.0), np.minimum(high, 100.0))
+
+
+def _bed_members(bed: Ahead) -> Floats:
+    members: Floats = at_hours(bed.mean) + SHAPES[:, :AHEAD_H] * at_hours(bed.sd)
+    return members
+
+
+def _chances(members: Floats, limits: tuple[float, ...]) -> dict[float, Floats]:
+    """Return for each limit the share of courses that have reached it, by hour."""
+    peaks = np.maximum.accumulate(members, axis=1)
+    return {limit: (peaks >= limit).mean(axis=0) for limit in limits}

@@ -1,0 +1,209 @@
+"""The bed's temperature over the next 72 hours: what the shed gives, and what the feeds give.
+
+bed = what follows the shed's air with τ + an offset + the feeds' warmth + what is left. The feeds'
+warmth has a prior from their dry matter, ± 50 %, common to all feeds of the bin in part, so that an
+earlier feed tells of the next. What has been seen scales it; several paces are weighed against each
+other. What is left fades.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.outlook.feed_pulse import (
+    BACK_H,
+    PACE_CHANCES,
+    Pulses,
+    pulses_of,
+    warmth_k,
+)
+from underlid.binmodel.outlook.hours import (
+    FUTURE_H,
+    PAST_H,
+    Hours,
+    after_lag,
+    filled,
+    newest,
+)
+from underlid.binmodel.outlook.shed_outlook import (
+    HOURS_AHEAD,
+    Ahead,
+    daily_pattern,
+    last_two,
+)
+from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_of
+from underlid.binmodel.thermal import time_constant_h
+from underlid.binmodel.window import BinWindow
+from underlid.science.heat import bed_heat_capacity_j_k
+from underlid.science.numeric import Floats
+
+COMMON_SD: Final = 0.40
+OWN_SD: Final = 0.35
+"""Of a feed's warmth over its prior: what all feeds of a bin share, and what is each one's own
+(together ± 50 %, our judgement: no heat model hits peaks)."""
+
+OFFSET_SD_K: Final = 1.5
+"""Of the bed over its shed when nothing is fed: sensors, sun on one wall, evaporation."""
+
+LEFT_FADES_H: Final = 24.0
+LEFT_SD_K: Final = 0.5
+"""What feeds and shed do not explain, and how long it lasts (our judgement)."""
+
+STEP_SD_K: Final = 0.15
+STEP_PRIOR_H: Final = 24.0
+"""Of its change in an hour; the prior counts as a day of data."""
+
+TEMPER: Final = 0.5
+"""The evidence for a pace counts by half: no pace is quite right (our judgement)."""
+
+UNKNOWN_LAG_H: Final = 6.0
+LAG_LEAST_H: Final = 2.0
+STALE_H: Final = 6
+LEAST_H: Final = 3
+"""Known hours of bed temperature without which nothing is foreseen."""
+
+KEEPS: Final = np.exp(-1.0 / LEFT_FADES_H)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """What the past says of one bin's bed: the feeds' warmth ahead, its sd, and what was left."""
+
+    own_k: Floats
+    own_sd_k: Floats
+    left_k: Floats
+
+
+def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | None:
+    """Return the bed's temperature ahead; None without a bed temperature of the last hours."""
+    bed = hours.bed_c
+    known = ~np.isnan(bed)
+    now = newest(bed, STALE_H)
+    if now is None or known.sum() < LEAST_H:
+        return None
+    lag_h = lag_of(window)
+    room, room_ahead, room_errors = _room(hours, shed, lag_h)
+    pulses = pulses_of(window)
+    excess = np.where(known, bed - room, np.nan)
+    guess = np.concatenate([filled(bed, np.full(PAST_H, now))[-BACK_H:], np.full(FUTURE_H, now)])
+    if len(pulses.at_h):
+        loss = bed_heat_capacity_j_k(window.bin.bed_kg, window.bin.target_moisture_pct) / (
+            lag_h * 3600.0
+        )
+        for _ in range(2):
+            fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss))
+            guess[BACK_H:] = np.clip(room_ahead + fit.own_k + _left(fit), 0.0, 60.0)
+    else:
+        fit = _with_feeds(excess, np.zeros((len(PACE_CHANCES), 0, BACK_H + FUTURE_H)))
+    mean = room_ahead + fit.own_k + _left(fit)
+    left_before = last_two(fit.left_k)
+    fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
+    errors = room_errors + leads_of(fit.left_k) - left_before[ORIGINS][:, None] * fades
+    prior = np.hypot(
+        LEFT_SD_K * np.sqrt(1.0 - np.square(fades)), _followed_sd(shed, lag_h) if shed else 1.0
+    )
+    sd = np.hypot(spread_of(errors, prior), fit.own_sd_k)
+    return Ahead(mean, sd, errors)
+
+
+def lag_of(window: BinWindow) -> float:
+    """Return τ of the bin in hours: learnt, else by its kind."""
+    if window.lessons is None:
+        return max(LAG_LEAST_H, time_constant_h(window.bin))
+    return max(LAG_LEAST_H, window.lessons.time_constant_h.value)
+
+
+def _left(fit: Fit) -> Floats:
+    """Return what is left of the present misfit, ahead."""
+    last = newest(last_two(fit.left_k), STALE_H) or 0.0
+    result: Floats = last * np.exp(-HOURS_AHEAD / LEFT_FADES_H)
+    return result
+
+
+def _room(hours: Hours, shed: Ahead | None, lag_h: float) -> tuple[Floats, Floats, Floats]:
+    """Return what the shed gives the bed: past, ahead, and the errors of past forecasts of it.
+
+    Without shed air the bed's own daily pattern stands in.
+    """
+    if shed is None:
+        pattern = daily_pattern(hours.bed_c)
+        none = np.zeros((len(ORIGINS), FUTURE_H))
+        return np.tile(pattern, PAST_H // 24), np.tile(pattern, 4)[:FUTURE_H], none
+    air = filled(hours.shed_c, _usual(hours.shed_c))
+    course = after_lag(np.concatenate([air, shed.mean]), lag_h, float(air[0]))
+    followed = np.nan_to_num(shed.errors)
+    errors = np.where(np.isnan(shed.errors), np.nan, after_lag(followed, lag_h, 0.0))
+    return course[:PAST_H], course[PAST_H:], errors
+
+
+def _usual(air: Floats) -> Floats:
+    """Return what stands in for long gaps: level and pattern of the whole window."""
+    return np.nanmean(air) + np.tile(daily_pattern(air), PAST_H // 24)
+
+
+def _followed_sd(shed: Ahead, lag_h: float) -> Floats:
+    """Return the shed's sd after the bed's lag."""
+    return after_lag(shed.sd, lag_h, 0.0)
+
+
+def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
+    """Fit offset and feeds to the bed's excess over the shed, for each pace, and mix the paces."""
+    paces, feeds, _ = shapes.shape
+    design = np.concatenate([np.ones((paces, 1, shapes.shape[2])), shapes], axis=1)
+    past = excess[-BACK_H:]
+    change = past[1:] - KEEPS * past[:-1]
+    use = ~np.isnan(change)
+    y = change[use]
+    x = (design[:, :, 1:BACK_H] - KEEPS * design[:, :, : BACK_H - 1])[:, :, use]
+    prior_mean = np.concatenate([[0.0], np.ones(feeds)])
+    prior = np.full((feeds + 1, feeds + 1), COMMON_SD**2)
+    prior[0] = prior[:, 0] = 0.0
+    prior += np.diag(np.concatenate([[OFFSET_SD_K**2], np.full(feeds, OWN_SD**2)]))
+    precision = np.linalg.inv(prior)
+    variance = _step_variance(y - prior_mean @ x[1]) if len(y) else STEP_SD_K**2
+    gram = precision + x @ x.transpose(0, 2, 1) / variance
+    pull = precision @ prior_mean + x @ y / variance
+    covariance = np.linalg.inv(gram)
+    found = np.einsum("pij,pj->pi", covariance, pull)
+    found[:, 1:] = np.maximum(found[:, 1:], 0.0)
+    weight = _weights(y, x, found - prior_mean, found, precision, gram, variance)
+    ahead = design[:, :, BACK_H:]
+    own = np.einsum("pi,pih->ph", found, ahead)
+    own_variance = np.einsum("pih,pij,pjh->ph", ahead, covariance, ahead)
+    middle = weight @ own
+    sd = np.sqrt(weight @ (own_variance + np.square(own - middle)))
+    explained = weight @ np.einsum("pi,pih->ph", found, design[:, :, :BACK_H])
+    left = np.concatenate([np.full(PAST_H - BACK_H, np.nan), past - explained])
+    return Fit(middle, sd, left)
+
+
+def _step_variance(residual: Floats) -> float:
+    """Return the variance of the misfit's hourly change, robustly, with a prior of a day."""
+    typical = 1.4826 * float(np.median(np.abs(residual)))
+    count = len(residual)
+    return (count * typical**2 + STEP_PRIOR_H * STEP_SD_K**2) / (count + STEP_PRIOR_H)
+
+
+def _weights(
+    y: Floats,
+    x: Floats,
+    moved: Floats,
+    found: Floats,
+    precision: Floats,
+    gram: Floats,
+    variance: float,
+) -> Floats:
+    """Return how likely each pace is, from its evidence."""
+    misfit = y - np.einsum("pi,pin->pn", found, x)
+    cost = np.einsum("pn,pn->p", misfit, misfit) / variance
+    cost += np.einsum("pi,ij,pj->p", moved, precision, moved)
+    score = -0.5 * (cost + np.linalg.slogdet(gram)[1]) * TEMPER
+    raw = PACE_CHANCES * np.exp(score - score.max())
+    result: Floats = raw / raw.sum()
+    return result
+
+
+__all__ = ["Pulses", "bed_ahead", "lag_of"]

@@ -1,0 +1,30 @@
+"""The bed's moisture over the next 72 hours, by its trend."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.drying import MEAN_H, Drying
+from underlid.binmodel.outlook.hours import AHEAD_H
+from underlid.science.numeric import Floats
+from underlid.science.trend import BAND_Z
+
+NO_TREND_SD_PCT_D: Final = 0.3
+LEVEL_SD_PCT: Final = 0.3
+"""Of a trend that is not known yet, and of a day's mean against the next (our judgement)."""
+
+
+def moisture_ahead(drying: Drying) -> tuple[Floats, Floats]:
+    """Return moisture at 1, 2, … hours ahead, % wet basis, and its sd.
+
+    The level is the mean of the last day, so it stood in the middle of it.
+    """
+    days = (np.arange(1, AHEAD_H + 1) + MEAN_H / 2.0) / 24.0
+    slope, low, high = drying.slope_pct_d, drying.slope_low_pct_d, drying.slope_high_pct_d
+    if slope is None or low is None or high is None:
+        return np.full(AHEAD_H, drying.level_pct), np.hypot(LEVEL_SD_PCT, NO_TREND_SD_PCT_D * days)
+    slope_sd = (high - low) / (2.0 * BAND_Z)
+    sd: Floats = np.hypot(LEVEL_SD_PCT, slope_sd * days)
+    return drying.level_pct + slope * days, sd

@@ -1,0 +1,140 @@
+"""The air of the shed over the next 72 hours: its own daily pattern, and how far it is from that now.
+
+air = level + pattern(time of day) + what is left. The pattern is that of the last days, the newest
+counting most. The distance of the level from its mean over the window fades as it has faded before.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.outlook.hours import DAY_H, FUTURE_H, PAST_H, newest
+from underlid.binmodel.outlook.spread import FIRST_ORIGIN_H, ORIGINS, leads_of, spread_of
+from underlid.science.numeric import Floats
+
+FADES_H: Final = (12.0, 24.0, 48.0, 96.0, 240.0)
+USUAL_FADE: Final = 2
+"""Candidates for how long weather lasts; about two days is usual (common practice)."""
+
+USUAL_WEIGHT: Final = 0.15
+"""A candidate one step from the usual must beat it by this share of error (our judgement)."""
+
+FADE_LEADS: Final = (6, 24, 48)
+
+PATTERN_HALVES_D: Final = 4.0
+"""A day counts half as much as the one four days later (our judgement)."""
+
+PATTERN_PRIOR_D: Final = 0.5
+"""No pattern at all counts as half a day."""
+
+DAY_LEAST_H: Final = 18
+STALE_H: Final = 6
+"""An anomaly older than this says nothing (our judgement)."""
+
+FIRST_SD_K: Final = 0.25
+UNKNOWN_SD_K: Final = 2.0
+"""Of the air one hour ahead, and of the level of a shed of which nothing is known."""
+
+IN_SAMPLE: Final = 1.15
+"""Past errors look smaller than coming ones: pattern and level were taken from the same days."""
+
+HOURS_AHEAD: Final = np.arange(FUTURE_H) + 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """Hourly means ahead, their sd, and the errors of past forecasts (origins by leads)."""
+
+    mean: Floats
+    sd: Floats
+    errors: Floats
+
+
+def shed_ahead(shed_c: Floats) -> Ahead | None:
+    """Return the shed's air ahead from its last two weeks of hourly means; None without any."""
+    known = ~np.isnan(shed_c)
+    if not known.any():
+        return None
+    pattern = daily_pattern(shed_c)
+    calm = shed_c - np.tile(pattern, PAST_H // DAY_H)
+    weight = np.where(known, 0.5 ** ((PAST_H - np.arange(PAST_H)) / (DAY_H * 6.0)), 0.0)
+    level = float(np.sum(np.where(known, calm, 0.0) * weight) / np.sum(weight))
+    spread = float(np.std(calm[known]))
+    off = calm - level
+    last = last_two(off)
+    after = leads_of(off)
+    origin = last[ORIGINS]
+    fade_h = _fade_h(after, origin, spread)
+    fades = np.exp(-HOURS_AHEAD / fade_h)
+    errors = after - origin[:, None] * fades
+    now = newest(last, STALE_H)
+    days = known.sum() / DAY_H
+    wide = np.sqrt((days * spread**2 + UNKNOWN_SD_K**2) / (days + 1.0))
+    prior = np.hypot(FIRST_SD_K, wide * np.sqrt(1.0 - np.exp(-2.0 * HOURS_AHEAD / fade_h)))
+    if now is None:
+        prior = np.full(FUTURE_H, wide)
+    sd = IN_SAMPLE * spread_of(errors, prior)
+    mean = level + (now or 0.0) * fades + np.tile(pattern, 4)[:FUTURE_H]
+    return Ahead(mean, sd if now is not None else np.maximum(sd, wide), errors)
+
+
+def daily_pattern(values: Floats) -> Floats:
+    """Return the mean course of a day about its own mean, 24 values; the window's rows are days."""
+    rows = values.reshape(-1, DAY_H)
+    known = ~np.isnan(rows)
+    whole = known.sum(axis=1) >= DAY_LEAST_H
+    if not whole.any():
+        return np.zeros(DAY_H)
+    rows, known = rows[whole], known[whole]
+    zeros = np.where(known, rows, 0.0)
+    means = zeros.sum(axis=1) / known.sum(axis=1)
+    slopes = _drift(means)
+    away = np.where(known, rows - means[:, None] - slopes[:, None] * MIDDLE_OF_DAY, 0.0)
+    weight = 0.5 ** (
+        np.flatnonzero(whole)[::-1] * 0 + np.arange(len(rows))[::-1] / PATTERN_HALVES_D
+    )
+    total = (known * weight[:, None]).sum(axis=0) + PATTERN_PRIOR_D
+    pattern = (away * weight[:, None]).sum(axis=0) / total
+    smooth = (np.roll(pattern, 1) + 2.0 * pattern + np.roll(pattern, -1)) / 4.0
+    result: Floats = smooth - smooth.mean()
+    return result
+
+
+MIDDLE_OF_DAY: Final = (np.arange(DAY_H) - (DAY_H - 1) / 2.0) / DAY_H
+
+
+def _drift(means: Floats) -> Floats:
+    """Return how much each day's level moves, so that a warming day is not taken for a pattern."""
+    if len(means) < 3:
+        return np.zeros(len(means))
+    result: Floats = np.gradient(means)
+    return result
+
+
+def last_two(values: Floats) -> Floats:
+    """Return for each hour the mean of the two before it, of what is known of them."""
+    one = np.concatenate([[np.nan], values])
+    two = np.concatenate([[np.nan, np.nan], values[:-1]])
+    return np.where(np.isnan(one), two, np.where(np.isnan(two), one, (one + two) / 2.0))
+
+
+def _fade_h(after: Floats, origin: Floats, spread: float) -> float:
+    """Return how long a distance from the mean level lasts, e-folding hours, by what happened."""
+    best, least = FADES_H[USUAL_FADE], np.inf
+    told = [(after[:, lead], lead + 0.5) for lead in FADE_LEADS]
+    for place, fade_h in enumerate(FADES_H):
+        total = count = 0.0
+        for values, hours in told:
+            error = values - origin * np.exp(-hours / fade_h)
+            good = error[~np.isnan(error)]
+            total += float(np.dot(good, good))
+            count += len(good)
+        if count < FIRST_ORIGIN_H:
+            return best
+        worse = total * (1.0 + USUAL_WEIGHT * abs(place - USUAL_FADE)) + 1e-9 * spread
+        if worse < least:
+            best, least = fade_h, worse
+    return best

@@ -1,0 +1,76 @@
+"""How wrong a forecast may be: from its own errors at past hours, and what errors look like over time.
+
+The same forecast made at past hours of the window shows, lead time by lead time, how wrong it was.
+While there are few such hours a prior speaks too. No simulator's constant is in here.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.outlook.hours import AHEAD_H, FUTURE_H, PAST_H
+from underlid.science.numeric import Floats
+from underlid.science.trend import BAND_Z
+
+ORIGIN_STEP_H: Final = 3
+"""A past forecast every so many hours: neighbours are wrong alike, so more would tell little."""
+
+FIRST_ORIGIN_H: Final = 24
+ORIGINS: Final = np.arange(FIRST_ORIGIN_H, PAST_H - 2, ORIGIN_STEP_H)
+"""Hours of the window at whose beginning a past forecast is made."""
+
+MEMORY_H: Final = 24.0
+"""Errors of forecasts that lie closer together than this, and the lead time, are not independent
+(our judgement)."""
+
+PRIOR_COUNT: Final = 3.0
+"""The prior's sd counts as much as so many independent past forecasts (our judgement)."""
+
+MEMBERS: Final = 80
+"""Courses that stand for all that may come; a chance is known to about 1/80."""
+
+
+def leads_of(series: Floats) -> Floats:
+    """Return what followed each past origin: row o, column f is the hour f after origin o.
+
+    NaN beyond the window.
+    """
+    padded = np.concatenate([series, np.full(FUTURE_H, np.nan)])
+    return np.lib.stride_tricks.sliding_window_view(padded, FUTURE_H)[ORIGINS]
+
+
+def spread_of(errors: Floats, prior_sd: Floats) -> Floats:
+    """Return the sd of a forecast at each lead, from past *errors* (origins by leads) and a prior."""
+    known = ~np.isnan(errors)
+    count = known.sum(axis=0)
+    squares = np.square(np.where(known, errors, 0.0)).sum(axis=0)
+    hours = np.arange(errors.shape[1])
+    alone = count * ORIGIN_STEP_H / (MEMORY_H + hours)
+    variance = squares / np.maximum(count, 1)
+    result: Floats = np.sqrt(
+        (alone * variance + PRIOR_COUNT * np.square(prior_sd)) / (alone + PRIOR_COUNT)
+    )
+    return result
+
+
+def band(middle: Floats, sd: Floats) -> tuple[Floats, Floats]:
+    """Return the ends of the 80 % band."""
+    return middle - BAND_Z * sd, middle + BAND_Z * sd
+
+
+def _shapes() -> Floats:
+    """Return errors in units of their sd, members by leads: each wanders as random walks do.
+
+    Drawn once with a fixed start, in pairs of opposite sign, so that every lead has mean 0 and sd 1.
+    """
+    steps = np.random.default_rng(20260101).standard_normal((MEMBERS // 2, AHEAD_H + 1))
+    walks = np.cumsum(steps, axis=1)
+    both = np.concatenate([walks, -walks])
+    result: Floats = both / both.std(axis=0)
+    return result
+
+
+SHAPES: Final = _shapes()
+"""`MEMBERS` by `FUTURE_H` standardised errors."""
