@@ -152,6 +152,12 @@ class Settings(BaseSettings):
         return self.data / "readings.sqlite"
 
     @property
+    def several(self) -> bool:
+        """Tell whether several workers may share this place: both of its stores are servers."""
+        in_server = getattr(self, "readings_store", "sqlite") != "sqlite"
+        return in_server and bool(self.records_url.get_secret_value())
+
+    @property
     def records_path(self) -> Path | None:
         """Return the file of the records, or None when they are in PostgreSQL."""
         return None if self.records_url.get_secret_value() else self.data / "records.sqlite"

@@ -1,7 +1,9 @@
 """The composition root: every part is made here, given what it needs, started and stopped in order.
 
 Start: stores, judge filled from them, writer thread, then the doors and the page; so nothing is
-acknowledged before there is a place for it. Stop: the other way round.
+acknowledged before there is a place for it. Stop: the other way round. A role has some of the
+parts: `ingest` takes readings in, `judge` judges and tells, `web` has the pages, `all` has all.
+What ties the parts together is in `parts.py`.
 """
 
 from __future__ import annotations
@@ -10,52 +12,47 @@ import asyncio
 import contextlib
 import secrets
 import signal
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC
-from functools import partial
 from pathlib import Path
 from typing import Final
 
 import structlog
-from apscheduler.schedulers.background import BackgroundScheduler
 
-from underlid.alerts.show import alert_as_json
 from underlid.clock import Clock, SystemClock
 from underlid.config import Settings
+from underlid.errors import UnderlidError
 from underlid.journal.units import SI, US
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
 from underlid.mqtt.grants import HOUSEHOLD
-from underlid.mqtt.outward import alert_topic, payload_of, state_topic
-from underlid.mqtt.places import broker_place, door_tls
+from underlid.mqtt.intake import Outcome
+from underlid.mqtt.places import broker_place, door_tls, shared_place
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.channels import channels_from
 from underlid.notify.outbox import Courier
-from underlid.pipeline import Judgement
-from underlid.readings.values import Admitted
+from underlid.parts import Parts, health_of, listen, schedule
+from underlid.readings.values import RawMessage
 from underlid.storage.entry_keeper import EntryKeeper
 from underlid.storage.folder import folder_in_use, prepare_folder
+from underlid.storage.protocols import ReadingStore
 from underlid.storage.recorder import Recorder
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
-from underlid.timeline import rfc3339
 from underlid.watch import Watch
 from underlid.web.app import make_app
 from underlid.web.context import Context
 from underlid.web.live import Hub
 from underlid.web.server import Server
+from underlid.workers.sharing import PLACE, Sharing, worker_name
+from underlid.workers.states import StoredStates
+from underlid.workers.tail import Tail
 
 log = structlog.get_logger(__name__)
 
 LOOPBACK: Final = ("127.0.0.1", "::1", "localhost")
 START_KEY_BYTES: Final = 9
 """72 bits, for one use while the keeper stands by; short enough to type."""
-
-PACK_EVERY_S: Final = 3600.0
-USERS_EVERY_S: Final = 5.0
-LAG_TICKS: Final = 5.0
-"""Ticks without a judgement after which the service says that it is not ready."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +69,8 @@ class ServiceInfo:
     first_start: bool
     start_key: str
     """Asked for at the first start when the page is open to other machines; else empty."""
+    pages: bool = True
+    """Whether there are pages at `web_url`, or only what says how the worker is doing."""
 
 
 def run(
@@ -95,7 +94,7 @@ def _fast_loop() -> Callable[[], asyncio.AbstractEventLoop] | None:
 
 
 class Service:
-    """One process that does everything."""
+    """One process that does everything, or among several workers what its role says."""
 
     def __init__(self, settings: Settings, clock: Clock) -> None:
         self.settings = settings
@@ -116,45 +115,33 @@ class Service:
             log.info("stopping")
 
     async def _start(self, stack: contextlib.AsyncExitStack) -> ServiceInfo:
-        """Start every part; *stack* stops them in the reverse order."""
-        settings, clock = self.settings, self.clock
+        """Start every part that the role has; *stack* stops them in the reverse order."""
+        settings = self.settings
+        _check_role(settings)
         folder = prepare_folder(settings.data)
         stack.enter_context(folder_in_use(folder))
         records = Records.open(settings.records_address)
         stack.callback(records.close)
-        readings = SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+        readings = self._open_readings()
         stack.callback(readings.close)
-        courier = Courier(records, channels_from(settings), clock)
-        watch = Watch(
-            records,
-            readings,
-            clock,
-            tick_s=settings.tick_s,
-            channels=courier.channel_names,
-            units=US if settings.units == "us" else SI,
-        )
-        watch.start()
-        recorder = Recorder(readings, EntryKeeper(records))
-        stack.callback(recorder.close)
-        hub = Hub()
-        self._listen(recorder, watch, records, hub, courier)
-        users = DoorUsers(records, folder)
-        ways_in = await self._open_doors(stack, recorder, watch, users)
-        health = self._health(watch, courier, ways_in)
+        parts = Parts(settings, self.clock, records, readings, Hub())
+        self._begin_sharing(stack, parts)
+        if settings.role in ("all", "judge"):
+            self._add_judging(parts)
+        if settings.several:
+            self._add_what_others_did(parts)
+        if settings.role in ("all", "ingest"):
+            parts.recorder = Recorder(readings, EntryKeeper(records))
+            stack.callback(parts.recorder.close)
+        listen(parts)
+        await self._open_doors(stack, parts, folder)
         start_key = self._start_key(records)
-        context = Context(
-            settings, clock, records, readings, recorder, watch, hub, health, start_key
-        )
-        server = Server(
-            make_app(context), settings.web_host, settings.web_port, settings.web_proxies
-        )
-        await server.start()
-        stack.push_async_callback(server.stop)
-        courier.start()
-        stack.callback(courier.stop)
-        scheduler = self._schedule(watch, readings, users, ways_in)
-        stack.callback(scheduler.shutdown)
-        door = next((way for way in ways_in if isinstance(way, Door)), None)
+        server = await self._open_pages(stack, parts, start_key)
+        if parts.courier is not None:
+            parts.courier.start()
+            stack.callback(parts.courier.stop)
+        stack.callback(schedule(parts).shutdown)
+        door = next((way for way in parts.ways if isinstance(way, Door)), None)
         return ServiceInfo(
             data=folder.resolve(),
             web_url=settings.web_origin or f"http://{settings.web_host}:{server.port}",
@@ -162,50 +149,107 @@ class Service:
             door_port=door.port if door else None,
             door_tls_port=door.tls_port if door else None,
             door_user=HOUSEHOLD,
-            door_password=users.shown,
-            first_start=not records.people(),
+            door_password=parts.users.shown if parts.users else "",
+            first_start=self._has_pages and not records.people(),
             start_key=start_key,
+            pages=self._has_pages,
         )
+
+    @property
+    def _has_pages(self) -> bool:
+        return self.settings.role in ("all", "web")
+
+    def _open_readings(self) -> ReadingStore:
+        settings = self.settings
+        return SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+
+    def _begin_sharing(self, stack: contextlib.AsyncExitStack, parts: Parts) -> None:
+        """Join the other workers, or make sure that there are none."""
+        settings = self.settings
+        if not parts.records.shared:
+            return
+        name = worker_name(settings.worker, settings.data)
+        parts.sharing = Sharing(parts.records, name, settings.lease_s)
+        if not settings.several and PLACE not in parts.sharing.share(PLACE, [PLACE]):
+            raise UnderlidError(
+                "setting records_url",
+                value="(secret)",
+                expected="records that no other running service uses: this one keeps its readings "
+                "in its own folder",
+                next_step="Stop the other one, or keep the readings of both in InfluxDB.",
+            )
+        parts.sharing.start()
+        stack.callback(parts.sharing.stop)
+
+    def _add_judging(self, parts: Parts) -> None:
+        """Make the courier and the judge, filled from what is stored."""
+        settings = self.settings
+        sharing = parts.sharing if settings.several else None
+        parts.courier = Courier(parts.records, channels_from(settings), self.clock, sharing)
+        parts.watch = Watch(
+            parts.records,
+            parts.readings,
+            self.clock,
+            tick_s=settings.tick_s,
+            channels=parts.courier.channel_names,
+            units=US if settings.units == "us" else SI,
+            sharing=sharing,
+        )
+        parts.watch.start()
+
+    def _add_what_others_did(self, parts: Parts) -> None:
+        """Make what lets the page show bins that another process judges."""
+        units = US if self.settings.units == "us" else SI
+        parts.states = StoredStates(parts.records, parts.readings, self.clock, units)
+        if self._has_pages:
+            hub = parts.hub
+            parts.tail = Tail(
+                parts.records, parts.readings, self.clock, hub.publish, lambda: hub.open_streams
+            )
+
+    async def _open_pages(
+        self, stack: contextlib.AsyncExitStack, parts: Parts, start_key: str
+    ) -> Server:
+        """Serve the pages, or where there are none what says how this worker is doing."""
+        settings = self.settings
+        judged = parts.states or parts.watch
+        assert judged is not None, "a role without a judge comes with the states of others"
+        context = Context(
+            settings,
+            self.clock,
+            parts.records,
+            parts.readings,
+            parts.recorder,
+            judged,
+            parts.hub,
+            health_of(parts),
+            start_key,
+        )
+        app = make_app(context, pages=self._has_pages, taps=parts.tail is None)
+        server = Server(app, settings.web_host, settings.web_port, settings.web_proxies)
+        await server.start()
+        stack.push_async_callback(server.stop)
+        return server
 
     def _start_key(self, records: Records) -> str:
         """Return the word that the first-start page asks for where strangers may open it."""
         here_only = self.settings.web_host in LOOPBACK and not self.settings.web_origin
-        if records.people() or here_only:
+        if not self._has_pages or records.people() or here_only:
             return ""
         return secrets.token_urlsafe(START_KEY_BYTES)
 
-    def _health(
-        self, watch: Watch, courier: Courier, ways_in: list[Door | BrokerClient]
-    ) -> dict[str, Callable[[], str | None]]:
-        """Return a look at each part: None when it is well, else a sentence."""
-
-        def broker(way: BrokerClient) -> str | None:
-            return None if way.connected.is_set() else "the broker is not connected"
-
-        health: dict[str, Callable[[], str | None]] = {
-            f"channel {name}": partial(courier.trouble, name) for name in courier.channel_names
-        }
-        health["judgement"] = partial(_late, watch, self.settings.tick_s)
-        for way in ways_in:
-            if isinstance(way, BrokerClient):
-                health["broker"] = partial(broker, way)
-        return health
-
     async def _open_doors(
-        self,
-        stack: contextlib.AsyncExitStack,
-        recorder: Recorder,
-        watch: Watch,
-        users: DoorUsers,
-    ) -> list[Door | BrokerClient]:
-        """Open the ways in that the settings ask for, and let verdicts out by them."""
-        settings = self.settings
-        ways_in: list[Door | BrokerClient] = []
-        if settings.door:
-            ways_in.append(
+        self, stack: contextlib.AsyncExitStack, parts: Parts, folder: Path
+    ) -> None:
+        """Open the ways in that role and settings ask for; verdicts go out by them."""
+        settings, recorder = self.settings, parts.recorder
+        if recorder is not None and (settings.door or not settings.several):
+            parts.users = DoorUsers(parts.records, folder)
+        if recorder is not None and parts.users is not None and settings.door:
+            parts.ways.append(
                 Door(
                     recorder,
-                    users.grants(),
+                    parts.users.grants(),
                     host=settings.door_host,
                     port=settings.door_port,
                     tls_port=settings.door_tls_port,
@@ -213,88 +257,39 @@ class Service:
                     clock=self.clock,
                 )
             )
-        if settings.broker_host:
-            ways_in.append(BrokerClient(recorder, broker_place(settings), clock=self.clock))
-        for way in ways_in:
+        if settings.broker_host and (recorder is not None or parts.watch is not None):
+            place = broker_place(settings)
+            if settings.several and parts.sharing is not None:
+                worker = parts.sharing.worker
+                place = shared_place(settings, worker, reads=recorder is not None)
+            parts.ways.append(BrokerClient(recorder or NoIntake(), place, clock=self.clock))
+        for way in parts.ways:
             await way.start()
             stack.push_async_callback(way.stop)
-        watch.listen(lambda judgement: publish_outward(judgement, watch, ways_in))
-        return ways_in
 
-    @staticmethod
-    def _listen(
-        recorder: Recorder, watch: Watch, records: Records, hub: Hub, courier: Courier
-    ) -> None:
-        """Tell the parts that live on committed readings and on judgements."""
-        recorder.listen(watch.take)
 
-        def note_statuses(admitted: Admitted) -> None:
-            if admitted.statuses:
-                records.set_probe_statuses(admitted.statuses)
+class NoIntake:
+    """Stands where a recorder would, for a worker that reads nothing from the broker."""
 
-        recorder.listen(note_statuses)
+    def submit(self, batch: Sequence[RawMessage], done: Callable[[Outcome], None]) -> bool:  # noqa: ARG002
+        """Take nothing."""
+        return False
 
-        def judged(judgement: Judgement) -> None:
-            hub.publish({"kind": "judged", "bin": judgement.bin})
-            if judgement.messages:
-                courier.wake()
 
-        watch.listen(judged)
-
-    def _schedule(
-        self,
-        watch: Watch,
-        readings: SqliteReadings,
-        users: DoorUsers,
-        ways_in: list[Door | BrokerClient],
-    ) -> BackgroundScheduler:
-        """Set the regular jobs going: judge, pack, look for new users."""
-        scheduler = BackgroundScheduler(
-            timezone=UTC, job_defaults={"coalesce": True, "max_instances": 1}
+def _check_role(settings: Settings) -> None:
+    """Refuse a part of the work where there is nobody to share it with."""
+    if settings.role != "all" and not settings.several:
+        raise UnderlidError(
+            "setting role",
+            value=settings.role,
+            expected="all, unless records are in PostgreSQL and readings in InfluxDB",
+            next_step="Set records_url and readings_store, or leave role out.",
         )
-        speed = self.clock.speed
-        scheduler.add_job(watch.tick, "interval", seconds=self.settings.tick_s / speed)
-        scheduler.add_job(
-            lambda: readings.pack(self.clock.now_ms()),
-            "interval",
-            seconds=max(1.0, PACK_EVERY_S / speed),
+    tells = settings.role in ("all", "judge") and settings.several
+    if tells and settings.webhook_url and not settings.webhook_secret.get_secret_value():
+        raise UnderlidError(
+            "setting webhook_secret",
+            value="(empty)",
+            expected="one key for all workers that tell",
+            next_step="Make one, such as with `openssl rand -hex 32`, and give it to each.",
         )
-        loop = asyncio.get_running_loop()
-
-        def take_over_users() -> None:
-            grants = users.changed()
-            if grants is None:
-                return
-            for way in ways_in:
-                if isinstance(way, Door):
-                    loop.call_soon_threadsafe(way.set_grants, grants)
-
-        scheduler.add_job(take_over_users, "interval", seconds=USERS_EVERY_S)
-        scheduler.start()
-        return scheduler
-
-
-def publish_outward(judgement: Judgement, watch: Watch, ways: list[Door | BrokerClient]) -> None:
-    """Send a bin's state, and each change of an alert, to whoever listens over MQTT."""
-    state = watch.state(judgement.bin)
-    if state is None:
-        return
-    for way in ways:
-        way.publish(state_topic(str(state["shed"]), judgement.bin), payload_of(state), retain=True)
-        for change in judgement.transitions:
-            if change.alert is None:
-                continue
-            body = {
-                "event": change.kind.value,
-                "at": rfc3339(change.at_ms),
-                "reason": change.reason,
-                "alert": alert_as_json(change.alert),
-            }
-            way.publish(alert_topic(change.alert.shed), payload_of(body))
-
-
-def _late(watch: Watch, tick_s: float) -> str | None:
-    """Return a sentence when nothing has been judged for too long."""
-    if watch.lag_s() < max(60.0, LAG_TICKS * tick_s):
-        return None
-    return f"nothing has been judged for {watch.lag_s():.0f} s; see the log"

@@ -11,6 +11,7 @@ from underlid.cli.sentence import counted
 from underlid.cli.target import replace_option, require_free
 from underlid.clock import SystemClock
 from underlid.config import load
+from underlid.errors import UnderlidError
 from underlid.files.backup import restore_backup, write_backup
 
 
@@ -26,7 +27,17 @@ def backup(file: Path, replace: bool, data: Path | None) -> None:
     Example: underlid backup /media/stick/underlid.zip
     """
     require_free(file, replace)
-    size = write_backup(load(data=data).data, file, SystemClock().now_ms())
+    settings = load(data=data)
+    if settings.several:
+        raise UnderlidError(
+            "the stores",
+            value="PostgreSQL and InfluxDB",
+            expected="databases in the data folder",
+            next_step="Back them up with their own tools: pg_dump and influx backup.",
+        )
+    if settings.records_path is None:
+        click.echo("The records are in PostgreSQL: back them up with pg_dump.", err=True)
+    size = write_backup(settings.data, file, SystemClock().now_ms())
     click.echo(f"Wrote {file} ({size / 1e6:.1f} MB).", err=True)
 
 

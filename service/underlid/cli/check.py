@@ -175,7 +175,7 @@ def _is_running(folder: Path) -> bool:
 
 
 def _open_records(settings: Settings) -> None:
-    if (settings.data / "records.sqlite").exists():
+    if settings.records_path is None or settings.records_path.exists():
         records = Records.open(settings.records_address)
         records.setup()
         records.close()

@@ -59,6 +59,8 @@ def demo(speed: float, days: int, seed: int, web_port: int | None, door_port: in
     with tempfile.TemporaryDirectory(prefix="underlid-demo-") as folder:
         settings = load(
             data=Path(folder),
+            records_url="",
+            role="all",
             web_port=web_port,
             door_host="127.0.0.1",
             door_port=door_port,

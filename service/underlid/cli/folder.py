@@ -45,7 +45,8 @@ def readings_in(settings: Settings) -> Iterator[SqliteReadings]:
 
 def require_used(settings: Settings) -> None:
     """Refuse a folder without databases: a slip in its name must not make a new one."""
-    if not (settings.data / "records.sqlite").exists():
+    file = settings.records_path
+    if file is not None and not file.exists():
         raise UnderlidError(
             "data folder",
             value=str(settings.data),

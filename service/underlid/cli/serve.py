@@ -1,4 +1,4 @@
-"""`underlid serve`: the whole service in this process."""
+"""`underlid serve`: the whole service in this process, or one worker's part of it."""
 
 from __future__ import annotations
 
@@ -22,6 +22,11 @@ EVERY_INTERFACE: Final = ("0.0.0.0", "::", "[::]")
 
 @click.command()
 @data_option
+@click.option(
+    "--role",
+    type=click.Choice(["all", "ingest", "judge", "web"]),
+    help="What this process does, where several share PostgreSQL and InfluxDB; otherwise all.",
+)
 @click.option("--web-host", help="Address the page listens on.")
 @click.option("--web-port", type=click.IntRange(0, 65535), help="Port of the page; 0 picks one.")
 @click.option("--door-host", help="Address the MQTT door listens on.")
@@ -33,6 +38,7 @@ EVERY_INTERFACE: Final = ("0.0.0.0", "::", "[::]")
 )
 def serve(
     data: Path | None,
+    role: str | None,
     web_host: str | None,
     web_port: int | None,
     door_host: str | None,
@@ -46,7 +52,12 @@ def serve(
     Example: underlid serve --setup shed.toml
     """
     settings = load(
-        data=data, web_host=web_host, web_port=web_port, door_host=door_host, door_port=door_port
+        data=data,
+        role=role,
+        web_host=web_host,
+        web_port=web_port,
+        door_host=door_host,
+        door_port=door_port,
     )
     set_log_up(settings)
     if setup is not None:
@@ -60,7 +71,10 @@ def serve(
 
 def say_where(info: ServiceInfo) -> None:
     """Print where things are and how to get in."""
-    click.echo(f"Page:   {reachable(info.web_url)}")
+    if info.pages:
+        click.echo(f"Page:   {reachable(info.web_url)}")
+    else:
+        click.echo(f"Health: {reachable(info.web_url)}/healthz")
     if info.door_port is not None:
         click.echo(f"Door:   {reachable(f'mqtt://{info.door_host}:{info.door_port}')}")
     if info.door_tls_port is not None:

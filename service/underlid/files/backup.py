@@ -42,7 +42,7 @@ TOTAL_MOST_BYTES: Final = 1 << 40
 
 def write_backup(folder: Path, target: Path, now_ms: int) -> int:
     """Write everything in the data *folder* to *target*; return its size in bytes."""
-    if not (folder / DATABASES[1]).exists():
+    if not any((folder / name).exists() for name in DATABASES):
         raise UnderlidError(
             "data folder",
             value=str(folder),

@@ -76,6 +76,8 @@ class BrokerPlace:
     protocol: Literal["3.1.1", "5"] = "3.1.1"
     share: str = ""
     """MQTT 5: the group of workers that share the messages; empty for none."""
+    reads: bool = True
+    """False for a worker that only publishes what it judged."""
 
 
 class BrokerClient:
@@ -163,8 +165,9 @@ class BrokerClient:
             return
         self.counts.connections += 1
         self.counts.open = 1
-        group = f"$share/{self._place.share}/" if self._place.share else ""
-        client.subscribe([(group + one, 1) for one in FILTERS])
+        if self._place.reads:
+            group = f"$share/{self._place.share}/" if self._place.share else ""
+            client.subscribe([(group + one, 1) for one in FILTERS])
         self.connected.set()
         self._log.info(
             "broker connected", host=self._place.host, session_kept=flags.session_present

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import ssl
+from dataclasses import replace
+from typing import Final
 
 from underlid.config import Settings
 from underlid.errors import UnderlidError
 from underlid.mqtt.broker import BrokerPlace
+
+SHARE: Final = "underlid"
+"""Name of the group whose members share the messages."""
 
 
 def door_tls(settings: Settings) -> ssl.SSLContext | None:
@@ -25,6 +30,20 @@ def door_tls(settings: Settings) -> ssl.SSLContext | None:
             next_step="Check both files, and door_tls_key.",
         ) from None
     return context
+
+
+def shared_place(settings: Settings, worker: str, *, reads: bool) -> BrokerPlace:
+    """Return where the broker is for one of several workers, which share its messages by MQTT 5.
+
+    Each has a session of its own at the broker; what waits in it waits for that worker.
+    """
+    return replace(
+        broker_place(settings),
+        client_id=f"{settings.broker_client_id}-{worker}",
+        protocol="5",
+        share=SHARE if reads else "",
+        reads=reads,
+    )
 
 
 def broker_place(settings: Settings) -> BrokerPlace:

@@ -26,8 +26,8 @@ class DoorUsers:
         missing = [user for user in (HOUSEHOLD, KEEPER) if user not in known]
         for user in missing:
             secret = secrets.token_urlsafe(SECRET_BYTES)
-            records.set_door_secret(user, secret)
-            self._write(user, secret)
+            if records.add_door_secret(user, secret):
+                self._write(user, secret)
         self._hashes = records.door_secrets()
 
     @property

@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
 from underlid.web import problem, static
+from underlid.web.api import PLAIN_ROUTERS
 from underlid.web.api import ROUTERS as API_ROUTERS
 from underlid.web.context import Context
 from underlid.web.pages import ROUTERS as PAGE_ROUTERS
@@ -30,8 +31,12 @@ Units are SI and stand at the end of each field's name; times are RFC 3339. Send
 """
 
 
-def make_app(context: Context) -> FastAPI:
-    """Return the app that answers for *context*; readings are published to its live hub."""
+def make_app(context: Context, *, pages: bool = True, taps: bool = True) -> FastAPI:
+    """Return the app that answers for *context*; readings are published to its live hub.
+
+    Without *pages* it only takes readings (if it has a recorder) and says how it is doing. Without
+    *taps* somebody else publishes the readings.
+    """
     app = FastAPI(
         title="Underlid",
         version=API_VERSION,
@@ -45,7 +50,8 @@ def make_app(context: Context) -> FastAPI:
     app.add_middleware(GZipMiddleware, minimum_size=COMPRESS_FROM_BYTES)
     app.add_middleware(Guard, https=context.https)
     app.include_router(static.router)
-    for router in (*PAGE_ROUTERS, *API_ROUTERS):
+    for router in (*PAGE_ROUTERS, *API_ROUTERS) if pages else PLAIN_ROUTERS:
         app.include_router(router)
-    context.recorder.listen(publish_readings(context.live))
+    if taps and context.recorder is not None:
+        context.recorder.listen(publish_readings(context.live))
     return app

@@ -68,7 +68,8 @@ class Context:
     clock: Clock
     records: Records
     readings: ReadingStore
-    recorder: Recorder
+    recorder: Recorder | None
+    """None where this process takes no readings in."""
     judged: Judged
     live: Hub
     health: Mapping[str, Callable[[], str | None]] = field(default_factory=dict)

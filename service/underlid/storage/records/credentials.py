@@ -42,6 +42,16 @@ class CredentialRecords(Subject):
         with self._database.write() as connection:
             put(connection, door_secrets, {"user": user}, {"secret_sha256": hashed})
 
+    def add_door_secret(self, user: str, secret: str) -> bool:
+        """Set the secret of a user who has none yet; False when there is one."""
+        hashed = hashlib.sha256(secret.encode()).hexdigest()
+        there = sa.select(door_secrets.c.user).where(door_secrets.c.user == user)
+        with self._database.write() as connection:
+            if connection.execute(there).first() is not None:
+                return False
+            put(connection, door_secrets, {"user": user}, {"secret_sha256": hashed})
+        return True
+
     def remove_door_secret(self, user: str) -> None:
         """Take a user's secret away: the user can no longer come in with it."""
         with self._database.write() as connection:

@@ -11,3 +11,6 @@ ROUTERS = (
     stream.router,
     health.router,
 )
+
+PLAIN_ROUTERS = (readings.router, health.router)
+"""For a worker without pages."""

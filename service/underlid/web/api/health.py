@@ -17,6 +17,7 @@ from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, genera
 from prometheus_client.registry import Collector, CollectorRegistry
 from starlette.responses import JSONResponse, Response
 
+from underlid.storage.recorder import Counts
 from underlid.web.context import Context, context_of
 
 router = APIRouter(tags=["health"])
@@ -58,7 +59,8 @@ class _Figures(Collector):
 
     def collect(self) -> Iterator[Metric]:
         """Return every figure."""
-        counts = self._context.recorder.counts
+        recorder = self._context.recorder
+        counts = recorder.counts if recorder is not None else Counts()
         for name, text, value in (
             ("messages", "Messages stored or refused since the start", counts.messages),
             ("readings", "Readings stored since the start", counts.readings),
@@ -77,7 +79,7 @@ class _Figures(Collector):
             (
                 "waiting_messages",
                 "Messages taken and not yet on disk",
-                self._context.recorder.waiting,
+                0 if recorder is None else recorder.waiting,
             ),
             ("commit_seconds", "Length of the last commit", counts.commit_s),
             ("judge_lag_seconds", "Time since the last judgement", self._context.judged.lag_s()),

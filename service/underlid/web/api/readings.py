@@ -91,7 +91,12 @@ async def _stored(request: Request, message: RawMessage) -> Outcome:
     def done(outcome: Outcome) -> None:
         loop.call_soon_threadsafe(settle, outcome)
 
-    if not context_of(request).recorder.submit([message], done):
+    recorder = context_of(request).recorder
+    if recorder is None:
+        raise Problem(
+            503, "This worker takes no readings. Send them to one that does.", "Elsewhere"
+        )
+    if not recorder.submit([message], done):
         detail = "Too much is waiting to be stored. Nothing of this was taken; send it again."
         raise Problem(503, detail, "Busy", {"retry-after": BUSY_RETRY_S})
     return await answer
