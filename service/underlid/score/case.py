@@ -198,7 +198,7 @@ def _dates(result: Scored, verdicts: Verdicts) -> list[float | None]:
 
 
 def _look_ahead(result: Scored, stretch: Stretch, verdicts: Verdicts) -> None:
-    truth = {one.at_ms: one.values for one in stretch.truths if one.at_ms % HOUR_MS == 0}
+    truth = {one.at_ms: one.values for one in stretch.truths}
     done_ms = deeds(stretch.entries)
     for forecast in verdicts.forecasts:
         courses = {name: getattr(forecast, name) for name in QUANTITIES}

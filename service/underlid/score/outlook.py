@@ -52,7 +52,7 @@ def outcomes(
     truth: Mapping[int, Mapping[str, float]],
     deeds_ms: Iterable[int],
 ) -> Counter[Outcome]:
-    """Return what came of one forecast; *truth* by whole hours."""
+    """Return what came of one forecast; *truth* by its moments."""
     found: Counter[Outcome] = Counter()
     until_ms = min((one for one in deeds_ms if one > at_ms), default=1 << 62)
     for name, resolves in QUANTITIES.items():
