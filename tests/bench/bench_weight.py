@@ -1,5 +1,5 @@
 """What one more connection and one more waiting message weigh: at the broker of docker-compose.yml and
-at our own door. deploy/sizing.md counts with these.
+at our own door; and a reading in InfluxDB's files. deploy/sizing.md counts with these.
 
     python tests/bench/bench_weight.py [connections] [messages]
 """
@@ -12,6 +12,7 @@ import socket
 import struct
 import sys
 import tempfile
+import time
 from pathlib import Path
 
 import psutil
@@ -19,17 +20,23 @@ from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
 TESTS = Path(__file__).parents[1]
-sys.path[:0] = [str(TESTS), str(TESTS.parent / "service")]
+sys.path[:0] = [str(TESTS / "bench"), str(TESTS), str(TESTS.parent / "service")]
+
+from store_rows import START_MS, columns_of, readings_of  # noqa: E402
 
 from deploy.outside import outside  # noqa: E402
 from deploy.test_mosquitto import PART, broker, client, collect  # noqa: E402
+from deploy.test_stores import ask, influx  # noqa: E402
 from service.running import Running  # noqa: E402
 from underlid.mqtt.broker import FILTERS  # noqa: E402
+from underlid.storage.influx.lines import OutRow, reading_line  # noqa: E402
+from underlid.timeline import MINUTE_MS  # noqa: E402
 
 TOPIC = "underlid/v1/potting/tansy-1/json"
 BODY = b'{"ts": 1780000000, "bed_temp_c": 22.4, "headspace_temp_c": 21.0, "headspace_rh_pct": 91.0}'
 FILES = 16_384
 AT_ONCE = 500
+AN_HOUR = 60
 
 
 def field(text: str) -> bytes:
@@ -50,6 +57,14 @@ def connect(port: int, password: str, client_id: str) -> socket.socket:
     line.sendall(b"\x10" + length + rest)
     assert line.recv(4)[3] == 0, "not let in"
     return line
+
+
+def process_of(name: str, folder: Path) -> psutil.Process:
+    """Return the program that was started for *folder*."""
+    for one in psutil.process_iter(["name", "cmdline"]):
+        if one.info["name"] == name and str(folder) in " ".join(one.info["cmdline"] or []):
+            return one
+    raise AssertionError(f"no {name} is running")
 
 
 def connections(process: psutil.Process, port: int, password: str, count: int) -> float:
@@ -83,15 +98,46 @@ def waiting(process: psutil.Process, place: object, port: int, count: int) -> fl
     return weight
 
 
+def in_influxdb(probes: int, minutes: int) -> tuple[float, float]:
+    """Return the bytes on disk of a six-channel reading, and InfluxDB's memory afterwards, MB."""
+    soon = {
+        "INFLUXDB_DATA_CACHE_SNAPSHOT_WRITE_COLD_DURATION": "2s",
+        "INFLUXDB_DATA_COMPACT_FULL_WRITE_COLD_DURATION": "2s",
+    }
+    with outside() as place, influx(place, **soon) as (web, folder):
+        columns = [columns_of(minutes, seed) for seed in range(probes)]
+        for begin in range(0, minutes, AN_HOUR):
+            ask(f"{web}/write?db=underlid", lines_of(columns, begin).encode())
+        # Written whole, and merged into one file of the days' shard.
+        until = time.monotonic() + 60
+        while time.monotonic() < until:
+            time.sleep(1)
+            logs = [one.stat().st_size for one in folder.rglob("*.wal")]
+            files = [one.stat().st_size for one in folder.rglob("*.tsm")]
+            if not any(logs) and len(files) == 1:
+                break
+        memory = process_of("influxd", folder).memory_info().rss
+        return sum(files) / (probes * minutes), memory / 1e6
+
+
+def lines_of(columns: list[dict[str, list[float]]], begin: int) -> str:
+    """Return an hour of all probes as the service writes it."""
+    lines = []
+    for number, whole in enumerate(columns):
+        hour = {name: values[begin : begin + AN_HOUR] for name, values in whole.items()}
+        for one in readings_of(f"probe-{number}", hour, START_MS + begin * MINUTE_MS):
+            times = one.taken_at_ms, one.received_at_ms
+            lines.append(reading_line(OutRow(one.probe, one.shed, *times, 0, one.values)))
+    return "\n".join(lines)
+
+
 def main() -> None:
     """Print the table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1500
     messages = int(sys.argv[2]) if len(sys.argv) > 2 else 50_000
     resource.setrlimit(resource.RLIMIT_NOFILE, (FILES, FILES))
     with outside() as place, broker(place) as (plain, _):
-        folder = str(place.folder)
-        found = (one for one in psutil.process_iter() if one.name() == PART.name)
-        process = next(one for one in found if folder in " ".join(one.cmdline()))
+        process = process_of(PART.name, place.folder)
         print(f"broker, nobody there: {process.memory_info().rss / 1e6:.1f} MB")
         each = connections(process, plain, place.secret("probes_password"), count)
         print(f"broker, a connection: {each:.0f} bytes and the kernel's own")
@@ -106,6 +152,8 @@ def main() -> None:
             print(f"door, a connection: {each:.0f} bytes and the kernel's own")
         finally:
             service.stop()
+    each, memory = in_influxdb(probes=100, minutes=2 * 24 * 60)
+    print(f"InfluxDB, a six-channel reading on disk: {each:.1f} bytes; memory {memory:.0f} MB")
 
 
 if __name__ == "__main__":
