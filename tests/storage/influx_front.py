@@ -8,7 +8,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import threading
 from collections import deque
 from collections.abc import Awaitable, Callable
@@ -21,6 +20,7 @@ import uvicorn
 
 from programs import free_port
 from storage.influxd import basic
+from underlid.clock import pause
 
 Scope = dict[str, Any]
 Receive = Callable[[], Awaitable[dict[str, Any]]]
@@ -80,7 +80,7 @@ class Front:
         path = scope["path"]
         fault = self._fault(path)
         if fault.slow_s:
-            await asyncio.sleep(fault.slow_s)
+            await pause(fault.slow_s)
         if fault.status:
             status, headers, answer = fault.status, fault.headers, fault.body.encode()
         else:
@@ -89,7 +89,9 @@ class Front:
             self.writes.append((len(body), status))
         else:
             self.queries.append(body.decode())
-        length = len(answer) + (100 if fault.cut else 0)
+        length = len(answer)
+        if fault.cut:
+            status, length = 200, length + 100
         await send(
             {
                 "type": "http.response.start",
@@ -113,9 +115,7 @@ class Front:
         self, scope: Scope, path: str, body: bytes
     ) -> tuple[int, dict[str, str], bytes]:
         given = {key.decode(): value.decode() for key, value in scope["headers"]}
-        headers = {
-            key: given[key] for key in ("content-type", "content-encoding") if key in given
-        }
+        headers = {key: given[key] for key in ("content-type", "content-encoding") if key in given}
         kind, _, secret = given.get("authorization", "").partition(" ")
         if kind == "Token":
             headers["authorization"] = basic(*secret.partition(":")[::2])
@@ -134,5 +134,7 @@ class Front:
             )
         except httpx.HTTPError as error:
             return 502, {}, repr(error).encode()
-        kept = {key: answer.headers[key] for key in ("x-influxdb-version",) if key in answer.headers}
+        kept = {
+            key: answer.headers[key] for key in ("x-influxdb-version",) if key in answer.headers
+        }
         return answer.status_code, kept, answer.content

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from underlid.readings.values import Reading, TimeSource
-from underlid.storage.protocols import Buckets, RawSeries
-from underlid.storage.sqlite_readings import SqliteReadings
+from underlid.storage.protocols import Buckets, RawSeries, ReadingStore
 from underlid.timeline import DAY_MS
 
 START_MS = 20_000 * DAY_MS
@@ -35,7 +34,7 @@ def rows_of(series: RawSeries) -> Rows:
     }
 
 
-def all_rows(store: SqliteReadings, probe: str) -> Rows:
+def all_rows(store: ReadingStore, probe: str) -> Rows:
     return rows_of(store.raw(probe, 0, FOREVER_MS))
 
 

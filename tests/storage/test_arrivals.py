@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from storage.kept import Kept, Store
 from storage.readings_places import START_MS, all_rows, timed
 from underlid.readings.values import Reading
 from underlid.storage import arrivals
@@ -20,10 +20,9 @@ NOW_MS = START_MS + 10 * DAY_MS
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[SqliteReadings]:
-    made = SqliteReadings(tmp_path / "readings.sqlite")
-    yield made
-    made.close()
+def store(kept: Kept) -> Store:
+    kept.clock.set_ms(NOW_MS)
+    return kept.open()
 
 
 def received(probe: str, taken_ms: int, received_ms: int, value: float = 20.0) -> Reading:
@@ -34,8 +33,7 @@ def news(follower: Arrivals, now_ms: int) -> list[Reading]:
     return [one for chunk in follower.news(now_ms) for one in chunk]
 
 
-@pytest.mark.parametrize("packed", [False, True])
-def test_they_come_by_time_of_receipt(store: SqliteReadings, packed: bool) -> None:
+def test_they_come_by_time_of_receipt(kept: Kept, store: Store) -> None:
     batch = [
         received("tansy-1", NOW_MS - 9 * DAY_MS, NOW_MS + 2),
         received("sorrel-1", NOW_MS - 5 * DAY_MS, NOW_MS + 1),
@@ -44,8 +42,7 @@ def test_they_come_by_time_of_receipt(store: SqliteReadings, packed: bool) -> No
         received("fennel-1", NOW_MS - HOUR_MS, NOW_MS - 1),
     ]
     store.write(batch)
-    if packed:
-        store.pack(NOW_MS)
+    kept.settle(store, NOW_MS + 5)
     expected = [batch[3], batch[1], batch[0], batch[2]]
     assert store.arrived_since(NOW_MS, 100) == expected
     assert store.arrived_since(NOW_MS, 2) == expected[:2]
@@ -53,53 +50,63 @@ def test_they_come_by_time_of_receipt(store: SqliteReadings, packed: bool) -> No
     assert store.arrived_since(NOW_MS + 3, 100) == []
 
 
-def test_late_rows_packed_since_are_found_among_many_days(store: SqliteReadings) -> None:
+def test_late_rows_are_found_among_many_days(kept: Kept) -> None:
+    store = kept.open()
     store.write([timed("tansy-1", START_MS + n * HOUR_MS, {"soil_raw": 1.0}) for n in range(200)])
-    store.pack(NOW_MS)
+    kept.settle(store, NOW_MS - MINUTE_MS)
     late = [received("tansy-1", START_MS + n * HOUR_MS + 5, NOW_MS + n) for n in range(200)]
     store.write(late)
-    store.pack(NOW_MS + HOUR_MS)
+    kept.settle(store, NOW_MS + 200)
     assert store.arrived_since(NOW_MS, 1000) == late
-    assert store.arrived_since(NOW_MS, 20) == late[:20]
+    assert store.arrived_since(NOW_MS + 20, 20) == late[20:40]
 
 
-def test_a_follower_gives_each_value_once(store: SqliteReadings) -> None:
-    store.write([received("tansy-1", NOW_MS - 5, NOW_MS - 5)])
+def test_a_follower_gives_each_value_once(kept: Kept, store: Store) -> None:
+    def write(*readings: Reading) -> None:
+        store.write(readings)
+        kept.settle(store, NOW_MS)
+
+    write(received("tansy-1", NOW_MS - 5, NOW_MS - 5))
     follower = Arrivals(store, NOW_MS)
     assert news(follower, NOW_MS) == []
     first = received("tansy-1", NOW_MS + 10, NOW_MS + 10)
-    store.write([first])
+    write(first)
     assert news(follower, NOW_MS + 20) == [first]
     assert news(follower, NOW_MS + 20) == []
     slow = received("sorrel-1", NOW_MS - 100, NOW_MS - 100)
-    store.write([slow, Reading("tansy-1", "potting", NOW_MS + 10, NOW_MS + 30, {"soil_raw": 7.0})])
+    write(slow, Reading("tansy-1", "potting", NOW_MS + 10, NOW_MS + 30, {"soil_raw": 7.0}))
     found = news(follower, NOW_MS + 40)
     assert found[0] == slow
     assert [one.values for one in found[1:]] == [{"soil_raw": 7.0}]
-    store.write([received("tansy-1", NOW_MS + 10, NOW_MS + 50, 21.0)])
+    write(received("tansy-1", NOW_MS + 10, NOW_MS + 50, 21.0))
     assert [one.values for one in news(follower, NOW_MS + 60)] == [{"bed_temp_c": 21.0}]
 
 
-def test_a_reading_dated_ahead_hides_no_other(store: SqliteReadings) -> None:
+def test_a_reading_dated_ahead_hides_no_other(kept: Kept, store: Store) -> None:
     follower = Arrivals(store, NOW_MS)
     store.write([received("tansy-1", NOW_MS, NOW_MS + 9 * MINUTE_MS)])
+    kept.settle(store, kept.clock.now_ms())
     assert len(news(follower, NOW_MS)) == 1
     store.write([received("sorrel-1", NOW_MS + 1, NOW_MS + 1)])
+    kept.settle(store, kept.clock.now_ms())
     assert [one.probe for one in news(follower, NOW_MS + 2)] == ["sorrel-1"]
 
 
 def test_a_follower_remembers_no_more_than_it_needs(
-    store: SqliteReadings, monkeypatch: pytest.MonkeyPatch
+    kept: Kept, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(arrivals, "REMEMBERED_MOST", 25)
     monkeypatch.setattr(arrivals, "CHUNK", 7)
     follower = Arrivals(store, NOW_MS)
     for minute in range(5):
         now_ms = NOW_MS + 2 * minute * LOOK_BACK_MS
+        kept.clock.set_ms(now_ms)
         store.write([received("tansy-1", now_ms + n, now_ms + n) for n in range(15)])
+        kept.settle(store, kept.clock.now_ms())
         assert len(news(follower, now_ms + 20)) == 15
         assert not follower.overrun
     store.write([received("sorrel-1", now_ms + n, now_ms + n) for n in range(15)])
+    kept.settle(store, kept.clock.now_ms())
     news(follower, now_ms + 20)
     assert follower.overrun
 

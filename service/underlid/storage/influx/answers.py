@@ -11,7 +11,7 @@ import numpy as np
 from underlid.storage.influx.trouble import OperatorError
 from underlid.storage.protocols import Floats
 
-Cell = int | float | str | None
+Cell = int | float | bool | str | None
 
 
 class _Series(msgspec.Struct):
@@ -49,8 +49,16 @@ class Table:
         return [row[place] for row in self.rows]
 
     def numbers(self) -> Floats:
-        """Return all columns as numbers, n × columns, NaN where there is none."""
-        return np.array(self.rows, dtype=np.float64).reshape(-1, len(self.columns))
+        """Return all columns as numbers, n × columns, NaN where there is none.
+
+        A text that another program put where we put numbers counts as none.
+        """
+        try:
+            table = np.array(self.rows, dtype=np.float64)
+        except ValueError:
+            rows = [[None if isinstance(cell, str) else cell for cell in row] for row in self.rows]
+            table = np.array(rows, dtype=np.float64)
+        return table.reshape(-1, len(self.columns))
 
 
 def tables_of(pieces: Iterable[bytes]) -> Iterator[Table]:

@@ -88,8 +88,12 @@ class Buffer:
             if not held:
                 connection.execute("INSERT INTO worker VALUES (?)", (self.worker,))
 
-    def batch(self, most: int) -> Batch:
-        """Return the oldest rows, and watch from now on for rows that come under their times."""
+    def batch(self, most: int, untimed_before_ms: int = ALWAYS_MS) -> Batch:
+        """Return the oldest rows, and watch from now on for rows that come under their times.
+
+        Rows that have their time from their receipt stay until that is before *untimed_before_ms*:
+        another of the same millisecond that comes yet must find the place taken (`hot.py`).
+        """
         with self.store.locked() as hot:
             self.store.late.begin(ALWAYS_MS)
             names, sheds = dict(hot.probes.names), dict(hot.probes.sheds)
@@ -100,8 +104,8 @@ class Buffer:
         with self.store.readers.snapshot() as reader:
             found = reader.execute(
                 f"SELECT time, probe, delay_ms, source{columns} FROM hot"
-                " ORDER BY time, probe LIMIT ?",
-                (most,),
+                " WHERE source = 0 OR time < ? ORDER BY time, probe LIMIT ?",
+                (untimed_before_ms, most),
             ).fetchall()
         for at_ms, probe, delay_ms, source, *cells in found:
             if probe not in names:

@@ -24,7 +24,7 @@ from underlid.storage.influx.server import InfluxServer
 from underlid.storage.influx.trouble import AwayError, OperatorError, RefusedError
 from underlid.storage.protocols import RefusedRow
 from underlid.storage.trouble import StoreError
-from underlid.timeline import MINUTE_MS
+from underlid.timeline import MINUTE_MS, SECOND_MS
 
 log = structlog.get_logger(__name__)
 
@@ -36,6 +36,10 @@ BATCH_BYTES: Final = 4 * 1024 * 1024
 
 EVERY_S: Final = 0.5
 """How long rows gather before they are sent on, when there are few."""
+
+UNTIMED_REST_MS: Final = 2 * SECOND_MS
+"""Rows without a time of their own rest here so long: messages of one millisecond are committed
+well within it."""
 
 AWAY_TOLD_MS: Final = MINUTE_MS
 """An absence shorter than this is not worth telling anybody (our judgement)."""
@@ -93,10 +97,10 @@ class Drain:
         with self.moving:
             if self._buffer.refused_count() >= REFUSED_MOST:
                 raise OperatorError(f"{REFUSED_MOST} readings were refused, more are not sent")
-            batch = self._buffer.batch(BATCH_ROWS)
+            now_ms = self._clock.now_ms()
+            batch = self._buffer.batch(BATCH_ROWS, now_ms - UNTIMED_REST_MS)
             if not batch.rows:
                 return 0
-            now_ms = self._clock.now_ms()
             refused = [(row, why) for row in batch.rows if (why := unfit(row)) is not None]
             strange = {id(row) for row, _ in refused}
             rows = [row for row in batch.rows if id(row) not in strange] if refused else batch.rows
