@@ -142,6 +142,8 @@ def publish_outward(judgement: Judgement, watch: Watch, ways: list[Door | Broker
 def health_of(parts: Parts) -> dict[str, Callable[[], str | None]]:
     """Return a look at each part: None when it is well, else a sentence."""
     health: dict[str, Callable[[], str | None]] = {}
+    if parts.settings.readings_store != "sqlite":
+        health["readings"] = lambda: parts.readings.backlog().trouble
     if parts.courier is not None:
         for name in parts.courier.channel_names:
             health[f"channel {name}"] = partial(parts.courier.trouble, name)

@@ -35,10 +35,9 @@ from underlid.parts import Parts, health_of, listen, schedule
 from underlid.readings.values import RawMessage
 from underlid.storage.entry_keeper import EntryKeeper
 from underlid.storage.folder import folder_in_use, prepare_folder
-from underlid.storage.protocols import ReadingStore
+from underlid.storage.readings_store import open_readings_to_run
 from underlid.storage.recorder import Recorder
 from underlid.storage.records import Records
-from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.watch import Watch
 from underlid.web.app import make_app
 from underlid.web.context import Context
@@ -122,7 +121,7 @@ class Service:
         stack.enter_context(folder_in_use(folder))
         records = Records.open(settings.records_address)
         stack.callback(records.close)
-        readings = self._open_readings()
+        readings = open_readings_to_run(settings, self.clock)
         stack.callback(readings.close)
         parts = Parts(settings, self.clock, records, readings, Hub())
         self._begin_sharing(stack, parts)
@@ -158,10 +157,6 @@ class Service:
     @property
     def _has_pages(self) -> bool:
         return self.settings.role in ("all", "web")
-
-    def _open_readings(self) -> ReadingStore:
-        settings = self.settings
-        return SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
 
     def _begin_sharing(self, stack: contextlib.AsyncExitStack, parts: Parts) -> None:
         """Join the other workers, or make sure that there are none."""

@@ -23,8 +23,8 @@ from underlid.notify.channel import ChannelError
 from underlid.notify.channels import channels_from
 from underlid.rules.finding import Priority
 from underlid.storage.folder import folder_in_use
+from underlid.storage.readings_store import meet_influx, open_readings
 from underlid.storage.records import Records
-from underlid.storage.sqlite_readings import SqliteReadings
 
 Look = tuple[str, str | None]
 """What was looked at, and what is wrong with it, if anything."""
@@ -93,6 +93,9 @@ def _looks(settings: Settings, send: bool) -> Iterator[Look]:
         running = _is_running(settings.data)
         yield "records", _trouble(lambda: _open_records(settings))
         yield "readings", _trouble(lambda: _open_readings(settings))
+        if settings.readings_store == "influxdb":
+            yield "InfluxDB", _trouble(lambda: meet_influx(settings))
+            yield "readings that it refused", _refused_readings(settings)
     if not running:
         yield "port of the page", _port_trouble(settings.web_host, settings.web_port)
         if settings.door:
@@ -182,10 +185,25 @@ def _open_records(settings: Settings) -> None:
 
 
 def _open_readings(settings: Settings) -> None:
-    if settings.readings_path.exists():
-        store = SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+    path = settings.readings_path if settings.readings_store == "sqlite" else settings.buffer_path
+    if path.exists():
+        store = open_readings(settings)
         store.probes_seen()
         store.close()
+
+
+def _refused_readings(settings: Settings) -> str | None:
+    """Return what InfluxDB would not take from this folder."""
+    if not settings.buffer_path.exists():
+        return None
+    store = open_readings(settings)
+    try:
+        refused = store.backlog().refused
+    finally:
+        store.close()
+    if not refused:
+        return None
+    return f"{refused} of them; the page of the probes shows why, and there they are tried again"
 
 
 def _port_trouble(host: str, port: int) -> str | None:

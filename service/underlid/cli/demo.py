@@ -60,6 +60,7 @@ def demo(speed: float, days: int, seed: int, web_port: int | None, door_port: in
         settings = load(
             data=Path(folder),
             records_url="",
+            readings_store="sqlite",
             role="all",
             web_port=web_port,
             door_host="127.0.0.1",

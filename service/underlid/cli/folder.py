@@ -10,8 +10,9 @@ import click
 
 from underlid.config import Settings, load
 from underlid.errors import UnderlidError
+from underlid.storage.protocols import ReadingStore
+from underlid.storage.readings_store import open_readings
 from underlid.storage.records import Records
-from underlid.storage.sqlite_readings import SqliteReadings
 
 data_option = click.option(
     "--data",
@@ -33,10 +34,10 @@ def records_in(data: Path | None) -> Iterator[Records]:
 
 
 @contextmanager
-def readings_in(settings: Settings) -> Iterator[SqliteReadings]:
+def readings_in(settings: Settings) -> Iterator[ReadingStore]:
     """Open the readings of a folder that a service has used."""
     require_used(settings)
-    store = SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+    store = open_readings(settings)
     try:
         yield store
     finally:

@@ -23,8 +23,8 @@ from underlid.journal.entries import Entry
 from underlid.readings.values import Reading
 from underlid.replay import replay as judge_history
 from underlid.replay import stored_entries, stored_readings
+from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Records
-from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import SECOND_MS
 
 FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -152,7 +152,7 @@ def _stored(
     refused: RefusedRows,
 ) -> History:
     records: Records = stack.enter_context(records_in(data))
-    store: SqliteReadings = stack.enter_context(readings_in(load(data=data)))
+    store: ReadingStore = stack.enter_context(readings_in(load(data=data)))
     where = records.setup() if setup is None else read_setup(setup)
     sheds = {place.probe: place.shed for place in where.probes.values()}
     seen = [one for one in store.probes_seen() if one.probe in sheds]

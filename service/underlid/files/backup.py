@@ -25,8 +25,9 @@ from underlid.timeline import rfc3339
 CONTENTS: Final = "contents.json"
 FORMAT: Final = 1
 
-DATABASES: Final = ("readings.sqlite", "records.sqlite")
-"""In this order: a record may speak of a probe, so the records are copied last."""
+DATABASES: Final = ("readings.sqlite", "buffer.sqlite", "records.sqlite")
+"""In this order: a record may speak of a probe, so the records are copied last. The second is there
+when readings are kept in InfluxDB; what is there is not in a backup."""
 
 LEFT_OUT: Final = (LOCK_FILE, *(f"{name}{end}" for name in DATABASES for end in ("-wal", "-shm")))
 
