@@ -1,5 +1,6 @@
 """What one more connection and one more waiting message weigh: at the broker of docker-compose.yml and
-at our own door; and a reading in InfluxDB's files. deploy/sizing.md counts with these.
+at our own door; a reading in InfluxDB's files; and how long a worker's leases take to renew.
+deploy/sizing.md counts with these.
 
     python tests/bench/bench_weight.py [connections] [messages]
 """
@@ -14,6 +15,7 @@ import sys
 import tempfile
 import time
 from pathlib import Path
+from statistics import median
 
 import psutil
 from paho.mqtt.client import Client
@@ -28,8 +30,10 @@ from deploy.outside import outside  # noqa: E402
 from deploy.test_mosquitto import PART, broker, client, collect  # noqa: E402
 from deploy.test_stores import ask, influx  # noqa: E402
 from service.running import Running  # noqa: E402
+from storage.postgres import Cluster  # noqa: E402
 from underlid.mqtt.broker import FILTERS  # noqa: E402
 from underlid.storage.influx.lines import OutRow, reading_line  # noqa: E402
+from underlid.storage.records import Records  # noqa: E402
 from underlid.timeline import MINUTE_MS  # noqa: E402
 
 TOPIC = "underlid/v1/potting/tansy-1/json"
@@ -37,6 +41,7 @@ BODY = b'{"ts": 1780000000, "bed_temp_c": 22.4, "headspace_temp_c": 21.0, "heads
 FILES = 16_384
 AT_ONCE = 500
 AN_HOUR = 60
+LEASE_MS = 15_000
 
 
 def field(text: str) -> bytes:
@@ -131,6 +136,23 @@ def lines_of(columns: list[dict[str, list[float]]], begin: int) -> str:
     return "\n".join(lines)
 
 
+def renewing(count: int) -> float:
+    """Return the milliseconds in which a worker renews *count* leases in PostgreSQL."""
+    server = Cluster()
+    try:
+        records = Records.open(server.fresh())
+        held = records.share("judge-1", "shed", [f"shed-{n}" for n in range(count)], [], LEASE_MS)
+        taken = []
+        for _ in range(7):
+            began = time.perf_counter()
+            records.renew("judge-1", held, LEASE_MS)
+            taken.append(time.perf_counter() - began)
+        records.close()
+        return median(taken) * 1000
+    finally:
+        server.stop()
+
+
 def main() -> None:
     """Print the table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1500
@@ -154,6 +176,7 @@ def main() -> None:
             service.stop()
     each, memory = in_influxdb(probes=100, minutes=2 * 24 * 60)
     print(f"InfluxDB, a six-channel reading on disk: {each:.1f} bytes; memory {memory:.0f} MB")
+    print(f"PostgreSQL, renewing 1,000 leases, synced: {renewing(1000):.0f} ms")
 
 
 if __name__ == "__main__":
