@@ -39,6 +39,7 @@ SAID: Final = {
     "placed": "The probe has its place.",
     "unplaced": "The probe is unclaimed again; its readings stay.",
     "retried": "It will be sent again.",
+    "resent": "They are sent again; those that are refused again come back here.",
     "shed": "The shed is kept.",
     "bin": "The bin is kept.",
     "passphrase": "Your passphrase is changed; other browsers must log in again.",

@@ -1,9 +1,10 @@
 """The JSON interface, version 1, and the service's health."""
 
-from underlid.web.api import alerts, bins, entries, health, probes, readings, stream
+from underlid.web.api import alerts, bins, entries, health, probes, readings, refused, stream
 
 ROUTERS = (
     readings.router,
+    refused.router,
     bins.router,
     entries.router,
     alerts.router,
@@ -12,5 +13,5 @@ ROUTERS = (
     health.router,
 )
 
-PLAIN_ROUTERS = (readings.router, health.router)
+PLAIN_ROUTERS = (readings.router, refused.router, health.router)
 """For a worker without pages."""

@@ -75,6 +75,7 @@ class _Figures(Collector):
         for reason, count in self._context.readings.reject_counts().items():
             reasons.add_metric([reason], float(count))
         yield reasons
+        backlog = self._context.readings.backlog()
         for name, text, figure in (
             (
                 "waiting_messages",
@@ -86,6 +87,8 @@ class _Figures(Collector):
             ("live_streams", "Pages that are listening", self._context.live.open_streams),
             ("unwell_parts", "Parts that are not well", self._unwell()),
             ("undelivered_messages", "Messages given up", self._undelivered()),
+            ("unsent_readings", "Readings that the server does not have yet", backlog.waiting),
+            ("refused_readings", "Readings that the server refused", backlog.refused),
         ):
             yield GaugeMetricFamily(f"underlid_{name}", text, value=float(figure))
 

@@ -1,6 +1,16 @@
 """The HTML pages, one file a subject; every form here is a plain POST."""
 
-from underlid.web.pages import alerts, bin, entrance, journal, people, places, probes, shed
+from underlid.web.pages import (
+    alerts,
+    bin,
+    entrance,
+    journal,
+    people,
+    places,
+    probes,
+    refused,
+    shed,
+)
 
 ROUTERS = (
     entrance.router,
@@ -8,6 +18,7 @@ ROUTERS = (
     bin.router,
     journal.router,
     alerts.router,
+    refused.router,
     probes.router,
     places.router,
     people.router,

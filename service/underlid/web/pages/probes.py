@@ -71,6 +71,7 @@ def probes_page(request: Request, person: AnyPerson) -> Response:
             "names": {one.id: one.name or one.id for one in setup.bins.values()},
             "rejects": [_reject(one) for one in context.readings.recent_rejects(REJECTS_SHOWN)],
             "reject_counts": sorted(context.readings.reject_counts().items()),
+            "backlog": context.readings.backlog(),
             "dead": context.records.dead_letters(DEAD_SHOWN),
             "now_ms": context.clock.now_ms(),
             "door_port": context.settings.door_port if context.settings.door else 0,
