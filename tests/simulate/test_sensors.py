@@ -98,3 +98,45 @@ def test_a_fault_may_come_again() -> None:
     assert [one.holds(hour * HOUR_MS) for hour in (5, 12, 25, 60, 70)] == [
         False, True, False, True, False,
     ]  # fmt: skip
+
+
+def test_noise_scatters_and_a_move_is_a_step() -> None:
+    noisy = [one["bed_temp_c"] for one in said(probe(fault(FaultKind.NOISE))) if one]
+    assert statistics.stdev(noisy[10 * 60 : 20 * 60]) > 10 * statistics.stdev(noisy[30 * 60 :])
+    moved = [one["bed_temp_c"] for one in said(probe(fault(FaultKind.MOVED))) if one]
+    step = statistics.mean(moved[11 * 60 : 19 * 60]) - statistics.mean(moved[30 * 60 :])
+    assert step == pytest.approx(2.5, abs=0.05)
+
+
+def test_a_fault_of_one_size_is_worse_than_one_of_another() -> None:
+    ends = []
+    for size in (1.0, 2.0):
+        one = Fault("tansy-1", FaultKind.DRIFT, 0, 60 * HOUR_MS, "bed_temp_c", size=size)
+        ends.append(said(probe(one))[-1])
+    assert ends[1]["bed_temp_c"] - ends[0]["bed_temp_c"] == pytest.approx(0.6 * 2.5, abs=0.1)
+
+
+def test_a_probe_that_was_pulled_out_feels_the_air_and_dry_soil() -> None:
+    made = probe(Fault("tansy-1", FaultKind.PULLED_OUT, 0, DAY_MS))
+    truth = {**TRUTH, "headspace_temp_c": 15.0}
+    values = [made.read(truth, minute * MINUTE_MS) for minute in range(60)]
+    assert values[-1]["bed_temp_c"] == pytest.approx(15.0, abs=0.7)
+    assert values[-1]["soil_raw"] > 2650
+
+
+def test_a_wet_humidity_sensor_says_one_hundred() -> None:
+    wet = said(probe(fault(FaultKind.SATURATED, "headspace_rh_pct")))
+    assert wet[15 * 60]["headspace_rh_pct"] == 100.0
+    assert wet[15 * 60]["bed_temp_c"] == pytest.approx(22.0, abs=1.0)
+
+
+def test_a_wrong_clock_and_a_rough_road() -> None:
+    made = probe(
+        Fault("tansy-1", FaultKind.WRONG_CLOCK, 0, DAY_MS, size=-3.0),
+        Fault("tansy-1", FaultKind.SHUFFLED, 0, DAY_MS, size=2.0),
+    )
+    assert made.clock_ms(5 * HOUR_MS) == 2 * HOUR_MS
+    assert made.clock_ms(2 * DAY_MS) == 2 * DAY_MS
+    came = [made.received_ms(minute * MINUTE_MS) for minute in range(0, 600, 10)]
+    assert came != sorted(came)
+    assert all(0 <= ms - at * 10 * MINUTE_MS <= 2 * HOUR_MS for at, ms in enumerate(came))
