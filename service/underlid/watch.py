@@ -26,6 +26,7 @@ from underlid.readings.values import Admitted, Reading
 from underlid.storage.arrivals import Arrivals
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Lease, LeaseLostError, Records
+from underlid.storage.trouble import StoreError
 from underlid.timeline import SECOND_MS
 from underlid.workers.restart import fill, part_of, restore, set_entries
 from underlid.workers.sharing import SHED, Sharing
@@ -97,9 +98,16 @@ class Watch:
         self._inbox.append(admitted.readings)
 
     def start(self) -> None:
-        """Fill the judge from the store; call before any door opens."""
+        """Fill the judge from the store; call before any door opens.
+
+        While the store is away nothing is judged, and readings are taken in all the same: a tick
+        tries again.
+        """
         with self._lock:
-            self._up_to_date(self._clock.now_ms())
+            try:
+                self._up_to_date(self._clock.now_ms())
+            except StoreError as trouble:
+                log.error("nothing can be judged yet", error=str(trouble))
             self.last_tick_at_ms = self._clock.now_ms()
 
     def tick(self) -> list[Judgement]:
