@@ -11,6 +11,7 @@ from underlid.cli.sentence import counted, progress, say_table
 from underlid.score import tables
 from underlid.score.case import Scored
 from underlid.score.runs import families_of, numbers_of, run
+from underlid.timeline import SECOND_MS
 
 
 @click.command()
@@ -20,6 +21,10 @@ from underlid.score.runs import families_of, numbers_of, run
 @click.option(
     "--json", "json_file", type=click.Path(dir_okay=False, path_type=Path),
     help="Write all figures to this file.",
+)  # fmt: skip
+@click.option(
+    "--tick", type=click.IntRange(60, 3600), default=60,
+    help="Seconds between looks at what is due, as in replay; 900 for a quick impression.",
 )  # fmt: skip
 @click.option("--per-family", is_flag=True, help="Add a table of families.")
 @click.option("--detail", is_flag=True, help="Print every event and alert of every case.")
@@ -32,6 +37,7 @@ def score(
     seeds: str,
     jobs: int,
     json_file: Path | None,
+    tick: int,
     per_family: bool,
     detail: bool,
     keep: Path | None,
@@ -47,7 +53,7 @@ def score(
     for name in left_out:
         click.echo(f"Left out: {name} needs pvlib (install underlid[weather]).", err=True)
     todo = [
-        (family, number, None if keep is None else keep / f"{family}-{number}")
+        (family, number, None if keep is None else keep / f"{family}-{number}", tick * SECOND_MS)
         for number in numbers_of(seeds)
         for family in chosen
     ]

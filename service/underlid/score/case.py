@@ -28,7 +28,7 @@ from underlid.simulate.place import SimulatedPlace, Stretch
 from underlid.simulate.sensors import Fault, FaultKind
 from underlid.simulate.sketch import SHED, Sketch
 from underlid.simulate.truth_csv import write_truth
-from underlid.timeline import DAY_MS, HOUR_MS
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 CAUSE_G = 500.0
 """A smaller feed or watering is the cause of nothing (our judgement)."""
@@ -91,7 +91,7 @@ class Scored:
     differs: str = ""
 
 
-def score(family: str, number: int, keep: Path | None = None) -> Scored:
+def score(family: str, number: int, keep: Path | None = None, tick_ms: int = MINUTE_MS) -> Scored:
     """Simulate and judge one case; with *keep*, write its files there."""
     sketch = FAMILIES[family](number)
     place = sketch.place()
@@ -99,7 +99,12 @@ def score(family: str, number: int, keep: Path | None = None) -> Scored:
     setup = sketch.setup()
     readings = received(stretch.readings)
     verdicts = verdicts_of(
-        setup, readings, stretch.entries, sketch.end_ms, keep_lines=keep is not None
+        setup,
+        readings,
+        stretch.entries,
+        sketch.end_ms,
+        tick_ms=tick_ms,
+        keep_lines=keep is not None,
     )
     result = Scored(
         family, number, sketch.start_ms, sketch.days, verdicts.judgements,
@@ -112,7 +117,7 @@ def score(family: str, number: int, keep: Path | None = None) -> Scored:
     _try_doses(result, sketch, stretch, place)
     if any(fault.kind is FaultKind.SHUFFLED for fault in sketch.faults):
         ordered = received(stretch.readings, in_order=True)
-        in_order = verdicts_of(setup, ordered, stretch.entries, sketch.end_ms)
+        in_order = verdicts_of(setup, ordered, stretch.entries, sketch.end_ms, tick_ms=tick_ms)
         result.same_last = in_order.last == verdicts.last
         result.differs = str(sorted(in_order.last ^ verdicts.last))
     if keep is not None:

@@ -12,7 +12,8 @@ from underlid.score.case import Scored, score
 from underlid.simulate.families.catalogue import FAMILIES, NEED_RECORDS
 from underlid.simulate.weather_files import have_records
 
-Job = tuple[str, int, Path | None]
+Job = tuple[str, int, Path | None, int]
+"""Family, number, where to keep its files, ms between judgements."""
 
 
 def families_of(words: str) -> tuple[list[str], list[str]]:

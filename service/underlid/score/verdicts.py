@@ -20,7 +20,7 @@ from underlid.replay import replay
 from underlid.rules.finding import Condition, Verdict
 from underlid.score.matching import Raised
 from underlid.score.outlook import EVERY_MS
-from underlid.timeline import HOUR_MS, rfc3339
+from underlid.timeline import HOUR_MS, MINUTE_MS, rfc3339
 
 OPEN: Final = (AlertState.ACTIVE, AlertState.RETURNING)
 
@@ -48,16 +48,24 @@ def verdicts_of(
     entries: Sequence[Entry],
     until_ms: int,
     *,
+    tick_ms: int = MINUTE_MS,
     keep_lines: bool = False,
 ) -> Verdicts:
-    """Run a case of one bin through the production code."""
+    """Run a case of one bin through the production code, asked every *tick_ms*."""
     found = Verdicts()
     judges: list[Judge] = []
     bin_id = next(iter(setup.bins))
     by_id: dict[str, Raised] = {}
     next_forecast_ms = next_date_ms = 0
     judgement = None
-    for judgement in replay(setup, readings, entries, until_ms=until_ms, judge_made=judges.append):
+    for judgement in replay(
+        setup,
+        readings,
+        entries,
+        until_ms=until_ms,
+        tick_ms=tick_ms,
+        judge_made=judges.append,
+    ):
         found.judgements += 1
         found.messages += len(judgement.messages)
         for change in judgement.transitions:
