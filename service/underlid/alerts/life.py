@@ -26,7 +26,8 @@ def step(
         return (None, None) if alert is None else _cleared(alert, finding, now_ms, delays)
     if alert is None:
         alert = _begun(finding, bin_, now_ms)
-    return _holding(_renewed(alert, finding), finding, now_ms, delays)
+    came = alert.forecast_for_ms is not None and finding.forecast_for_ms is None
+    return _holding(_renewed(alert, finding), finding, now_ms, delays, came=came)
 
 
 def _stale(alert: Alert, now_ms: int, delays: Delays) -> bool:
@@ -72,8 +73,9 @@ def _renewed(alert: Alert, finding: Finding) -> Alert:
 
 
 def _holding(
-    alert: Alert, finding: Finding, now_ms: int, delays: Delays
+    alert: Alert, finding: Finding, now_ms: int, delays: Delays, *, came: bool
 ) -> tuple[Alert, Transition | None]:
+    """Move an alert whose condition holds; *came* tells that it was foreseen before and now is."""
     if alert.state is AlertState.PENDING:
         alert = replace(alert, priority=finding.priority)
         if now_ms - alert.since_ms < delays.on_ms:
@@ -83,13 +85,13 @@ def _holding(
         return alert, _change(TransitionKind.ALERT_RAISED, alert, now_ms, reason)
     if alert.state is AlertState.RETURNING:
         alert = replace(alert, state=AlertState.ACTIVE, state_at_ms=now_ms)
-    worse = finding.priority.rank > alert.priority.rank
+    worse = came or finding.priority.rank > alert.priority.rank
     before = alert.priority
     alert = replace(alert, priority=finding.priority)
     if not worse:
         return alert, None
     alert = replace(alert, acknowledged_at_ms=None, acknowledged_by="")
-    reason = f"from {before.value} to {alert.priority.value}"
+    reason = f"from {before.value} to {alert.priority.value}" + ", as foreseen" * came
     return alert, _change(TransitionKind.ALERT_WORSENED, alert, now_ms, reason)
 
 

@@ -20,6 +20,11 @@ class Delays:
 _TEMPERATURE: Final = Delays(20 * MINUTE_MS, 40 * MINUTE_MS)
 _MOISTURE: Final = Delays(12 * HOUR_MS, 24 * HOUR_MS)
 
+FORESEEN: Final = Delays(70 * MINUTE_MS, 3 * HOUR_MS)
+FORESEEN_HOURLY: Final = (Condition.CONDENSATION, Condition.OVERHEATING)
+"""For what is foreseen of lid and heat: two forecasts in a row must say so, since one odd hour makes one
+odd forecast; three in a row must deny it (our judgement)."""
+
 AT_ONCE: Final = Delays(0, 0)
 """For what is no longer watched."""
 
@@ -35,3 +40,25 @@ DELAYS: Final[dict[Condition, Delays]] = {
 }
 """Common practice (science page, section 8); of a probe's fault our judgement: one that saves its
 battery and sends once an hour must not be called silent every hour. A written feed ends hunger."""
+
+WATCHFUL_SHARE: Final = 0.5
+"""While a herd settles in, what is measured of its bin is told after so much of the on-delay (our
+judgement)."""
+
+NOT_HASTENED: Final = (Condition.PROBE_FAULT, Condition.HUNGRY)
+
+
+def delays_of(condition: Condition, *, watchful: bool = False, foreseen: bool = False) -> Delays:
+    """Return the delays of a condition; *watchful* for a herd that has just been moved.
+
+    *foreseen* tells that it is not there yet.
+
+    >>> delays_of(Condition.OVERHEATING, watchful=True).on_ms // MINUTE_MS
+    10
+    """
+    if foreseen and condition in FORESEEN_HOURLY:
+        return FORESEEN
+    delays = DELAYS[condition]
+    if not watchful or condition in NOT_HASTENED:
+        return delays
+    return Delays(round(WATCHFUL_SHARE * delays.on_ms), delays.off_ms)

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import UTC, tzinfo
+
+from underlid.alerts.ahead import ahead_clause, not_come_sentence, peak_clause
 from underlid.binmodel.bins import Bin
 from underlid.journal.entries import Entry, Feed
 from underlid.journal.summary import portions_line
 from underlid.journal.units import SI, Units, mass_text, temp_step_text, temp_text
 from underlid.rules.finding import Condition, Finding
-from underlid.timeline import HOUR_MS, rfc3339
-
-MONTHS = (
-    "January", "February", "March", "April", "May", "June",
-    "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
+from underlid.timeline import HOUR_MS
 
 SURE_FROM = 0.7
 """Below this certainty the sentence says "probably" (our judgement)."""
@@ -22,25 +20,38 @@ SELF_HEAT_TOLD_K = 0.5
 
 
 def sentence(
-    finding: Finding, bin_: Bin, feed: tuple[Entry, Feed] | None, now_ms: int, units: Units = SI
+    finding: Finding,
+    bin_: Bin,
+    feed: tuple[Entry, Feed] | None,
+    now_ms: int,
+    units: Units = SI,
+    zone: tzinfo = UTC,
 ) -> str:
-    """Return the sentence for a finding that holds, in the keeper's units."""
-    say = _SAYINGS[finding.condition]
-    measured = say(finding, bin_.name or bin_.id.capitalize(), units)
+    """Return the sentence for a finding that holds, in the keeper's units and the shed's time."""
+    name = bin_.name or bin_.id.capitalize()
+    if finding.forecast_for_ms is not None:
+        measured = ahead_clause(finding, name, now_ms, units, zone)
+    else:
+        measured = _SAYINGS[finding.condition](finding, name, units)
+        measured += peak_clause(finding, now_ms, units, zone)
     story = _feed_clause(feed, now_ms, units) if finding.feed_at_ms is not None else ""
     todo = " ".join(one.text for one in finding.advice)
     hedge = "" if finding.certainty >= SURE_FROM else " This is probable, not certain."
     return " ".join(part for part in (f"{measured}{story}.", todo, hedge.strip()) if part)
 
 
-def returned_sentence(finding: Finding, bin_: Bin, units: Units = SI) -> str:
-    """Return the sentence for an alert that has returned to normal."""
+def returned_sentence(
+    finding: Finding, bin_: Bin, units: Units = SI, *, foreseen: bool = False
+) -> str:
+    """Return the sentence for an alert that has returned to normal; *foreseen* if it foresaw last."""
     name = bin_.name or bin_.id.capitalize()
     if finding.condition is Condition.PROBE_FAULT:
         return f"Probe {finding.subject} of {name} is well again."
     if finding.condition is Condition.HUNGRY:
         return f"{name} has been fed. Nothing to do."
     values = _values(finding, units)
+    if foreseen:
+        return not_come_sentence(finding, name, values)
     return f"{name} is back to normal{f' ({values})' if values else ''}. Nothing to do."
 
 
@@ -83,13 +94,6 @@ def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG0
     level, limit = evidence["moisture_pct"], evidence["limit_pct"]
     trend = evidence.get("moisture_trend_pct_d")
     falling = f", {abs(float(trend)):.1f} points a day" if trend is not None else ""
-    if "days_until_too_dry" in evidence:
-        return (
-            f"{name}'s bed is at {level} % moisture and falls{falling.removeprefix(',')}: it will"
-            f" be too dry (below {limit} %) about {_day(finding.forecast_for_ms)}, in"
-            f" {evidence['days_until_too_dry']} days ({evidence['days_until_too_dry_soonest']} to"
-            f" {evidence['days_until_too_dry_latest']})"
-        )
     if finding.reason:
         return (
             f"{name}'s bed dries{falling.replace(',', ' by', 1)} and is at about {level} %"
@@ -127,9 +131,6 @@ def _sour(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
 def _hungry(finding: Finding, name: str, units: Units) -> str:
     evidence = finding.evidence
     eats = f"its herd eats about {mass_text(_number(finding, 'eaten_g_d'), units)} a day"
-    if finding.forecast_for_ms is not None:
-        day = _day(finding.forecast_for_ms)
-        return f"{name} will have nothing left of its last feed by about {day}: {eats}"
     if finding.reason == "seen used up":
         gone = f"{name}'s last feed was seen used up"
     else:
@@ -185,16 +186,6 @@ def _values(finding: Finding, units: Units) -> str:
     if "moisture_pct" in evidence:
         return f"moisture {evidence['moisture_pct']} %"
     return ""
-
-
-def _day(at_ms: int | None) -> str:
-    """Return a day in words, by UTC: a forecast is not surer than that.
-
-    >>> _day(1_790_000_000_000)
-    '21 September'
-    """
-    day, month = rfc3339(at_ms or 0)[8:10], int(rfc3339(at_ms or 0)[5:7])
-    return f"{int(day)} {MONTHS[month - 1]}"
 
 
 def _number(finding: Finding, key: str) -> float:

@@ -62,6 +62,9 @@ def title(alert: Alert, bin_: Bin, kind: TransitionKind) -> str:
     """
     name = bin_.name or bin_.id.capitalize()
     about = TITLES[alert.condition.value]
+    if alert.forecast_for_ms is not None:
+        ends = kind is TransitionKind.ALERT_RETURNED
+        return f"{name}: {about} not expected any more" if ends else f"{name}: {about} ahead"
     if kind is TransitionKind.ALERT_RETURNED:
         return f"{name}: no longer {about}" if about != "wet lid" else f"{name}: lid dry again"
     return f"{name}: {about}" + (" (worse)" if kind is TransitionKind.ALERT_WORSENED else "")

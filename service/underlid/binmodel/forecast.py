@@ -7,6 +7,7 @@ and a replay foresee the same. The parts are in `outlook/`; start with `outlook/
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 
@@ -20,6 +21,11 @@ from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
 from underlid.binmodel.outlook.spread import SHAPES, band
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
+
+
+BEYOND_K: Final = 0.35
+BEYOND_G_M2: Final = 10.0
+"""So far beyond a limit a course must go to count: half the deadband of the rules (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,8 +46,10 @@ class Forecast:
     bed_temp_c: Course | None
     lid_film_g_m2: Course | None
     moisture_pct: Course | None
+    own_heat_k: Floats | None = None
+    """How much of the bed's temperature ahead is its own warmth, K."""
     hot_chance: dict[float, Floats] = field(default_factory=dict)
-    """Limit in °C -> the chance that the bed has reached it by 1, 2, … hours ahead."""
+    """Limit in °C -> the chance that the bed has gone beyond it by 1, 2, … hours ahead."""
     wet_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in g/m² -> the same of the lid's film."""
 
@@ -61,8 +69,9 @@ def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast
         _course(bed),
         _film_course(wet),
         _moisture_course(drying),
-        _chances(_bed_members(bed), hot_limits) if bed else {},
-        _chances(wet.members, wet_limits) if wet else {},
+        None if bed is None else at_hours(bed.own_k),
+        _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
+        _chances(wet.members, wet_limits, BEYOND_G_M2) if wet else {},
     )
 
 
@@ -98,7 +107,7 @@ def _bed_members(bed: Ahead) -> Floats:
     return members
 
 
-def _chances(members: Floats, limits: tuple[float, ...]) -> dict[float, Floats]:
-    """Return for each limit the share of courses that have reached it, by hour."""
+def _chances(members: Floats, limits: tuple[float, ...], beyond: float) -> dict[float, Floats]:
+    """Return for each limit the share of courses that have gone beyond it, by hour."""
     peaks = np.maximum.accumulate(members, axis=1)
-    return {limit: (peaks >= limit).mean(axis=0) for limit in limits}
+    return {limit: (peaks >= limit + beyond).mean(axis=0) for limit in limits}

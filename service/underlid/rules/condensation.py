@@ -15,6 +15,7 @@ from underlid.binmodel.known import Known
 from underlid.binmodel.lid import LidNow, lid_now, net_g_m2_h
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.rules.foreseen import Reach, coming, fresh
 from underlid.rules.levels import level
 from underlid.science.condensation import film_band
 
@@ -31,6 +32,9 @@ HUMID_PCT: Final = 97.0
 HUMID_H: Final = 6
 WARMER_K: Final = 2.0
 """Humidity only: so humid for so long, over a bed so much warmer than its headspace."""
+
+REACHES: Final = (Reach(12, 0.85), Reach(24, 0.9))
+"""A forecast is told when it is so sure within so many hours (our judgement)."""
 
 CERTAINTY: Final = {"lid_probe": 0.9, "lid_estimate": 0.75, "humidity": 0.5}
 """How far each grade of evidence is trusted (our judgement)."""
@@ -53,20 +57,47 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         FILM_DEADBAND_G_M2,
     )
     evidence = _evidence(held, now)
-    verdict = Verdict.HOLDS if priority else Verdict.CLEAR
-    reason = ""
-    if priority is Priority.MEDIUM and open_priority is None:
+    if priority is None:
+        return _foreseen(window, known, now, evidence, held=open_priority is not None)
+    verdict, reason = Verdict.HOLDS, ""
+    if priority is Priority.MEDIUM and open_priority in (None, Priority.LOW):
         verdict, reason = _day_by_day(window, evidence)
     feed = wet_feed(window) if verdict is Verdict.HOLDS else None
     return Finding(
         Condition.CONDENSATION,
         verdict,
-        priority or Priority.LOW,
+        priority,
         round(CERTAINTY[now.grade] * (SATURATED_TRUST if now.saturated else 1.0), 2),
         evidence,
         cause="feed" if feed else "",
         grade=now.grade,
         reason=reason,
+        feed_at_ms=feed.at_ms if feed else None,
+    )
+
+
+def _foreseen(
+    window: BinWindow, known: Known, now: LidNow, evidence: dict[str, float | str], *, held: bool
+) -> Finding:
+    """Return whether a lid that is not wet yet will be."""
+    forecast = fresh(known.forecast, window.now_ms)
+    limit = window.limits.film_warn_g_m2
+    chances = None if forecast is None else forecast.wet_chance.get(limit)
+    soon = forecast and coming(forecast, chances, window.now_ms, REACHES, held=held)
+    if not soon:
+        return Finding(Condition.CONDENSATION, Verdict.CLEAR, evidence=evidence, grade=now.grade)
+    evidence["chance_pct"] = round(100.0 * soon.chance)
+    evidence["limit_g_m2"] = limit
+    feed = wet_feed(window)
+    return Finding(
+        Condition.CONDENSATION,
+        Verdict.HOLDS,
+        Priority.LOW,
+        round(soon.chance, 2),
+        evidence,
+        cause="feed" if feed else "",
+        grade=now.grade,
+        forecast_for_ms=soon.at_ms,
         feed_at_ms=feed.at_ms if feed else None,
     )
 

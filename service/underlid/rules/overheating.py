@@ -6,10 +6,12 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.known import Known
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.rules.foreseen import Reach, coming, fresh
 from underlid.rules.levels import level, middle
 from underlid.timeline import HOUR_MS
 
@@ -20,6 +22,11 @@ FEED_HEATS_H: Final = 7 * 24
 
 COMFORT_BELOW_WARN_K: Final = 7.0
 """Room heat is counted from here: 20 °C for *E. fetida*, the upper end of its best range."""
+
+REACHES: Final = (Reach(24, 0.85), Reach(72, 0.9))
+ALARM_REACHES: Final = (Reach(24, 0.85),)
+"""A forecast is told when it is so sure within so many hours; medium when the alarm limit is near and
+sure (our judgement)."""
 
 OWN_SHARE: Final = 0.5
 """Self-heat below half the room's heat is not what the keeper should act on (our judgement)."""
@@ -45,8 +52,11 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         DEADBAND_K,
     )
     evidence: dict[str, float | str] = {"bed_temp_c": round(bed, 2), "limit_c": limits.hot_warn_c}
+    forecast = fresh(known.forecast, window.now_ms)
     if priority is None:
-        return Finding(Condition.OVERHEATING, Verdict.CLEAR, evidence=evidence)
+        return _foreseen(window, forecast, evidence, held=open_priority is not None)
+    if forecast is not None and forecast.bed_temp_c is not None:
+        _peak(forecast, window.now_ms, bed + DEADBAND_K, evidence)
     cause, certainty, feed_at_ms = _cause(window, evidence)
     return Finding(
         Condition.OVERHEATING,
@@ -57,6 +67,70 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         cause=cause,
         feed_at_ms=feed_at_ms,
     )
+
+
+def _foreseen(
+    window: BinWindow, forecast: Forecast | None, evidence: dict[str, float | str], *, held: bool
+) -> Finding:
+    """Return whether the bed, which is not too warm, will be."""
+    clear = Finding(Condition.OVERHEATING, Verdict.CLEAR, evidence=evidence)
+    if forecast is None or forecast.bed_temp_c is None:
+        return clear
+    limits, now_ms = window.limits, window.now_ms
+    chances = forecast.hot_chance
+    soon = coming(forecast, chances.get(limits.hot_warn_c), now_ms, REACHES, held=held)
+    if soon is None:
+        return clear
+    alarm = coming(forecast, chances.get(limits.hot_alarm_c), now_ms, ALARM_REACHES, held=False)
+    evidence["chance_pct"] = round(100.0 * soon.chance)
+    _peak(forecast, now_ms, -100.0, evidence)
+    cause, feed_at_ms = _cause_ahead(window, forecast)
+    return Finding(
+        Condition.OVERHEATING,
+        Verdict.HOLDS,
+        Priority.LOW if alarm is None else Priority.MEDIUM,
+        round(soon.chance, 2),
+        evidence,
+        cause=cause,
+        forecast_for_ms=soon.at_ms,
+        feed_at_ms=feed_at_ms,
+    )
+
+
+def _peak(
+    forecast: Forecast, now_ms: int, above_c: float, evidence: dict[str, float | str]
+) -> None:
+    """Note the peak that is ahead, if it is above *above_c*."""
+    course = forecast.bed_temp_c
+    assert course is not None
+    passed = (now_ms - forecast.at_ms) // HOUR_MS
+    hour = passed + int(np.argmax(course.middle[passed:]))
+    if course.middle[hour] <= above_c:
+        return
+    evidence["peak_temp_c"] = round(float(course.middle[hour]), 1)
+    evidence["peak_low_c"] = round(float(course.low[hour]), 1)
+    evidence["peak_high_c"] = round(float(course.high[hour]), 1)
+    evidence["peak_in_h"] = round((forecast.at_ms - now_ms) / HOUR_MS + hour + 1, 1)
+
+
+def _cause_ahead(window: BinWindow, forecast: Forecast) -> tuple[str, int | None]:
+    """Return feed or room for a peak that is ahead, and the feed."""
+    course, own = forecast.bed_temp_c, forecast.own_heat_k
+    feed = window.last_feed(FEED_HEATS_H * HOUR_MS)
+    if course is None or own is None or feed is None:
+        return "room", None
+    hour = int(np.argmax(course.middle))
+    room_part = float(course.middle[hour] - own[hour])
+    if _is_feed(window, float(own[hour]), room_part):
+        return "feed", feed[0].at_ms
+    return "room", None
+
+
+def _is_feed(window: BinWindow, own_k: float, room_part_c: float) -> bool:
+    """Tell whether the bed would be below the limit without its own warmth, and that weighs."""
+    room_k = max(0.0, room_part_c - (window.limits.hot_warn_c - COMFORT_BELOW_WARN_K))
+    weighs = own_k > max(SELF_HEAT_SD_K, OWN_SHARE * room_k)
+    return room_part_c < window.limits.hot_warn_c and weighs
 
 
 def _cause(window: BinWindow, evidence: dict[str, float | str]) -> tuple[str, float, int | None]:
@@ -74,8 +148,6 @@ def _cause(window: BinWindow, evidence: dict[str, float | str]) -> tuple[str, fl
     evidence["bed_rate_k_h"] = round(own.rate_k_h, 3)
     excess_k = window.limits.hot_warn_c - own.room_part_c
     certainty = float(np.clip(0.5 + abs(excess_k) / (4.0 * SELF_HEAT_SD_K), 0.5, 0.95))
-    room_k = max(0.0, own.room_part_c - (window.limits.hot_warn_c - COMFORT_BELOW_WARN_K))
-    weighs = own.self_heat_k > max(SELF_HEAT_SD_K, OWN_SHARE * room_k)
-    if excess_k > 0.0 and weighs:
+    if _is_feed(window, own.self_heat_k, own.room_part_c):
         return "feed", certainty, feed[0].at_ms if feed else None
     return "room", certainty, None

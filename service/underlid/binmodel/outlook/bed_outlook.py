@@ -106,7 +106,7 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         LEFT_SD_K * np.sqrt(1.0 - np.square(fades)), _followed_sd(shed, lag_h) if shed else 1.0
     )
     sd = np.hypot(spread_of(errors, prior), fit.own_sd_k)
-    return Ahead(mean, sd, errors)
+    return Ahead(mean, sd, errors, fit.own_k + _left(fit))
 
 
 def lag_of(window: BinWindow) -> float:

@@ -6,7 +6,7 @@ counting most. The distance of the level from its mean over the window fades as 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -51,6 +51,8 @@ class Ahead:
     mean: Floats
     sd: Floats
     errors: Floats
+    own_k: Floats = field(default_factory=lambda: np.zeros(FUTURE_H))
+    """Of a bed: what of the mean it makes itself."""
 
 
 def shed_ahead(shed_c: Floats) -> Ahead | None:

@@ -1,0 +1,88 @@
+"""What is said of a thing that is foreseen: when, how sure, and what it will come to."""
+
+from __future__ import annotations
+
+from datetime import tzinfo
+
+from underlid.alerts.when import day_words, hour_words
+from underlid.journal.units import Units, mass_text, temp_text
+from underlid.rules.finding import Condition, Finding
+from underlid.timeline import HOUR_MS
+
+
+def ahead_clause(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
+    """Return the sentence's first half for a finding that foresees."""
+    return _SAYINGS[finding.condition](finding, name, now_ms, units, zone)
+
+
+def not_come_sentence(finding: Finding, name: str, values: str) -> str:
+    """Return the sentence for what was foreseen and is not expected any more."""
+    what = {
+        Condition.CONDENSATION: "lid is not expected to drip any more",
+        Condition.OVERHEATING: "bed is not expected to get too warm any more",
+        Condition.DRYING_OUT: "bed is not expected to dry out soon any more",
+    }.get(finding.condition, "forecast has not come true")
+    return f"{name}'s {what}{f' ({values})' if values else ''}. Nothing to do."
+
+
+def peak_clause(finding: Finding, now_ms: int, units: Units, zone: tzinfo) -> str:
+    """Return where a bed that is too warm already goes to, if it is known."""
+    evidence = finding.evidence
+    if "peak_temp_c" not in evidence:
+        return ""
+    peak = temp_text(float(evidence["peak_temp_c"]), units)
+    at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
+    return f"; it will peak near {peak} about {hour_words(at_ms, now_ms, zone)}"
+
+
+def _condensation(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
+    evidence = finding.evidence
+    hour = hour_words(finding.forecast_for_ms or now_ms, now_ms, zone)
+    return (
+        f"{name}'s lid will be running with water by about {hour} ({evidence['chance_pct']:.0f} %"
+        f" sure): now about {float(evidence['lid_film_g_m2']):.0f} g/m², by then"
+        f" {evidence['limit_g_m2']:.0f} or more"
+    )
+
+
+def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
+    evidence = finding.evidence
+    bed, peak, low, high, limit = (
+        temp_text(float(evidence[key]), units)
+        for key in ("bed_temp_c", "peak_temp_c", "peak_low_c", "peak_high_c", "limit_c")
+    )
+    at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
+    why = "from its own feed" if finding.cause == "feed" else "from the room"
+    return (
+        f"{name}'s bed is at {bed} and will peak near {peak} ({low} to {high}) about"
+        f" {hour_words(at_ms, now_ms, zone)}, {why}: {evidence['chance_pct']:.0f} % to pass {limit}"
+    )
+
+
+def _drying_out(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
+    evidence = finding.evidence
+    trend = evidence.get("moisture_trend_pct_d")
+    falls = f" and falls {abs(float(trend)):.1f} points a day" if trend is not None else ""
+    day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
+    return (
+        f"{name}'s bed is at {evidence['moisture_pct']} % moisture{falls}: it will be too dry (below"
+        f" {evidence['limit_pct']} %) about {day}, in {evidence['days_until_too_dry']} days"
+        f" ({evidence['days_until_too_dry_soonest']} to {evidence['days_until_too_dry_latest']})"
+    )
+
+
+def _hungry(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
+    eats = mass_text(float(finding.evidence["eaten_g_d"]), units)
+    day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
+    return (
+        f"{name} will have nothing left of its last feed by about {day}: its herd eats about {eats} a"
+        " day"
+    )
+
+
+_SAYINGS = {
+    Condition.HUNGRY: _hungry,
+    Condition.CONDENSATION: _condensation,
+    Condition.OVERHEATING: _overheating,
+    Condition.DRYING_OUT: _drying_out,
+}
