@@ -20,7 +20,7 @@ from underlid.rules.finding import Condition
 from underlid.score.doses import Dose, doses
 from underlid.score.events import Event, Moments, events_of, fault_event, is_blind
 from underlid.score.matching import FALSE, RIGHT, Raised, finder_of, judge_alert
-from underlid.score.outlook import QUANTITIES, Outcome, deeds, outcomes
+from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.verdicts import Verdicts, received, verdicts_of
 from underlid.score.watched import times_of, watch
 from underlid.simulate.families.catalogue import FAMILIES
@@ -206,7 +206,7 @@ def _look_ahead(result: Scored, stretch: Stretch, verdicts: Verdicts) -> None:
     truth = {one.at_ms: one.values for one in stretch.truths}
     done_ms = deeds(stretch.entries)
     for forecast in verdicts.forecasts:
-        courses = {name: getattr(forecast, name) for name in QUANTITIES}
+        courses = {name: getattr(forecast, name) for name in QUANTITIES if name != CHANGE}
         result.outcomes += outcomes(forecast.at_ms, courses, truth, done_ms)
 
 

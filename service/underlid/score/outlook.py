@@ -17,8 +17,12 @@ QUANTITIES: Final[dict[str, float]] = {
     "bed_temp_c": 0.1,
     "lid_film_g_m2": 2.0,
     "moisture_pct": 0.2,
+    "moisture_change": 0.2,
 }
 """What is foreseen, and what a sensor resolves of it."""
+
+CHANGE: Final = "moisture_change"
+"""Moisture, less the error that the soil probe's calibration has at the time."""
 
 DRY_FILM_G_M2: Final = 5.0
 
@@ -56,20 +60,20 @@ def outcomes(
     found: Counter[Outcome] = Counter()
     until_ms = min((one for one in deeds_ms if one > at_ms), default=1 << 62)
     for name, resolves in QUANTITIES.items():
-        band = courses.get(name)
+        source = "moisture_pct" if name == CHANGE else name
+        band = courses.get(source)
         if band is None:
             continue
+        error = _present_error(at_ms, band, truth) if name == CHANGE else 0.0
         for ahead in AHEAD_H:
             when = at_ms + ahead * HOUR_MS
             values = truth.get(when)
-            if (
-                values is None
-                or ahead > len(band.low)
-                or (when > until_ms and name != "shed_temp_c")
-            ):
+            if values is None or ahead > len(band.low):
+                continue
+            if when > until_ms and name != "shed_temp_c":
                 continue
             low, high = float(band.low[ahead - 1]), float(band.high[ahead - 1])
-            came = values[name]
+            came = values[source] + error
             if name == "lid_film_g_m2" and max(came, high) < DRY_FILM_G_M2:
                 continue
             side = "inside"
@@ -79,6 +83,12 @@ def outcomes(
                 side = "above"
             found[name, ahead, side] += 1
     return found
+
+
+def _present_error(at_ms: int, band: Band, truth: Mapping[int, Mapping[str, float]]) -> float:
+    """Return by how much the middle course is above the truth at its beginning."""
+    soon = truth.get(at_ms + HOUR_MS)
+    return 0.0 if soon is None else float(band.middle[0]) - soon["moisture_pct"]
 
 
 def deeds(entries: Iterable[Entry]) -> list[int]:
