@@ -74,6 +74,8 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Guarded]:
 
 
 def healthy(service: Guarded) -> bool:
+    if "Probes:" not in service.log.read_text():
+        return False
     with contextlib.suppress(OSError), urllib.request.urlopen(service.web + "/healthz") as answer:
         return bool(answer.status == 200)
     return False
