@@ -16,6 +16,7 @@ from underlid.cli.demo import demo
 from underlid.cli.entries import entries
 from underlid.cli.export import export
 from underlid.cli.imports import import_
+from underlid.cli.move_readings import move_readings
 from underlid.cli.probes import probes
 from underlid.cli.replay import replay
 from underlid.cli.score import score
@@ -36,6 +37,6 @@ def underlid() -> None:
 
 for command in (
     serve, demo, check, bins, probes, entries, alerts, user,
-    replay, simulate, score, import_, export, backup, restore,
+    replay, simulate, score, import_, export, backup, restore, move_readings,
 ):  # fmt: skip
     underlid.add_command(command)

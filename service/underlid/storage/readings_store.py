@@ -14,7 +14,7 @@ from underlid.storage.sqlite_readings import SqliteReadings
 def open_readings(settings: Settings, clock: Clock | None = None) -> ReadingStore:
     """Open the store to look things up; what waits for InfluxDB goes on waiting."""
     if settings.readings_store == "sqlite":
-        return SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
+        return open_sqlite(settings)
     return open_influx(settings, clock)
 
 
@@ -24,6 +24,11 @@ def open_readings_to_run(settings: Settings, clock: Clock) -> ReadingStore:
     if isinstance(store, InfluxReadings):
         store.start()
     return store
+
+
+def open_sqlite(settings: Settings) -> SqliteReadings:
+    """Open the readings in the data folder, whatever the settings choose."""
+    return SqliteReadings(settings.readings_path, settings.raw_days, settings.hourly_days)
 
 
 def open_influx(settings: Settings, clock: Clock | None = None) -> InfluxReadings:
