@@ -10,6 +10,7 @@ import click
 from underlid.cli.sentence import counted, progress, say_table
 from underlid.score import tables
 from underlid.score.case import Scored
+from underlid.score.figures import as_object
 from underlid.score.runs import families_of, numbers_of, run
 from underlid.timeline import SECOND_MS
 
@@ -66,7 +67,7 @@ def score(
     cases.sort(key=lambda case: (order[case.family], case.number))
     _say(cases, per_family=per_family, detail=detail)
     if json_file is not None:
-        text = json.dumps(tables.as_object(cases), indent=1, ensure_ascii=False)
+        text = json.dumps(as_object(cases), indent=1, ensure_ascii=False)
         json_file.write_text(text + "\n", encoding="utf-8")
         click.echo(f"Wrote the figures of {counted(len(cases), 'case')} to {json_file}.", err=True)
 

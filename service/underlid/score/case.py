@@ -19,7 +19,7 @@ from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
 from underlid.score.doses import Dose, doses
 from underlid.score.events import Event, Moments, events_of, fault_event, is_blind
-from underlid.score.matching import FALSE, RIGHT, Raised, finder_of, judge_alert
+from underlid.score.matching import FALSE, RIGHT, Raised, finder_of, judge_alert, returned_too_soon
 from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.verdicts import Verdicts, received, verdicts_of
 from underlid.score.watched import times_of, watch
@@ -143,6 +143,7 @@ def _match(result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts)
         for alert in verdicts.alerts:
             if alert.condition is watched.condition:
                 alert.right, alert.why = judge_alert(alert, watched, at_ms, stretch.entries)
+                alert.gone_too_soon = returned_too_soon(alert, watched, at_ms)
         if watched.condition is Condition.DRYING_OUT:
             result.dates += _dates(result, verdicts)
     _match_faults(result, sketch, verdicts, at_ms)

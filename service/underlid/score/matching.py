@@ -62,6 +62,8 @@ class Raised:
     """When an alert that foresaw first reported."""
     right: str = ""
     why: str = ""
+    gone_too_soon: bool = False
+    """It returned while the truth had not left the far side of the grey zone for its off-delay."""
     changes: list[str] = field(default_factory=list)
 
     def open_at(self, at_ms: int) -> bool:
@@ -114,6 +116,15 @@ def judge_alert(
     known = reached[~np.isnan(reached)]
     off = f"it came to {known.max():+.2f} from the limit" if len(known) else "it could not come"
     return FALSE, f"{off} in {(until_ms - alert.at_ms) / HOUR_MS:.0f} h"
+
+
+def returned_too_soon(alert: Raised, watched: Watched, at_ms: Moments) -> bool:
+    """Tell whether the alert returned although the truth was beyond doubt for the whole off-delay."""
+    if alert.returned_ms is None:
+        return False
+    waited = (at_ms > alert.returned_ms - watched.off_ms) & (at_ms <= alert.returned_ms)
+    with np.errstate(invalid="ignore"):
+        return bool(waited.any() and (watched.beyond[waited] >= watched.far).all())
 
 
 def _deed_ms(alert: Raised, entries: Sequence[Entry]) -> int | None:

@@ -120,6 +120,8 @@ def sentences(cases: Sequence[Scored]) -> list[str]:
     ]
     if alone:
         said.append(f"Faults alone: {whole_of(alone).false_bin_alerts} false alerts of bins.")
+    if whole.too_soon:
+        said.append(f"{whole.too_soon} alerts returned while the bin was still beyond its limit.")
     if whole.dates:
         said.append(
             f"Dates of drying out at 5 days ahead: {whole.dates_near} of {len(whole.dates)} within"
@@ -167,66 +169,15 @@ def _alert(case: Scored, alert: Raised) -> list[str]:
     foreseen = ""
     if alert.forecast_for_ms is not None:
         foreseen = f" for h {_at(case, alert.forecast_for_ms)}"
+    soon = ", RETURNED TOO SOON" if alert.gone_too_soon else ""
     end = "open" if alert.returned_ms is None else f"to {_at(case, alert.returned_ms)}"
     return [
         f"  alert  {alert.condition.value} {alert.subject} {alert.priority}: h"
-        f" {_at(case, alert.at_ms)} {end}{foreseen}; {alert.right.upper()}, {alert.why}",
+        f" {_at(case, alert.at_ms)} {end}{foreseen}; {alert.right.upper()}, {alert.why}{soon}",
         f"         {alert.text}",
         f"         {dict(alert.evidence)} {alert.cause} {alert.grade}",
         *(f"         {change}" for change in alert.changes),
     ]
-
-
-def as_object(cases: Sequence[Scored]) -> dict[str, object]:
-    """Return all figures for a script."""
-    whole = whole_of(cases)
-    return {
-        "cases": whole.cases,
-        "bin_days": whole.bin_days,
-        "false_alerts_per_bin_month": round(whole.false_a_month, 3),
-        "messages_per_bin_day": round(whole.messages_a_day, 3),
-        "conditions": {
-            row.condition.value: {
-                "events": row.events,
-                "found": row.found,
-                "blind": row.blind,
-                "recall": row.recall,
-                "alerts": row.alerts,
-                "left_out": row.left_out,
-                "precision": row.precision,
-                "median_lead_h": middle(row.leads_h),
-                "median_lead_to_alarm_h": middle(row.alarm_leads_h),
-                "alarms": row.alarms,
-                "alarms_allowed": row.alarms_allowed,
-            }
-            for row in rows_of(cases)
-            if not row.name.startswith(" ")
-        },
-        "families": [
-            dict(zip(FAMILY_HEADER, row, strict=True)) for row in family_rows(cases)
-        ],
-        "bands": {
-            name: {str(ahead): {"inside": one[0], "below": one[1], "above": one[2]}
-                   for ahead, one in by_ahead.items()}
-            for name, by_ahead in coverage_of(cases).items()
-        },
-        "amounts": {
-            name: [round(dose.error_pct, 2) for dose in doses]
-            for name, doses in sorted(doses_of(cases).items())
-        },
-        "dates": whole.dates,
-        "order": {"same": whole.order_same, "cases": whole.order_cases},
-        "missed": [
-            {"family": case.family, "number": case.number, "condition": found.event.condition.value,
-             "start": rfc3339(found.event.start_ms), "beyond": round(found.event.peak, 2)}
-            for case, found in missed(cases)
-        ],
-        "false": [
-            {"family": case.family, "number": case.number, "condition": alert.condition.value,
-             "raised": rfc3339(alert.at_ms), "why": alert.why}
-            for case, alert in false_alerts(cases)
-        ],
-    }  # fmt: skip
 
 
 def _at(case: Scored, at_ms: int) -> str:

@@ -39,6 +39,8 @@ class Row:
     """Leads to the alarm limit, of the events that allow the lead asked for."""
     alarms: int = 0
     alarms_allowed: int = 0
+    whole: bool = True
+    """False for a harder part."""
 
     @property
     def recall(self) -> float | None:
@@ -74,7 +76,7 @@ def rows_of(cases: Sequence[Scored]) -> list[Row]:
 
 def _row(cases: Sequence[Scored], condition: Condition, variant: str | None) -> Row:
     name = condition.value if variant is None else f"  {variant or 'the rest'}"
-    row = Row(name, condition)
+    row = Row(name, condition, whole=variant is None)
     for case in cases:
         for found in case.found:
             if _is(found, condition) and variant in (None, found.variant):
@@ -132,6 +134,8 @@ class Whole:
     false_a_month: float
     false_bin_alerts: int
     """False alerts of bins, those of probes left out."""
+    too_soon: int
+    """Alerts that returned while the bin was still beyond doubt beyond its limit."""
     order_same: int
     order_cases: int
     dates: list[float | None]
@@ -153,6 +157,7 @@ def whole_of(cases: Sequence[Scored]) -> Whole:
         sum(case.messages for case in cases) / days if days else 0.0,
         MONTH_DAYS * len(false) / days if days else 0.0,
         sum(1 for alert in false if alert.condition is not Condition.PROBE_FAULT),
+        sum(1 for case in cases for alert in case.alerts if alert.gone_too_soon),
         sum(1 for case in ordered if case.same_last),
         len(ordered),
         [date for case in cases for date in case.dates],
