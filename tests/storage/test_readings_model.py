@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import tempfile
 from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import suppress
 from pathlib import Path
+from typing import ClassVar
 
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -16,7 +19,13 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
+from storage.influx_front import Fault, Front
+from storage.influxd import Influxd
+from storage.kept import Kept, KeptInInflux
 from storage.readings_places import START_MS, Rows, all_rows, check_buckets, timed, untimed
+from underlid.clock import VirtualClock
+from underlid.storage.influx.readings import InfluxReadings
+from underlid.storage.influx.trouble import AwayError
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
@@ -42,11 +51,13 @@ written = st.lists(st.tuples(st.sampled_from(PROBES), moments, values), max_size
 class StoreAndDictionary(RuleBasedStateMachine):
     """Writes, packs, reopens; after each step both say the same."""
 
+    make: ClassVar[Callable[[Path], Kept]]
+
     @initialize()
     def start(self) -> None:
         self.folder = tempfile.TemporaryDirectory(prefix="underlid-")
-        self.path = Path(self.folder.name) / "readings.sqlite"
-        self.store = SqliteReadings(self.path)
+        self.kept = type(self).make(Path(self.folder.name))
+        self.store = self.kept.open()
         self.model: dict[str, Rows] = {probe: {} for probe in PROBES}
         self.newest: dict[str, dict[str, tuple[int, float]]] = {probe: {} for probe in PROBES}
         self.numbers: Counter[str] = Counter()
@@ -73,32 +84,13 @@ class StoreAndDictionary(RuleBasedStateMachine):
             assert self.store.write([untimed(probe, at_ms + 1 + n, row, seq)]) == []
 
     @rule(now_ms=st.sampled_from(PACKS_MS))
-    def pack(self, now_ms: int) -> None:
-        self.store.pack(now_ms)
-
-    @rule(now_ms=st.sampled_from(PACKS_MS), rows=written, steps=st.integers(0, 4))
-    def pack_and_write_between(
-        self, now_ms: int, rows: list[tuple[str, int, dict[str, float]]], steps: int
-    ) -> None:
-        packing = self.store.pack_steps(now_ms)
-        for _ in range(steps):
-            next(packing, None)
-        self.write(rows)
-        for _ in packing:
-            pass
-
-    @rule(now_ms=st.sampled_from(PACKS_MS), steps=st.integers(0, 4))
-    def stop_while_packing(self, now_ms: int, steps: int) -> None:
-        packing = self.store.pack_steps(now_ms)
-        for _ in range(steps):
-            next(packing, None)
-        packing.close()
-        self.reopen()
+    def settle(self, now_ms: int) -> None:
+        self.kept.settle(self.store, now_ms)
 
     @rule()
     def reopen(self) -> None:
-        self.store.close()
-        self.store = SqliteReadings(self.path)
+        self.kept.close_all()
+        self.store = self.kept.open()
 
     @invariant()
     def same_rows(self) -> None:
@@ -135,12 +127,68 @@ class StoreAndDictionary(RuleBasedStateMachine):
 
     def teardown(self) -> None:
         if hasattr(self, "store"):
-            self.store.close()
+            self.kept.close()
             self.folder.cleanup()
 
 
+class FileAndDictionary(StoreAndDictionary):
+    """On SQLite, which may also be written to, or stopped, between two steps of packing."""
+
+    def steps(self, now_ms: int) -> Iterator[int]:
+        assert isinstance(self.store, SqliteReadings)
+        return self.store.pack_steps(now_ms)
+
+    @rule(now_ms=st.sampled_from(PACKS_MS), rows=written, steps=st.integers(0, 4))
+    def pack_and_write_between(
+        self, now_ms: int, rows: list[tuple[str, int, dict[str, float]]], steps: int
+    ) -> None:
+        packing = self.steps(now_ms)
+        for _ in range(steps):
+            next(packing, None)
+        self.write(rows)
+        for _ in packing:
+            pass
+
+    @rule(now_ms=st.sampled_from(PACKS_MS), steps=st.integers(0, 4))
+    def stop_while_packing(self, now_ms: int, steps: int) -> None:
+        packing = self.steps(now_ms)
+        for _ in range(steps):
+            next(packing, None)
+        packing.close()
+        self.reopen()
+
+
+class ServerAndDictionary(StoreAndDictionary):
+    """On InfluxDB, where a batch may be sent at any time, or be stored without our knowing."""
+
+    @rule()
+    def send(self) -> None:
+        assert isinstance(self.store, InfluxReadings)
+        self.store.drain.empty()
+
+    @rule()
+    def send_in_vain(self) -> None:
+        assert isinstance(self.store, InfluxReadings)
+        assert isinstance(self.kept, KeptInInflux)
+        self.kept.front.faults.append(Fault(cut=True))
+        with suppress(AwayError):
+            self.store.drain.step()
+        self.kept.front.faults.clear()
+
+
 def test_the_store_equals_a_dictionary() -> None:
+    FileAndDictionary.make = staticmethod(lambda folder: Kept(folder, VirtualClock(START_MS)))
     run_state_machine_as_test(
-        StoreAndDictionary,
+        FileAndDictionary,
         settings=settings(max_examples=25, stateful_step_count=12, deadline=None),
+    )
+
+
+def test_the_server_equals_a_dictionary(influxd: Influxd, front: Front) -> None:
+    ServerAndDictionary.make = staticmethod(
+        lambda folder: KeptInInflux(folder, VirtualClock(START_MS), influxd, front)
+    )
+    run_state_machine_as_test(
+        ServerAndDictionary,
+        settings=settings(max_examples=12, stateful_step_count=10, deadline=None),
     )
