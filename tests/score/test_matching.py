@@ -7,7 +7,16 @@ import pytest
 from underlid.journal.entries import Entry, LiquidAdded
 from underlid.rules.finding import Condition
 from underlid.score.events import Event, events_of
-from underlid.score.matching import FALSE, LEFT_OUT, RIGHT, Raised, finder_of, judge_alert
+from underlid.score.matching import (
+    FALSE,
+    LEFT_OUT,
+    RIGHT,
+    Raised,
+    finder_of,
+    judge_alert,
+    returned_too_soon,
+    share_told,
+)
 from underlid.score.watched import Watched
 from underlid.timeline import HOUR_MS
 
@@ -89,3 +98,21 @@ def test_a_forecast_whose_cause_the_keeper_took_away_is_left_out() -> None:
 
 def test_leads_are_counted_to_the_limit() -> None:
     assert (event().start_ms - alert(28.0).at_ms) / HOUR_MS == pytest.approx(12.0)
+
+
+def test_what_is_told_of_an_event_is_the_time_with_an_open_alert_after_the_deadline() -> None:
+    watched = heat((40, 50, 2.0))
+    (one,) = events_of(watched, AT_MS)
+    hours = 50.0 - 42.0 - 20 / 60
+    assert share_told(one, [alert(40.0)], watched, AT_MS) == 1.0
+    assert share_told(one, [alert(40.0, 46.0)], watched, AT_MS) == pytest.approx(
+        1.0 - 4.0 / hours, abs=0.02
+    )
+    assert share_told(one, [], watched, AT_MS) == 0.0
+
+
+def test_an_alert_that_returns_while_the_bin_is_beyond_doubt_returned_too_soon() -> None:
+    watched = heat((40, 50, 2.0), (50, 60, 0.3))
+    assert returned_too_soon(alert(40.0, 46.0), watched, AT_MS)
+    assert not returned_too_soon(alert(40.0, 52.0), watched, AT_MS)
+    assert not returned_too_soon(alert(40.0), watched, AT_MS)

@@ -19,7 +19,15 @@ from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
 from underlid.score.doses import Dose, doses
 from underlid.score.events import Event, Moments, events_of, fault_event, is_blind
-from underlid.score.matching import FALSE, RIGHT, Raised, finder_of, judge_alert, returned_too_soon
+from underlid.score.matching import (
+    FALSE,
+    RIGHT,
+    Raised,
+    finder_of,
+    judge_alert,
+    returned_too_soon,
+    share_told,
+)
 from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.verdicts import Verdicts, received, verdicts_of
 from underlid.score.watched import times_of, watch
@@ -52,6 +60,8 @@ class Found:
     """Hours from the last cause to the limit; None where there is no single cause."""
     variant: str = ""
     """What makes it harder: the bin has no weighed sample, the shed no probe."""
+    told: float | None = None
+    """Share of its later time, beyond doubt, in which an alert was open."""
 
     @property
     def lead_h(self) -> float | None:
@@ -138,6 +148,7 @@ def _match(result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts)
                     alert,
                     _allowed_h(event, sketch, stretch.entries),
                     result.variants.get(event.condition.value, ""),
+                    share_told(event, verdicts.alerts, watched, at_ms),
                 )
             )
         for alert in verdicts.alerts:

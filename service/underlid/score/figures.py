@@ -62,6 +62,7 @@ def _condition(row: Row) -> dict[str, object]:
         "found": row.found,
         "blind": row.blind,
         "recall": row.recall,
+        "told": sum(row.told) / len(row.told) if row.told else None,
         "alerts": row.alerts,
         "left_out": row.left_out,
         "precision": row.precision,

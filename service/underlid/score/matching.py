@@ -84,6 +84,23 @@ def finder_of(event: Event, alerts: Sequence[Raised]) -> Raised | None:
     return before[-1] if before else None
 
 
+def share_told(
+    event: Event, alerts: Sequence[Raised], watched: Watched, at_ms: Moments
+) -> float | None:
+    """Return the share of the time beyond doubt, after the deadline, in which an alert was open."""
+    with np.errstate(invalid="ignore"):
+        surely = watched.beyond >= watched.far
+    asked = (at_ms >= event.deadline_ms) & (at_ms <= event.end_ms) & surely
+    if not asked.any():
+        return None
+    told = np.zeros(len(at_ms), dtype=np.bool_)
+    for one in alerts:
+        if one.condition is event.condition:
+            until_ms = at_ms[-1] + 1 if one.returned_ms is None else one.returned_ms
+            told |= (at_ms >= one.at_ms) & (at_ms < until_ms)
+    return float(told[asked].mean())
+
+
 def judge_alert(
     alert: Raised, watched: Watched, at_ms: Moments, entries: Sequence[Entry]
 ) -> tuple[str, str]:

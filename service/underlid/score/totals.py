@@ -37,6 +37,8 @@ class Row:
     leads_h: list[float] = field(default_factory=list)
     alarm_leads_h: list[float] = field(default_factory=list)
     """Leads to the alarm limit, of the events that allow the lead asked for."""
+    told: list[float] = field(default_factory=list)
+    """Of each event, the share of its later time in which an alert was open."""
     alarms: int = 0
     alarms_allowed: int = 0
     whole: bool = True
@@ -104,6 +106,8 @@ def _add_event(row: Row, found: Found) -> None:
         return
     row.events += 1
     row.found += found.alert is not None
+    if found.told is not None:
+        row.told.append(found.told)
     if found.lead_h is not None:
         row.leads_h.append(found.lead_h)
     if found.event.alarm_ms is None:
