@@ -12,11 +12,9 @@ from underlid.cli.sentence import counted, json_option, progress, say_json
 from underlid.clock import SystemClock
 from underlid.config import Settings, load
 from underlid.storage.folder import folder_in_use
-from underlid.storage.influx.server import InfluxServer
-from underlid.storage.influx.target import InfluxTarget
 from underlid.storage.moving import Moved, Target, months_of, move_all
 from underlid.storage.protocols import ReadingStore
-from underlid.storage.readings_store import influx_place, open_influx, open_sqlite
+from underlid.storage.readings_store import influx_server, open_influx, open_sqlite
 from underlid.storage.sqlite_target import SqliteTarget
 from underlid.timeline import rfc3339
 
@@ -64,8 +62,9 @@ def _ends(settings: Settings, where: str, stack: ExitStack) -> tuple[ReadingStor
     """Open where they come from and where they go."""
     sqlite = stack.enter_context(closing(open_sqlite(settings)))
     if where == "influx":
-        server = stack.enter_context(closing(InfluxServer(influx_place(settings))))
-        return sqlite, InfluxTarget(server)
+        from underlid.storage.influx.target import InfluxTarget
+
+        return sqlite, InfluxTarget(stack.enter_context(closing(influx_server(settings))))
     influx = stack.enter_context(closing(open_influx(settings)))
     return influx, SqliteTarget(sqlite, SystemClock().now_ms())
 
