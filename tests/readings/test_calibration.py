@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from underlid.errors import UnderlidError
@@ -12,7 +12,6 @@ from underlid.readings.calibration import (
     SALT_RH_PCT,
     Line,
     clip_humidity_pct,
-    moisture_line,
     one_point,
     sample_moisture_pct,
     soil_index,
@@ -52,35 +51,10 @@ def test_soil_index() -> None:
     assert soil_index(np.array([2900.0]), 2750.0, 1150.0)[0] == pytest.approx(-0.094, abs=5e-4)
 
 
-def test_moisture_from_weighed_samples() -> None:
-    line = moisture_line([(0.40, 62.0), (0.62, 78.0)])
-    assert line is not None
-    assert line.apply(0.40) == pytest.approx(62.0)
-    assert line.apply(0.62) == pytest.approx(78.0)
-    assert moisture_line([(0.4, 62.0)]) is None
-    assert moisture_line([(0.4, 62.0), (0.4, 70.0)]) is None
-    assert moisture_line([(0.4, 78.0), (0.6, 62.0)]) is None
+def test_moisture_of_a_weighed_sample() -> None:
     assert sample_moisture_pct(10.0, 2.3) == 77.0
     with pytest.raises(UnderlidError):
         sample_moisture_pct(2.3, 10.0)
-
-
-@given(
-    st.lists(st.tuples(st.floats(0.0, 1.0), st.floats(40.0, 95.0)), min_size=2, max_size=8),
-)
-def test_the_fit_is_the_least_squares_line(points: list[tuple[float, float]]) -> None:
-    """`moisture_line` is numpy's least-squares line wherever that line rises."""
-    index, moisture = (np.array(column) for column in zip(*points, strict=True))
-    assume(np.ptp(index) > 0.05)
-    gain, offset = np.polyfit(index, moisture, 1)
-    assume(abs(gain) > 1e-6)
-    line = moisture_line(points)
-    if gain < 0:
-        assert line is None
-    else:
-        assert line is not None
-        assert line.gain == pytest.approx(gain, rel=1e-6, abs=1e-6)
-        assert line.offset == pytest.approx(offset, rel=1e-6, abs=1e-6)
 
 
 @given(st.floats(0.3, 4.0), st.floats(-20.0, 20.0), st.lists(st.floats(-50.0, 150.0), min_size=1))

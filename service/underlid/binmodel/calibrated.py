@@ -1,46 +1,27 @@
 """From what a probe said to physical values, on the way out: the calibrations of its place.
 
 Used by the judge's window, by charts and by exports alike. The lines themselves are made in
-`readings.calibration`. A soil probe without weighed samples gets a prior line: good for trends,
-not for levels, and marked so by `moisture_grade`.
+`readings.calibration` and `readings.moisture_line`. A soil probe without weighed samples gets the
+usual line: good for trends, not for levels, as its sd shows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from enum import StrEnum
+from collections.abc import Container, Mapping
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.bins import ProbePlace
-from underlid.readings.calibration import Line, moisture_line, soil_index_line
+from underlid.readings.calibration import Line, soil_index_line
+from underlid.readings.moisture_line import moisture_fit
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
-PRIOR_LINE: Final = Line(gain=72.0, offset=33.0)
-"""Moisture from soil index when nobody has weighed a sample: 0.4 → 62 %, 0.65 → 80 % (our
-judgement; capacitive probes in bedding differ by ±8 % points)."""
-
-
-class MoistureGrade(StrEnum):
-    """What a moisture value rests on."""
-
-    PROBE = "probe"
-    WEIGHED = "weighed"
-    ONE_POINT = "one_point"
-    PRIOR = "prior"
-
-
-MOISTURE_SD_PCT: Final[dict[MoistureGrade, float]] = {
-    MoistureGrade.PROBE: 3.0,
-    MoistureGrade.WEIGHED: 3.0,
-    MoistureGrade.ONE_POINT: 5.0,
-    MoistureGrade.PRIOR: 8.0,
-}
-"""Standard deviation of a moisture value, % points (our judgement)."""
+MOISTURE_PROBE_SD_PCT: Final = 3.0
+"""Of a probe that says moisture itself (our judgement)."""
 
 
 def calibrate(
@@ -72,23 +53,25 @@ def calibrate(
 
 def index_line(place: ProbePlace) -> Line | None:
     """Return the line from soil index to moisture; None when the weighed samples contradict."""
-    points = place.soil_points
-    if not points:
-        return PRIOR_LINE
-    if len({index for index, _ in points}) == 1:
-        mean = sum(moisture for _, moisture in points) / len(points)
-        return Line(PRIOR_LINE.gain, mean - PRIOR_LINE.gain * points[0][0])
-    return moisture_line(points)
+    fit = moisture_fit(place.soil_points)
+    return fit.line if fit is not None else None
 
 
-def moisture_grade(place: ProbePlace, channels: Mapping[str, object]) -> MoistureGrade:
-    """Return what the moisture of a probe with these raw channels rests on."""
+def moisture_sd_pct(
+    place: ProbePlace, channels: Container[str], moisture_pct: float | None
+) -> float | None:
+    """Return how sure the moisture of a probe with these raw channels is, % points.
+
+    The further its value is from the weighed samples, the less; None when it says no moisture.
+    """
     if "moisture_pct" in channels:
-        return MoistureGrade.PROBE
-    kinds = len({index for index, _ in place.soil_points})
-    if kinds >= 2:
-        return MoistureGrade.WEIGHED
-    return MoistureGrade.ONE_POINT if kinds else MoistureGrade.PRIOR
+        return MOISTURE_PROBE_SD_PCT
+    if "soil_index" not in channels and "soil_raw" not in channels:
+        return None
+    fit = moisture_fit(place.soil_points)
+    if fit is None:
+        return None
+    return fit.sd_pct(fit.level_pct if moisture_pct is None else moisture_pct)
 
 
 def _apply(place: ProbePlace, channel: str, taken_at_ms: Integers, raw: Floats) -> Floats:

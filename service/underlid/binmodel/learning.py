@@ -6,9 +6,12 @@ One file a lesson is in `taught/`; what is used of them is in `thermal.py`, `lid
 from __future__ import annotations
 
 from underlid.binmodel.bins import Bin
-from underlid.binmodel.lessons import Lesson, Lessons
+from underlid.binmodel.lessons import Lessons
+from underlid.binmodel.taught.appetite import appetite, self_heat_by_hour
+from underlid.binmodel.taught.drying_rate import drying_rate
 from underlid.binmodel.taught.headspace import head_share
 from underlid.binmodel.taught.lid_factor import lid_factor
+from underlid.binmodel.taught.moisture import moisture
 from underlid.binmodel.taught.past import Past
 from underlid.binmodel.taught.time_constant import time_constant
 from underlid.binmodel.window import BinWindow, nothing_known
@@ -28,15 +31,19 @@ def _lessons(past: Past) -> Lessons:
     bin_ = past.window.bin
     name = bin_.name or bin_.id.capitalize()
     factor, loss = lid_factor(past, name)
+    tau = time_constant(past, name)
+    dries = drying_rate(past, name)
+    sd, shift = moisture(past, name)
     return Lessons(
         past.window.now_ms,
-        time_constant_h=time_constant(past, name),
+        time_constant_h=tau,
         head_share=head_share(past, name),
         lid_factor=factor,
         lid_loss_g_m2_h=loss,
-        drying_pct_d_kpa=Lesson(0.2, 0.2, "As in most bins."),
-        drying_pct_d=Lesson(0.0, 0.1, "As in most bins."),
-        eaten_g_d=Lesson(250.0 * bin_.herd_kg, 120.0 * bin_.herd_kg, "By the mass of its herd."),
-        moisture_sd_pct=Lesson(8.0, 0.0, "No weighed sample yet."),
-        moisture_shift_pct=Lesson(0.0, 0.0, "No weighed sample yet."),
+        drying_pct_d_kpa=dries.per_kpa,
+        drying_pct_d=dries.rate,
+        deficit_kpa=dries.deficit,
+        eaten_g_d=appetite(past, name, self_heat_by_hour(past, tau.value)),
+        moisture_sd_pct=sd,
+        moisture_shift_pct=shift,
     )

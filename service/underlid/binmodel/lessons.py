@@ -6,7 +6,24 @@ bins of its kind are like.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from typing import Final
+
+from underlid.timeline import rfc3339
+
+UNITS: Final = {
+    "time_constant_h": "h",
+    "head_share": "",
+    "lid_factor": "",
+    "lid_loss_g_m2_h": "g/m²h",
+    "drying_pct_d": "% points/d",
+    "drying_pct_d_kpa": "% points/(d kPa)",
+    "deficit_kpa": "kPa",
+    "eaten_g_d": "g/d",
+    "moisture_sd_pct": "% points",
+    "moisture_shift_pct": "% points",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,12 +58,40 @@ class Lessons:
     lid_loss_g_m2_h: Lesson
     """What the lid loses beside the condensing flux, g/m²h; negative where it gains."""
     drying_pct_d_kpa: Lesson
-    """% points of moisture lost a day per kPa of vapour pressure deficit in the shed."""
+    """% points of moisture lost a day more for each kPa of vapour pressure deficit beyond
+    `deficit_kpa`."""
     drying_pct_d: Lesson
-    """% points lost a day beside that, whatever the shed's air; what a day loses is the sum."""
+    """% points lost a day at `deficit_kpa`; negative where a bed gets wetter."""
+    deficit_kpa: Lesson
+    """Mean vapour pressure deficit of the shed's air."""
     eaten_g_d: Lesson
     """Food that disappears in a day at the best temperature; times the herd's activity at another."""
     moisture_sd_pct: Lesson
     """How sure the bed's moisture is after the weighed samples, % points; `value` is the sd."""
     moisture_shift_pct: Lesson
     """What the samples weighed lately add to the moisture that the probes say, % points."""
+
+    def each(self) -> Iterator[tuple[str, str, Lesson]]:
+        """Yield name, unit and lesson of everything there is, in the order in which it is shown."""
+        for field in fields(self):
+            if field.name in UNITS:
+                yield field.name, UNITS[field.name], getattr(self, field.name)
+
+    def as_json(self) -> dict[str, object]:
+        """Return all lessons for programs."""
+        return {
+            "learnt_at": rfc3339(self.at_ms),
+            "lessons": {
+                name: {
+                    "value": one.value,
+                    "sd": one.sd,
+                    "unit": unit,
+                    "learnt": one.learnt,
+                    "count": one.count,
+                    "from": None if one.from_ms is None else rfc3339(one.from_ms),
+                    "until": None if one.until_ms is None else rfc3339(one.until_ms),
+                    "text": one.text,
+                }
+                for name, unit, one in self.each()
+            },
+        }

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
-from underlid.binmodel.calibrated import MOISTURE_SD_PCT, calibrate, index_line, moisture_grade
+from underlid.binmodel.calibrated import calibrate, index_line, moisture_sd_pct
 from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.lessons import Lessons
@@ -28,6 +28,9 @@ FRESH_BUCKETS: Final = 6
 
 FEED_MATTERS_MS: Final = 10 * DAY_MS
 """A feed's story lasts until the next one or so long (product words: feed story)."""
+
+MOISTURE_UNKNOWN_SD_PCT: Final = 8.0
+"""Of a bed that no probe says anything of: as for a probe without samples."""
 
 IDENTITY: Final = Line(1.0, 0.0)
 
@@ -95,6 +98,9 @@ class BinWindow:
                     else:
                         result.append(line.gain * raw + line.offset)
                     break
+        if channel == "moisture_pct" and self.lessons is not None:
+            shift = self.lessons.moisture_shift_pct.value
+            return [np.clip(one + shift, 0.0, 100.0) for one in result] if shift else result
         return result
 
     def present(self, channel: str) -> float | None:
@@ -104,13 +110,16 @@ class BinWindow:
         return float(known[-3:].mean()) if len(known) else None
 
     def moisture_sd_pct(self) -> float:
-        """Return how sure this bin's moisture is, % points."""
+        """Return how sure this bin's moisture is, % points: learnt, else by its probes' samples."""
+        if self.lessons is not None:
+            return self.lessons.moisture_sd_pct.value
         sds = [
-            MOISTURE_SD_PCT[moisture_grade(place, probe.channels)]
+            sd
             for place in self.places
             if (probe := self.probes.get(place.probe)) is not None
+            and (sd := moisture_sd_pct(place, probe.channels, None)) is not None
         ]
-        return min(sds, default=max(MOISTURE_SD_PCT.values()))
+        return round(min(sds, default=MOISTURE_UNKNOWN_SD_PCT), 1)
 
     def last_feed(self, within_ms: int = FEED_MATTERS_MS) -> tuple[Entry, Feed] | None:
         """Return the newest feed that still matters."""

@@ -7,7 +7,6 @@ when to when is in `binmodel.calibrated`; raw values are never overwritten.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
@@ -118,27 +117,6 @@ def soil_index_line(dry_raw: float, wet_raw: float) -> Line:
         )
     gain = 1.0 / (wet_raw - dry_raw)
     return Line(gain, -dry_raw * gain)
-
-
-def moisture_line(points: Sequence[tuple[float, float]]) -> Line | None:
-    """Return the line from soil index to moisture, % wet basis; None without two usable points.
-
-    *points* are (index, moisture by weighed sample). Least squares; a line that does not rise is
-    none, because a wetter bed cannot read drier: the samples then contradict each other.
-
-    >>> line = moisture_line([(0.40, 62.0), (0.62, 78.0)])
-    >>> round(line.apply(0.5), 2)
-    69.27
-    """
-    index = np.array([point[0] for point in points], dtype=np.float64)
-    moisture_pct = np.array([point[1] for point in points], dtype=np.float64)
-    if len(points) < 2 or np.ptp(index) == 0.0:
-        return None
-    spread = index - index.mean()
-    gain = float(spread @ moisture_pct / (spread @ spread))
-    if gain <= 0.0:
-        return None
-    return Line(gain, float(moisture_pct.mean() - gain * index.mean()))
 
 
 def sample_moisture_pct(wet_g: float, dry_g: float) -> float:

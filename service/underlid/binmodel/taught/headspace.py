@@ -12,7 +12,7 @@ import numpy as np
 
 from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.taught.past import Flags, Past
-from underlid.binmodel.taught.posterior import worth
+from underlid.binmodel.taught.posterior import counted, worth
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
 from underlid.science.numeric import Floats
 
@@ -51,7 +51,7 @@ def head_share(past: Past, name: str) -> Lesson:
     share, sd = robust_share(over[use], head[use], np.diff(use, prepend=-2) == 1)
     text = (
         f"When the bed of {name} is 10 K warmer than the shed, its headspace is {10 * share:.1f} K"
-        f" (± {10 * sd:.1f}) warmer, learnt from {len(use)} hours."
+        f" (± {10 * sd:.1f}) warmer, learnt from {counted(len(use), 'hour')}."
     )
     return Lesson(
         round(share, 3),

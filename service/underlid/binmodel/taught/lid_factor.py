@@ -22,7 +22,7 @@ from underlid.binmodel.taught.lid_grid import (
     log_likelihood,
 )
 from underlid.binmodel.taught.past import Past
-from underlid.binmodel.taught.posterior import mean_and_sd, normal, worth
+from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
 from underlid.science.numeric import Floats
 
@@ -69,7 +69,8 @@ def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
         return _unlearnt(name, factor, factor_sd, loss)
     from_ms = past.at_ms(looks[0].hour) if told else past.start_ms
     until_ms = past.at_ms(looks[-1].hour) if told and not hours else past.until_ms
-    sources = [f"{told} looks at it"] * bool(told) + [f"{hours} hours of its probe"] * bool(hours)
+    sources = [f"{counted(told, 'look')} at it"] * bool(told)
+    sources += [f"{counted(hours, 'hour')} of its probe"] * bool(hours)
     text = (
         f"The lid of {name} stands at {value:.2f} (± {sd:.2f}) of the way from the shed's"
         f" temperature to the headspace's, learnt from {' and '.join(sources)}."
@@ -108,6 +109,7 @@ def _looks(past: Past) -> list[Look]:
 
 
 def _loss(name: str, value: float, sd: float, told: int, from_ms: int, until_ms: int) -> Lesson:
+    value = round(value, 1) + 0.0
     way = "loses" if value >= 0.0 else "gains"
     text = (
         f"Beside what the sensors explain, the lid of {name} {way} {abs(value):.1f} g/m² an hour"
@@ -117,8 +119,8 @@ def _loss(name: str, value: float, sd: float, told: int, from_ms: int, until_ms:
         return Lesson(
             round(value, 1), round(sd, 2), text + ", by its kind: nobody has looked twice."
         )
-    text += f", learnt from {told} looks at it."
-    return Lesson(round(value, 1), round(sd, 2), text, told, from_ms, until_ms)
+    text += f", learnt from {counted(told, 'look')} at it."
+    return Lesson(value, round(sd, 2), text, told, from_ms, until_ms)
 
 
 def _unlearnt(name: str, factor: float, sd: float, loss: float) -> tuple[Lesson, Lesson]:

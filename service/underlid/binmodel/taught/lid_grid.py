@@ -94,9 +94,11 @@ def _excess_g_m2_h(air: Air, span: slice) -> Floats:
 def _run(film: Floats, excess: Floats, loss: Floats) -> Floats:
     """Return the film after the hours of *excess*."""
     film = film.copy()
-    for gain in excess:
-        film += gain[:, None, None] * SCALES - loss
-        np.clip(film, 0.0, FILM_MOST_G_M2, out=film)
+    for gain in excess[:, :, None, None] * SCALES:
+        film += gain
+        film -= loss
+        np.maximum(film, 0.0, out=film)
+        np.minimum(film, FILM_MOST_G_M2, out=film)
     return film
 
 

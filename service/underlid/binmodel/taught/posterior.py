@@ -49,3 +49,8 @@ def normal(values: Floats, mean: float, sd: float) -> Floats:
     """Return the log density of a normal distribution, without its constant."""
     result: Floats = -0.5 * ((values - mean) / sd) ** 2
     return result
+
+
+def counted(count: int, what: str) -> str:
+    """Return "1 look", "3 looks"."""
+    return f"{count} {what}{'' if count == 1 else 's'}"

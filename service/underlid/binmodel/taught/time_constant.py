@@ -14,8 +14,8 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lessons import Lesson
-from underlid.binmodel.taught.past import HOURS, Flags, Past, with_short_gaps_closed
-from underlid.binmodel.taught.posterior import mean_and_sd, normal, worth
+from underlid.binmodel.taught.past import Flags, Past, with_short_gaps_closed
+from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.binmodel.thermal import time_constant_h
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Turned
 from underlid.science.numeric import Floats
@@ -65,7 +65,7 @@ def time_constant(past: Past, name: str) -> Lesson:
     hours = sum(part.stop - part.start for part in stretches)
     text = (
         f"{name} follows the shed with a time constant of {tau:.1f} h (± {sd:.1f}), learnt from"
-        f" {_days(hours)}."
+        f" {counted(round(hours / 24.0), 'quiet day')}."
     )
     return Lesson(
         round(tau, 2),
@@ -94,7 +94,13 @@ def quiet_stretches(past: Past, known: Flags) -> list[slice]:
 
 def _log_likelihood(stretches: list[tuple[Floats, Floats]]) -> Floats:
     """Return how well each τ explains the stretches, (bed, air) each."""
-    parts = [_without_slow_part(bed, air) for bed, air in stretches]
+    most = max(len(bed) for bed, _ in stretches)
+    together = np.stack([np.pad(air, (0, most - len(air)), "edge") for _, air in stretches])
+    delayed = delayed_air(together, TAU_H)
+    parts = [
+        _without_slow_part(bed, delayed[:, place, : len(bed)])
+        for place, (bed, _) in enumerate(stretches)
+    ]
     beds = np.concatenate([bed for bed, _ in parts], axis=1)
     airs = np.concatenate([air for _, air in parts], axis=1)
     follows = np.concatenate([np.arange(bed.shape[1]) > 0 for bed, _ in parts])
@@ -112,14 +118,13 @@ def _log_likelihood(stretches: list[tuple[Floats, Floats]]) -> Floats:
     return result
 
 
-def _without_slow_part(bed: Floats, air: Floats) -> tuple[Floats, Floats]:
+def _without_slow_part(bed: Floats, delayed: Floats) -> tuple[Floats, Floats]:
     """Return bed and delayed air for each τ, (τ, hours), with the slow part taken out of both."""
     hours = np.arange(len(bed), dtype=np.float64)
     slow, _ = np.linalg.qr(np.vander(hours / len(bed) - 0.5, 3))
     start = np.exp(-hours / TAU_H[:, None])
-    delayed = delayed_air(air, TAU_H)
     start -= (start @ slow) @ slow.T
-    delayed -= (delayed @ slow) @ slow.T
+    delayed = delayed - (delayed @ slow) @ slow.T
     flat = bed - slow @ (slow.T @ bed)
     weight = np.sum(start**2, axis=1)
     delayed -= (np.sum(start * delayed, axis=1) / weight)[:, None] * start
@@ -127,21 +132,31 @@ def _without_slow_part(bed: Floats, air: Floats) -> tuple[Floats, Floats]:
 
 
 def delayed_air(air: Floats, tau_h: Floats) -> Floats:
-    """Return what a lump without own heat would read for each τ, (τ, hours); exact between hours.
+    """Return what a lump without own heat would read, exact for air that is straight between hours.
 
-    >>> delayed_air(np.array([0.0, 1.0, 1.0, 1.0]), np.array([2.0])).round(3).tolist()
-    [[0.0, 0.213, 0.523, 0.711]]
+    Parameters
+    ----------
+    air
+        Stretches of hourly air temperatures, (stretches, hours).
+    tau_h
+        Time constants, h.
+
+    Returns temperatures for each τ, (τ, stretches, hours).
+
+    >>> delayed_air(np.array([[0.0, 1.0, 1.0, 1.0]]), np.array([2.0])).round(3).tolist()
+    [[[0.0, 0.213, 0.523, 0.711]]]
     """
-    per_hour = 1.0 / tau_h
+    per_hour = 1.0 / tau_h[:, None]
     keeps = np.exp(-per_hour)
     new = 1.0 - (1.0 - keeps) / per_hour
     old = 1.0 - keeps - new
-    result = np.empty((len(air), len(tau_h)))
-    result[0] = held = np.full(len(tau_h), air[0])
-    for hour in range(1, len(air)):
-        held = keeps * held + old * air[hour - 1] + new * air[hour]
+    gains = old[..., None] * air[:, :-1] + new[..., None] * air[:, 1:]
+    result = np.empty((air.shape[1], len(tau_h), air.shape[0]))
+    result[0] = held = np.broadcast_to(air[:, 0], result.shape[1:])
+    for hour in range(1, air.shape[1]):
+        held = keeps * held + gains[..., hour - 1]
         result[hour] = held
-    return result.T.copy()
+    return np.ascontiguousarray(np.moveaxis(result, 0, 2))
 
 
 def _unlearnt(guess: Lesson, why: str) -> Lesson:
@@ -150,12 +165,3 @@ def _unlearnt(guess: Lesson, why: str) -> Lesson:
         f" {why}."
     )
     return Lesson(guess.value, guess.sd, text)
-
-
-def _days(hours: int) -> str:
-    days = hours / 24.0
-    return (
-        f"{days:.0f} quiet day{'s' if round(days) != 1 else ''}"
-        if hours < HOURS
-        else "12 quiet days"
-    )
