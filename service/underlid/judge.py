@@ -9,13 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, tzinfo
+from functools import lru_cache
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 import numpy.typing as npt
 
 from underlid.alerts.alert import Alert, AlertState, Spell
 from underlid.alerts.life import deadline_ms
-from underlid.alerts.policy import DELAYS
+from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
 from underlid.binmodel.forecast import Forecast
@@ -23,6 +26,7 @@ from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
 from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
 from underlid.binmodel.thermal import self_heat_series
+from underlid.binmodel.trust import Trust
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
@@ -72,7 +76,7 @@ class Judge:
             del self._memories[bin_id]
             self._due_ms.pop(bin_id, None)
         for bin_id in setup.bins:
-            self._memories.setdefault(bin_id, BinMemory(LidFilm(now_ms)))
+            self._memories.setdefault(bin_id, BinMemory(LidFilm(now_ms), Trust(now_ms, bin_id)))
             self._look_again(bin_id, 0)
         return new
 
@@ -208,6 +212,7 @@ class Judge:
         """Note that the bin's past has changed from *bucket* on."""
         memory = self._memories[bin_id]
         memory.film.rewind(bucket)
+        memory.trust.rewind(bucket)
         memory.hour = memory.day = -1
         self._changed.add(bin_id)
 
@@ -216,7 +221,8 @@ class Judge:
         judgement = evaluate(self._window(bin_id, now_ms), memory, self._units)
         due_ms = (now_ms // BUCKET_MS + 1) * BUCKET_MS
         for alert in memory.alerts.values():
-            deadline = deadline_ms(alert, DELAYS[alert.condition])
+            foreseen = alert.forecast_for_ms is not None
+            deadline = deadline_ms(alert, delays_of(alert.condition, foreseen=foreseen))
             if deadline is not None and deadline > now_ms:
                 due_ms = min(due_ms, deadline)
         self._due_ms[bin_id] = due_ms
@@ -235,6 +241,8 @@ class Judge:
             vitals=self._vitals,
             entries=known_entries(self._entries.get(bin_id, ()), now_ms),
             reports_air=facts.reports_air,
+            zone=facts.zone,
+            trust=self._memories[bin_id].trust,
             lessons=self._memories[bin_id].lessons,
         )
 
@@ -256,6 +264,7 @@ class _Facts:
     places: tuple[ProbePlace, ...]
     air_places: tuple[ProbePlace, ...]
     reports_air: bool
+    zone: tzinfo
 
 
 def _facts_of(setup: Setup) -> dict[str, _Facts]:
@@ -280,9 +289,19 @@ def _facts_of(setup: Setup) -> dict[str, _Facts]:
             places=tuple(in_bin.get(bin_.id, ())),
             air_places=tuple(in_air.get(bin_.shed, ())),
             reports_air=reporter[bin_.shed] == bin_.id,
+            zone=zone_of(setup.sheds[bin_.shed].timezone if bin_.shed in setup.sheds else "UTC"),
         )
         for bin_ in setup.bins.values()
     }
+
+
+@lru_cache
+def zone_of(name: str) -> tzinfo:
+    """Return the time zone of a name; UTC for a name that the machine does not know."""
+    try:
+        return ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return UTC
 
 
 def _bins_reached(setup: Setup, probe: str) -> set[str]:

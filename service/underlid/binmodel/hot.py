@@ -7,6 +7,9 @@ data re-opens its bucket. Joining probes and calibrating is `joined.py`.
 Means are kept as whole multiples of a power of two, far finer than the sensors' steps. So they do
 not depend on the order in which readings came, nor on whether they came from a probe or from the
 store after a restart; and five channels of a bin fit in about 60 kB.
+
+A mean hides a short spike, so a lone value far from all others of its bucket is left out of it, and
+the bucket is marked. Probe and store give that alike: from lowest, mean, highest and count.
 """
 
 from __future__ import annotations
@@ -17,12 +20,14 @@ from typing import Final, Protocol
 import numpy as np
 import numpy.typing as npt
 
+from underlid.binmodel.lone import LONE, SPIKE_OF, without_lone
 from underlid.readings.channels import CHANNELS
 from underlid.readings.plausibility import ADC_RAILS
 from underlid.timeline import DAY_MS, MINUTE_MS
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
+Counts = npt.NDArray[np.uint8]
 
 BUCKET_MS: Final = 5 * MINUTE_MS
 BUCKETS_PER_HOUR: Final = 12
@@ -40,8 +45,7 @@ OPEN_BUCKETS_MOST: Final = 8192
 """Buckets of one probe that may wait to be settled: a back-fill of four weeks. Older ones go."""
 
 EMPTY: Final = -32768
-COUNT_MOST: Final = 255
-
+COUNT_MOST: Final = 127
 STEP_OF: Final[dict[str, float]] = {
     "bed_temp_c": 1 / 256,
     "headspace_temp_c": 1 / 256,
@@ -89,12 +93,13 @@ class FilledBuckets(Protocol):
 
 
 class HotChannel:
-    """The buckets of one channel: `codes` are means in steps, `counts` saturate at 255."""
+    """The buckets of one channel: `codes` are means in steps, `counts` saturate at 127."""
 
-    __slots__ = ("codes", "counts", "high", "low", "soil", "step")
+    __slots__ = ("codes", "counts", "high", "low", "soil", "spike", "step")
 
     def __init__(self, channel: str) -> None:
         self.step = STEP_OF[channel]
+        self.spike = SPIKE_OF[channel]
         self.low, self.high = LIMITS_OF[channel]
         self.soil = channel == "soil_raw"
         self.codes = np.full(CAPACITY, EMPTY, dtype=np.int16)
@@ -108,17 +113,22 @@ class HotChannel:
 
     def merge(self, at: int, values: list[float]) -> None:
         """Take *values* into the bucket at index *at*."""
-        count = len(values)
-        before = int(self.counts[at])
-        self.counts[at] = min(before + count, COUNT_MOST)
+        low, high, count = min(values), max(values), len(values)
+        before, marked = int(self.counts[at]) & COUNT_MOST, int(self.counts[at]) & LONE
         code = int(self.codes[at])
-        if self.spoiled(min(values), max(values)) or (before and code == EMPTY):
+        self.counts[at] = min(before + count, COUNT_MOST) | marked
+        if self.spoiled(low, high) or (before and code == EMPTY):
             self.codes[at] = EMPTY
             return
         total = math.fsum(values)
         if before:
-            total += code * self.step * before
-        self.codes[at] = round(total / (before + count) / self.step)
+            held = code * self.step
+            total += held * before
+            low, high, count = min(low, held), max(high, held), before + count
+        mean, lone = without_lone(low, total / count, high, count, self.spike)
+        if lone:
+            self.counts[at] |= LONE
+        self.codes[at] = round(mean / self.step)
 
     def move(self, by: int) -> None:
         """Forget the oldest *by* buckets and make room ahead."""
@@ -189,12 +199,17 @@ class HotProbe:
                 continue
             hot = self._channel(channel)
             at = numbers[use] - first
-            hot.counts[at] = np.minimum(counts[use], COUNT_MOST)
             low, high = buckets.low[channel][use], buckets.high[channel][use]
+            hot.counts[at] = np.minimum(counts[use], COUNT_MOST)
             good = (low >= hot.low) & (high <= hot.high)
             if hot.soil:
                 good &= ~(np.isin(low, ADC_RAILS) | np.isin(high, ADC_RAILS))
             mean = np.where(good, buckets.mean[channel][use], 0.0)
+            for one in np.flatnonzero(good & (high - low > hot.spike)).tolist():
+                mean[one], lone = without_lone(
+                    low[one], mean[one], high[one], int(counts[use][one]), hot.spike
+                )
+                hot.counts[at[one]] |= LONE if lone else 0
             hot.codes[at] = np.where(good, np.rint(mean / hot.step), EMPTY)
             self._note(int(numbers[use][-1]))
 
@@ -219,7 +234,33 @@ class HotProbe:
         hot = self.channels.get(channel)
         if hot is None or self.first is None:
             return np.zeros(0, dtype=np.uint8)
-        return hot.counts[max(start - self.first, 0) : max(end - self.first, 0)]
+        held = hot.counts[max(start - self.first, 0) : max(end - self.first, 0)]
+        return held & np.uint8(COUNT_MOST)
+
+    def codes(self, channel: str, start: int, end: int) -> npt.NDArray[np.int16]:
+        """Return the means of buckets start ≤ number < end in steps, EMPTY where there is none."""
+        hot = self.channels.get(channel)
+        if hot is not None and self.first is not None and start >= self.first:
+            held = hot.codes[start - self.first : end - self.first]
+            if len(held) == end - start:
+                return held
+        codes = np.full(end - start, EMPTY, np.int16)
+        self.copy_into(channel, start, end, codes, np.zeros(end - start, np.uint8))
+        return codes
+
+    def copy_into(
+        self, channel: str, start: int, end: int, codes: npt.NDArray[np.int16], counts: Counts
+    ) -> None:
+        """Write means in steps, and counts with their mark, of start ≤ number < end; rest stays."""
+        hot = self.channels.get(channel)
+        if hot is None or self.first is None:
+            return
+        begin, stop = max(start, self.first), min(end, self.first + CAPACITY)
+        if begin >= stop:
+            return
+        held = slice(begin - self.first, stop - self.first)
+        codes[begin - start : stop - start] = hot.codes[held]
+        counts[begin - start : stop - start] = hot.counts[held]
 
     def size_bytes(self) -> int:
         """Return what the arrays take up."""

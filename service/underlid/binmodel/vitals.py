@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from typing import Final
 
 from underlid.readings.plausibility import doubt
-from underlid.readings.values import Reading
+from underlid.readings.values import Reading, TimeSource
+from underlid.timeline import HOUR_MS, MINUTE_MS
 
 INTERVAL_WEIGHT: Final = 0.1
 """Weight of a new gap in the usual interval: a mean over about ten readings."""
@@ -18,10 +19,36 @@ GAP_MOST: Final = 10.0
 """A gap counts at most so many usual intervals, so that an outage does not make a probe slow."""
 
 
+CLOCK_OFF_LEAST_MS: Final = 20 * MINUTE_MS
+"""A gateway may hold readings back for some minutes (our judgement)."""
+
+CLOCK_STEADY_MS: Final = 3 * MINUTE_MS
+CLOCK_ARRIVALS: Final = 4
+CLOCK_TOLD_FROM_MS: Final = 30 * MINUTE_MS
+"""A clock is wrong when readings that keep coming are always so much old: four arrivals over half an
+hour. What was kept and is sent later comes at once, or catches up (our judgement)."""
+
+CLOCK_LASTS_MS: Final = HOUR_MS
+AHEAD_LEAST_MS: Final = 10 * MINUTE_MS
+"""A clock further ahead is not believed at all (`readings.admission`)."""
+
+
 class Vitals:
     """The vital signs of one probe."""
 
-    __slots__ = ("doubted", "last_values", "newest_taken_ms", "usual_interval_ms")
+    __slots__ = (
+        "_ahead_at_ms",
+        "_arrivals",
+        "_first_arrival_ms",
+        "_lag_ms",
+        "_last_arrival_ms",
+        "clock_off_from_ms",
+        "doubted",
+        "last_values",
+        "late_ms",
+        "newest_taken_ms",
+        "usual_interval_ms",
+    )
 
     def __init__(self) -> None:
         self.newest_taken_ms = -1
@@ -30,10 +57,29 @@ class Vitals:
         """Channel -> when a believable value was last taken, and the value."""
         self.doubted: dict[str, tuple[int, str]] = {}
         """Channel -> when a value was last not believable, and why."""
+        self.late_ms = 0
+        """How late readings have come lately; goes down as time goes by."""
+        self.clock_off_from_ms = -1
+        """Time of the first reading of a clock that is off steadily; −1 for none."""
+        self._lag_ms = self._arrivals = 0
+        self._first_arrival_ms = self._last_arrival_ms = self._ahead_at_ms = -1
+
+    def clock_off_ms(self, now_ms: int) -> int:
+        """Return how far the probe's clock is behind; negative when it is ahead, 0 when right."""
+        if self._ahead_at_ms >= 0 and now_ms - self._ahead_at_ms < CLOCK_LASTS_MS:
+            return -AHEAD_LEAST_MS
+        fresh = now_ms - self._last_arrival_ms < max(CLOCK_LASTS_MS, 3 * self.usual_interval_ms)
+        steady_ms = self._last_arrival_ms - self._first_arrival_ms
+        if not fresh or self._lag_ms < CLOCK_OFF_LEAST_MS:
+            return 0
+        if self._arrivals < CLOCK_ARRIVALS or steady_ms < CLOCK_TOLD_FROM_MS:
+            return 0
+        return self._lag_ms
 
     def add(self, one: Reading) -> None:
         """Take one reading in."""
         at_ms = one.taken_at_ms
+        self._note_arrival(one)
         for name, value in one.values.items():
             why = doubt(name, value)
             if why is not None:
@@ -49,6 +95,23 @@ class Vitals:
             gap = min(float(gap_ms), GAP_MOST * usual)
             self.usual_interval_ms = usual + INTERVAL_WEIGHT * (gap - usual)
         self.newest_taken_ms = at_ms
+
+    def _note_arrival(self, one: Reading) -> None:
+        """Watch how old readings are when they come."""
+        received_ms = one.received_at_ms
+        lag_ms = max(0, received_ms - one.taken_at_ms)
+        if one.time_source is TimeSource.RECEIPT_CLOCK_AHEAD:
+            self._ahead_at_ms = received_ms
+        gone_ms = received_ms - self._last_arrival_ms
+        if gone_ms < 0:
+            return
+        self.late_ms = max(lag_ms, self.late_ms - gone_ms)
+        if abs(lag_ms - self._lag_ms) > CLOCK_STEADY_MS:
+            self._lag_ms, self._arrivals, self._first_arrival_ms = lag_ms, 0, received_ms
+            self.clock_off_from_ms = one.taken_at_ms if lag_ms >= CLOCK_OFF_LEAST_MS else -1
+        if gone_ms > 0:
+            self._arrivals += 1
+        self._last_arrival_ms = received_ms
 
     def fill(self, newest_taken_ms: int, values: Mapping[str, float], interval_ms: float) -> None:
         """Take over what a store knows, after a restart."""

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, tzinfo
 from typing import Final
 
 import numpy as np
 
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
 from underlid.binmodel.calibrated import calibrate, index_line, moisture_sd_pct
+from underlid.binmodel.faults.fault import TrustView
 from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.lessons import Lessons
@@ -50,8 +52,10 @@ class BinWindow:
     entries: tuple[Entry, ...]
     reports_air: bool = True
     """Whether a fault of the shed's air probe is told with this bin: with one of the shed only."""
-    distrusted: frozenset[tuple[str, str]] = frozenset()
-    """(probe, raw channel) that stands still: the rules do not use what it says."""
+    trust: TrustView | None = None
+    """What of the probes is not believed: it is left out of every series."""
+    zone: tzinfo = UTC
+    """Of the shed: for sentences, nothing is judged by it."""
     lessons: Lessons | None = None
     """What the bin had taught when it was last learnt from; None before the first time."""
 
@@ -90,8 +94,10 @@ class BinWindow:
             if probe is None:
                 continue
             for name, line in sources(place, channel):
-                if name in probe.channels and (place.probe, name) not in self.distrusted:
+                if name in probe.channels:
                     raw = probe.means(name, until - buckets, until)
+                    if self.trust is not None:
+                        self.trust.hide(place.probe, name, raw, until - buckets)
                     if place.calibrations:
                         starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS
                         result.append(calibrate(place, starts, {name: raw})[channel])

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from underlid.binmodel.known import Known
 from underlid.binmodel.window import BinWindow
@@ -27,12 +26,6 @@ def findings(
 ) -> list[Finding]:
     """Return what each rule says of the bin and of its probes."""
     of = open_priorities.get
-    faults = list(probe_fault.evaluate(window))
-    stuck = frozenset(
-        (one.subject, str(one.evidence["channel"])) for one in faults if one.cause == "stuck"
-    )
-    if stuck:
-        window = replace(window, distrusted=stuck)
     return [
         condensation.evaluate(window, known, of(Condition.CONDENSATION)),
         overheating.evaluate(window, known, of(Condition.OVERHEATING)),
@@ -41,5 +34,5 @@ def findings(
         too_cold.evaluate(window, of(Condition.TOO_COLD)),
         sour.evaluate(window, known.drying, of(Condition.SOUR)),
         hungry.evaluate(window, known.food, of(Condition.HUNGRY)),
-        *faults,
+        *probe_fault.evaluate(window),
     ]

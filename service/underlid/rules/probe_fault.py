@@ -1,7 +1,8 @@
-"""The probes themselves: silent, dead, shorted, stuck. A faulty probe raises no bin alert.
+"""The probes themselves: silent, dead, stuck, drifting, moved. A faulty probe raises no bin alert.
 
-Values that no working sensor says were left out of the window already (`readings.plausibility`); here
-the keeper is told which probe to look at.
+What of a channel is not believed is found in `binmodel.trust`, which has left it out of the window
+already; what shows at once in the newest value comes from `binmodel.vitals`. Here the keeper is told
+which probe to look at: one finding a probe, whatever is wrong with it.
 """
 
 from __future__ import annotations
@@ -9,25 +10,42 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Final
 
-import numpy as np
-
 from underlid.binmodel.bins import ProbePlace
-from underlid.binmodel.hot import BUCKETS_PER_HOUR, HotProbe
+from underlid.binmodel.faults.fault import Cause, Fault
+from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.timeline import HOUR_MS, MINUTE_MS, SECOND_MS
+from underlid.timeline import HOUR_MS, MINUTE_MS, SECOND_MS, rfc3339
 
 INTERVALS_MISSED: Final = 3.0
 """Silent: three usual intervals (science page, fault classes), and `silent_min` at the least."""
 
 DOUBT_LASTS_MS: Final = HOUR_MS
-STUCK_H: Final = 6
-SIBLING_MOVED_K: Final = 1.5
-STEP_K: Final = 0.02
-"""Stuck: within one step of a fine sensor for six hours while a sibling moved over 1.5 K."""
 
-TEMPERATURES: Final = ("bed_temp_c", "headspace_temp_c", "shed_temp_c", "lid_temp_c")
+ORDER: Final = (
+    Cause.PULLED_OUT,
+    Cause.NONSENSE,
+    Cause.STUCK,
+    Cause.DRIFT,
+    Cause.NOISE,
+    Cause.MOVED,
+    Cause.SPIKE,
+    Cause.DROPOUT,
+)
+"""Of several faults of a probe the first of these is told."""
+
+CERTAINTY: Final = {
+    Cause.PULLED_OUT: 0.8,
+    Cause.NONSENSE: 0.95,
+    Cause.STUCK: 0.85,
+    Cause.DRIFT: 0.6,
+    Cause.NOISE: 0.8,
+    Cause.MOVED: 0.7,
+    Cause.SPIKE: 0.9,
+    Cause.DROPOUT: 0.8,
+}
+"""How sure each kind is (our judgement): drift is told by what other channels explain."""
 
 
 def evaluate(window: BinWindow) -> Iterator[Finding]:
@@ -54,22 +72,23 @@ def _finding(window: BinWindow, place: ProbePlace, probe: Vitals | None) -> Find
         )
     age_ms = window.now_ms - probe.newest_taken_ms
     evidence: dict[str, float | str] = {"age_s": max(0, age_ms) // SECOND_MS}
+    certainty = 0.9
     why = ""
-    if age_ms > silent_after_ms(probe, window):
+    if probe.clock_off_ms(window.now_ms):
+        why, evidence["clock_off_s"] = "wrong_clock", probe.clock_off_ms(window.now_ms) // SECOND_MS
+    elif age_ms > silent_after_ms(probe, window):
         why = "silent"
     else:
-        for channel, (at_ms, doubt) in probe.doubted.items():
-            good_at_ms = probe.last_values.get(channel, (-1, 0.0))[0]
-            if window.now_ms - at_ms < DOUBT_LASTS_MS and good_at_ms < at_ms:
-                why, evidence["channel"] = doubt, channel
-        stuck = _stuck(window, window.probes.get(place.probe))
-        if not why and stuck:
-            why, evidence["channel"] = "stuck", stuck
+        why = _doubted(window, probe, evidence)
+        fault = None if why else _fault(window, place.probe)
+        if fault is not None:
+            why, certainty = fault.cause.value, CERTAINTY[fault.cause]
+            _say_since(fault, evidence)
     return Finding(
         Condition.PROBE_FAULT,
         Verdict.HOLDS if why else Verdict.CLEAR,
         Priority.MEDIUM if why == "silent" else Priority.LOW,
-        0.9,
+        certainty,
         evidence,
         cause=why,
         reason=why.replace("_", " "),
@@ -77,18 +96,29 @@ def _finding(window: BinWindow, place: ProbePlace, probe: Vitals | None) -> Find
     )
 
 
-def _stuck(window: BinWindow, probe: HotProbe | None) -> str:
-    """Return a temperature channel that stood still while another moved, or nothing."""
-    names = [name for name in TEMPERATURES if probe is not None and name in probe.channels]
-    if probe is None or len(names) < 2:
-        return ""
-    count = STUCK_H * BUCKETS_PER_HOUR
-    ranges = {}
-    for name in names:
-        means = probe.means(name, window.end - count, window.end)
-        known = means[~np.isnan(means)]
-        if len(known) > count // 2:
-            ranges[name] = float(np.ptp(known))
-    if not ranges or max(ranges.values()) < SIBLING_MOVED_K:
-        return ""
-    return next((name for name, span in ranges.items() if span < STEP_K), "")
+def _doubted(window: BinWindow, probe: Vitals, evidence: dict[str, float | str]) -> str:
+    """Return what is wrong with the newest value of a channel, if it is one no sensor says."""
+    why = ""
+    for channel, (at_ms, doubt) in probe.doubted.items():
+        good_at_ms = probe.last_values.get(channel, (-1, 0.0))[0]
+        if window.now_ms - at_ms < DOUBT_LASTS_MS and good_at_ms < at_ms:
+            why, evidence["channel"] = doubt, channel
+    return why
+
+
+def _fault(window: BinWindow, probe: str) -> Fault | None:
+    """Return the fault to be told: one that goes on before one that has just ended."""
+    found = window.trust.faults(probe) if window.trust is not None else []
+    return min(
+        found,
+        key=lambda one: (one.until_bucket is not None, ORDER.index(one.cause), one.from_bucket),
+        default=None,
+    )
+
+
+def _say_since(fault: Fault, evidence: dict[str, float | str]) -> None:
+    if fault.channel:
+        evidence["channel"] = fault.channel
+    evidence["since"] = rfc3339(fault.from_bucket * BUCKET_MS)
+    if fault.until_bucket is not None:
+        evidence["until"] = rfc3339(fault.until_bucket * BUCKET_MS)

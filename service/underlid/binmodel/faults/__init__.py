@@ -1,0 +1,1 @@
+"""How a channel of a probe can fail, one file a family. `binmodel.trust` asks them all."""

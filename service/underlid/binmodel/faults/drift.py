@@ -1,0 +1,182 @@
+"""Drift: a channel leaves, slowly, what the other channels of the bin explain.
+
+Between bed, headspace and shed air one relation holds whatever feed and weather do:
+headspace − shed = s · (bed − shed) + c, s and c as the days before had them. What is left of it over
+a day is R. Of a channel that is off by δ it becomes δ (headspace), −s δ (bed) or −(1−s) δ (shed), and
+self-heat seems to change by 0, δ or −δ. Only where both agree is a channel named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.faults.fault import Span
+from underlid.binmodel.faults.scene import Begin, Scene
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.thermal import time_constant_h
+from underlid.science.numeric import Floats
+
+DAY_H: Final = 24
+NEAR_H: Final = 3 * DAY_H
+FAR_H: Final = 8 * DAY_H
+PAST_LEAST_H: Final = 36
+"""s and c come from three to eight days before, from so many hours at the least."""
+
+SHARE_PRIOR: Final = 0.6
+SHARE_PRIOR_SD: Final = 0.2
+SHARE_SD_LEAST: Final = 0.04
+RELATION_SD_K: Final = 0.3
+"""s without data, and how far it is off at the least with it; hourly scatter of the relation (our
+judgement)."""
+
+LEAST_K: Final = 0.7
+"""A day's R that is smaller may be a lid left ajar, or cover bedding (our judgement)."""
+
+AGREES: Final = 0.5
+"""R and self-heat may differ by this share of the drift."""
+
+BACK_SHARE: Final = 0.5
+HELD_MOST_H: Final = 10 * DAY_H
+
+BED, HEAD, SHED = 0, 1, 2
+
+
+@dataclass(frozen=True, slots=True)
+class Relation:
+    """Day means and the past's relation, at each hour of a table."""
+
+    across: Floats
+    """Bed − shed."""
+    up: Floats
+    """Headspace − shed."""
+    own: Floats
+    """Self-heat."""
+    share: Floats
+    share_sd: Floats
+    rest: Floats
+    own_before: Floats
+    across_before: Floats
+
+
+def begins(scene: Scene, at: int) -> list[Begin]:
+    """Return the temperatures that are off by more than feed and weather explain."""
+    rows = _rows(scene)
+    if rows is None or scene.table.hours <= NEAR_H + DAY_H:
+        return []
+    relation = relation_of(scene, rows)
+    off = relation.up - relation.share * relation.across - relation.rest
+    moved = relation.own - relation.own_before
+    most = np.fmax(np.abs(moved), np.abs(relation.across - relation.across_before))
+    with np.errstate(invalid="ignore"):
+        far = np.abs(off) > LEAST_K + 2.0 * relation.share_sd * most
+    found: dict[int, Begin] = {}
+    for hour in (np.flatnonzero(far[at:]) + at).tolist():
+        share = float(np.clip(relation.share[hour], 0.05, 0.95))
+        which = _which(float(off[hour]), float(moved[hour]), share)
+        if which is None or rows[which] in found:
+            continue
+        start = scene.table.bucket_of(hour + 1) - 2 * DAY_H * BUCKETS_PER_HOUR
+        anchor = (share, float(relation.rest[hour]), float(off[hour]))
+        found[rows[which]] = Begin(hour, rows[which], start, anchor)
+    return list(found.values())
+
+
+def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:  # noqa: ARG001
+    """Return the bucket from which the relation holds again, by the last six hours."""
+    rows = _rows(scene)
+    table = scene.table
+    held = table.bucket_of(at) - span.from_bucket
+    if rows is None or held >= HELD_MOST_H * BUCKETS_PER_HOUR:
+        return table.bucket_of(at)
+    recent = slice(max(0, at - 5), at + 1)
+    bed, head, shed = (table.mean[one, recent] for one in rows)
+    share, rest, off = span.anchor
+    now = head - shed - share * (bed - shed) - rest
+    now = now[~np.isnan(now)]
+    if len(now) < 4 or abs(float(np.median(now))) > BACK_SHARE * abs(off):
+        return None
+    return table.bucket_of(max(0, at - 5))
+
+
+def relation_of(scene: Scene, rows: tuple[int, int, int]) -> Relation:
+    """Return day means, and the relation of three to eight days before, at each hour."""
+    bed, head, shed = (scene.table.mean[row] for row in rows)
+    across, up = bed - shed, head - shed
+    known = ~np.isnan(across + up)
+    lessons = scene.window.lessons
+    tau = lessons.time_constant_h.value if lessons else time_constant_h(scene.window.bin)
+    bed_day = day_mean(bed, ~np.isnan(bed))
+    rate = np.full(len(bed), np.nan)
+    rate[DAY_H:] = (bed_day[DAY_H:] - bed_day[:-DAY_H]) / DAY_H
+    across_day = day_mean(across, known)
+    own = across_day + tau * rate
+    share, share_sd, rest, across_before = _past(across, up, known)
+    own_known = ~np.isnan(own)
+    own_before = _past_mean(np.where(own_known, own, 0.0), own_known)[0]
+    return Relation(
+        across_day, day_mean(up, known), own, share, share_sd, rest, own_before, across_before
+    )
+
+
+def day_mean(values: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Floats:
+    """Return the mean of the 24 hours up to each, NaN when fewer than 18 are known."""
+    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
+    counts = np.concatenate([[0], np.cumsum(known)])
+    result = np.full(len(values), np.nan)
+    count = counts[DAY_H:] - counts[:-DAY_H]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        result[DAY_H - 1 :] = np.where(count >= 18, (sums[DAY_H:] - sums[:-DAY_H]) / count, np.nan)
+    return result
+
+
+def _which(off: float, moved: float, share: float) -> int | None:
+    """Return which of bed, headspace and shed would explain both, if one does."""
+    bed, shed = -off / share, -off / (1.0 - share)
+    guesses = ((HEAD, off, 0.0), (BED, bed, bed), (SHED, shed, -shed))
+    fits = [
+        (abs(moved - expected) / abs(drift), which)
+        for which, drift, expected in guesses
+        if abs(moved - expected) <= AGREES * abs(drift)
+    ]
+    return min(fits)[1] if fits else None
+
+
+def _past(
+    across: Floats, up: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return s, its sd, c and the mean of bed − shed, three to eight days before each hour."""
+    x, y = np.where(known, across, 0.0), np.where(known, up, 0.0)
+    mean_x, count = _past_mean(x, known)
+    mean_y, mean_xx, mean_xy = (_past_mean(one, known)[0] for one in (y, x * x, x * y))
+    weight = RELATION_SD_K**2 / SHARE_PRIOR_SD**2
+    spread = np.maximum(mean_xx - mean_x**2, 0.0) * count
+    both = (mean_xy - mean_x * mean_y) * count
+    share = (both + weight * SHARE_PRIOR) / (spread + weight)
+    sd = np.maximum(SHARE_SD_LEAST, RELATION_SD_K / np.sqrt(spread + weight))
+    return share, sd, mean_y - share * mean_x, mean_x
+
+
+def _past_mean(
+    values: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]
+) -> tuple[Floats, Floats]:
+    """Return mean and count of what is known three to eight days before each hour."""
+    sums = np.concatenate([[0.0], np.cumsum(values)])
+    counts = np.concatenate([[0.0], np.cumsum(known)])
+    now = np.arange(1, len(values) + 1)
+    begin, end = np.maximum(now - FAR_H, 0), np.maximum(now - NEAR_H, 0)
+    count = counts[end] - counts[begin]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.where(count >= PAST_LEAST_H, (sums[end] - sums[begin]) / count, np.nan)
+    return mean, count
+
+
+def _rows(scene: Scene) -> tuple[int, int, int] | None:
+    """Return the rows of bed, headspace and shed air, when the bin has all three."""
+    found = [scene.table.row(name) for name in ("bed_temp_c", "headspace_temp_c", "shed_temp_c")]
+    if any(one is None for one in found):
+        return None
+    bed, head, shed = (one for one in found if one is not None)
+    return bed, head, shed

@@ -1,0 +1,101 @@
+"""What a fault is: a cause, and the buckets that are not believed because of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Final, Protocol
+
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.science.numeric import Floats
+
+
+class Cause(StrEnum):
+    """Why a channel, or a whole probe, is not trusted."""
+
+    NONSENSE = "nonsense"
+    """Values that no working sensor says: a rail, a sentinel, out of range."""
+    SPIKE = "spike"
+    STUCK = "stuck"
+    NOISE = "noise"
+    DRIFT = "drift"
+    MOVED = "moved"
+    PULLED_OUT = "pulled_out"
+    DROPOUT = "dropout"
+    """Many readings are missing; those that come are believed."""
+
+
+MASKS: Final = frozenset(Cause) - {Cause.DROPOUT, Cause.SPIKE}
+"""The causes that take a whole span away. Of spikes only the buckets they fell in are taken."""
+
+LINGERS_H: Final = {
+    Cause.NONSENSE: 2,
+    Cause.SPIKE: 12,
+    Cause.STUCK: 3,
+    Cause.NOISE: 3,
+    Cause.DRIFT: 3,
+    Cause.MOVED: 12,
+    Cause.PULLED_OUT: 3,
+    Cause.DROPOUT: 6,
+}
+"""Hours for which a fault that has ended is still told, so that one which comes and goes is one
+alert and not many (our judgement)."""
+
+Key = tuple[str, str]
+"""Probe and raw channel; an empty channel means the whole probe."""
+
+
+@dataclass(slots=True)
+class Span:
+    """One fault of one channel. Buckets from ≤ number < until are not believed."""
+
+    cause: Cause
+    found_h: int
+    """Number of the whole hour at which it was found."""
+    from_bucket: int
+    until_bucket: int | None = None
+    """None while it goes on."""
+    ended_h: int | None = None
+    """Number of the whole hour at which its end was found."""
+    anchor: tuple[float, ...] = ()
+    """What the channel was like before, where its end is told by coming back to that."""
+    ended: Callable[..., int | None] | None = field(default=None, repr=False)
+    """Asked at every whole hour from which bucket on the channel is well again."""
+
+    def told_at(self, bucket: int) -> bool:
+        """Tell whether the keeper hears of it at *bucket*."""
+        if self.until_bucket is None:
+            return True
+        return bucket - self.until_bucket < LINGERS_H[self.cause] * BUCKETS_PER_HOUR
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """A fault as the keeper is told of it; times are bucket numbers, until None while it lasts."""
+
+    probe: str
+    channel: str
+    cause: Cause
+    from_bucket: int
+    until_bucket: int | None
+
+
+class TrustView(Protocol):
+    """What a window asks `trust.Trust`."""
+
+    def hide(self, probe: str, channel: str, values: Floats, start: int) -> None:
+        """Turn what is not believed of a channel's raw means, from bucket *start* on, into NaN."""
+        ...
+
+    def distrusts(self, probe: str, channel: str) -> bool:
+        """Tell whether a fault keeps a channel from being believed at present."""
+        ...
+
+    def faults(self, probe: str) -> list[Fault]:
+        """Return the faults of a probe that the keeper is told of now."""
+        ...
+
+    def opened_at(self) -> int | None:
+        """Return the bucket in which the lid was last lifted, within a day."""
+        ...

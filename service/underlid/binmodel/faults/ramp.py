@@ -1,0 +1,116 @@
+"""Ramp: moisture or humidity goes one way day by day, evenly, and faster than beds do."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.faults.drift import DAY_H, day_mean
+from underlid.binmodel.faults.fault import Span
+from underlid.binmodel.faults.scene import SOILS, Begin, Scene
+from underlid.binmodel.faults.table import LOOKBACK_H
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.science.numeric import Floats
+
+DAYS: Final = 3
+RAMP_PCT_D: Final = 1.4
+"""% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page)."""
+
+RH_RAMP_PCT_D: Final = 1.5
+LID_LOSS_G_M2_D: Final = 3000.0
+"""A small bed may dry faster: what an open surface loses on a hot day (our judgement)."""
+
+EVEN: Final = (0.65, 1.5)
+"""Each of the days' steps, as a share of their mean: water that goes by itself goes ever slower."""
+
+NEW_SHARE: Final = 0.6
+"""Share of the way that must lead where the channel has not been in the days before."""
+
+BACK_SHARE: Final = 0.6
+HELD_MOST_H: Final = 7 * DAY_H
+
+
+def begins(scene: Scene, at: int) -> list[Begin]:
+    """Return the channels that have gone one way for three even days at an hour ≥ *at*."""
+    table = scene.table
+    if table.hours <= (DAYS + 1) * DAY_H:
+        return []
+    found = []
+    for row in scene.rows((*SOILS, "headspace_rh_pct")):
+        is_soil = table.keys[row][1] in SOILS
+        scale = scene.pct_per_unit(row) if is_soil else 1.0
+        values = table.mean[row] * scale
+        days = day_mean(values, ~np.isnan(values))
+        first = max(at, (DAYS + 1) * DAY_H - 1)
+        steps = np.stack(
+            [
+                days[first - DAY_H * one : len(days) - DAY_H * one]
+                - days[first - DAY_H * (one + 1) : len(days) - DAY_H * (one + 1)]
+                for one in range(DAYS)
+            ]
+        )
+        mean = steps.mean(0)
+        fast = soil_limit_pct_d(scene) if is_soil else RH_RAMP_PCT_D
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = steps / mean
+            even = (share >= EVEN[0]).all(0) & (share <= EVEN[1]).all(0) & (np.abs(mean) >= fast)
+        if not even.any():
+            continue
+        hour = int(np.flatnonzero(even)[0]) + first
+        if not is_soil and _air_explains(scene, hour, float(mean[hour - first])):
+            continue
+        if _runs_off(days, hour):
+            continue
+        start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
+        before = float(days[hour - DAYS * DAY_H])
+        found.append(Begin(hour, row, start, (before, float(days[hour]))))
+    return found
+
+
+def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
+    """Return the bucket from which the channel is back where it was before."""
+    table = scene.table
+    scale = scene.pct_per_unit(row) if table.keys[row][1] in SOILS else 1.0
+    before, then = span.anchor
+    recent = table.mean[row, max(0, at - 5) : at + 1] * scale
+    recent = recent[~np.isnan(recent)]
+    held = table.bucket_of(at) - span.from_bucket
+    if held >= HELD_MOST_H * BUCKETS_PER_HOUR:
+        return table.bucket_of(at)
+    if len(recent) < 3 or abs(float(np.median(recent)) - before) > (1 - BACK_SHARE) * abs(
+        then - before
+    ):
+        return None
+    return table.bucket_of(max(0, at - 5))
+
+
+def _runs_off(days: Floats, hour: int) -> bool:
+    """Tell whether the ramp only takes back what came before it, as water does that runs off."""
+    last, begun = days[hour], days[hour - DAYS * DAY_H]
+    earlier = days[max(0, hour + 1 - LOOKBACK_H) : hour - DAYS * DAY_H]
+    earlier = earlier[~np.isnan(earlier)]
+    if not len(earlier):
+        return True
+    least = NEW_SHARE * abs(last - begun)
+    beyond = earlier.min() - last if last < begun else last - earlier.max()
+    return bool(beyond < least)
+
+
+def soil_limit_pct_d(scene: Scene) -> float:
+    """Return how fast the bed's moisture may change, % points a day."""
+    bin_ = scene.window.bin
+    dry = 1.0 - bin_.target_moisture_pct / 100.0
+    loss = 100.0 * LID_LOSS_G_M2_D * bin_.lid_area_m2 * dry / (1000.0 * bin_.bed_kg)
+    return max(RAMP_PCT_D, loss)
+
+
+def _air_explains(scene: Scene, hour: int, mean: float) -> bool:
+    """Tell whether the shed's humidity went the same way, at half the pace at the least."""
+    row = scene.table.row("shed_rh_pct")
+    if row is None:
+        return False
+    air = scene.table.mean[row]
+    days = day_mean(air, ~np.isnan(air))
+    pace = (days[hour] - days[hour - DAYS * DAY_H]) / DAYS
+    return bool(pace * np.sign(mean) >= 0.5 * abs(mean))

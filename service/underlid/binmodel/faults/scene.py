@@ -1,0 +1,107 @@
+"""What a detector is given: the table of hours, and what the channels are to each other."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from underlid.binmodel.bins import ProbePlace
+from underlid.binmodel.faults.table import Table
+from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import (
+    Amendment,
+    BeddingAdded,
+    Feed,
+    Harvest,
+    LiquidAdded,
+    Moved,
+    Sighting,
+    Turned,
+    Worms,
+)
+
+TEMPERATURES: Final = ("bed_temp_c", "headspace_temp_c", "lid_temp_c", "shed_temp_c")
+HUMIDITIES: Final = ("headspace_rh_pct", "shed_rh_pct")
+SOILS: Final = ("soil_raw", "soil_index", "moisture_pct")
+
+HANDLING: Final = (Feed, BeddingAdded, LiquidAdded, Harvest, Worms, Turned, Moved)
+"""Entries that say somebody had their hands in the bed."""
+
+SOIL_SPAN_RAW: Final = 1600.0
+"""Counts from dry to wet of a capacitive probe whose ends nobody has noted (science page)."""
+
+PCT_PER_INDEX: Final = 72.0
+"""% points of moisture from index 0 to 1, as far as nobody weighed a sample (`calibrated.py`)."""
+
+
+class Begin(NamedTuple):
+    """A fault that a detector has found at the end of the hour at index `at`."""
+
+    at: int
+    row: int
+    from_bucket: int
+    anchor: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Scene:
+    """One bin's table, with its window for set-up and journal."""
+
+    table: Table
+    window: BinWindow
+
+    @cached_property
+    def places(self) -> dict[str, ProbePlace]:
+        """Return the places by probe."""
+        every = (*self.window.places, *self.window.air_places)
+        return {place.probe: place for place in every}
+
+    @cached_property
+    def handled(self) -> list[int]:
+        """Return the buckets in which the keeper wrote down work on the bed."""
+        return [
+            entry.at_ms // BUCKET_MS
+            for entry in self.window.entries
+            if isinstance(entry.what, HANDLING)
+        ]
+
+    @cached_property
+    def visits(self) -> list[int]:
+        """Return the buckets in which the keeper was at the bin, by the journal."""
+        return [
+            entry.at_ms // BUCKET_MS
+            for entry in self.window.entries
+            if isinstance(entry.what, (*HANDLING, Sighting, Amendment))
+        ]
+
+    def was_handled(self, bucket: int, before: int, after: int) -> bool:
+        """Tell whether the journal has work from *before* buckets earlier to *after* later."""
+        return any(bucket - before <= one <= bucket + after for one in self.handled)
+
+    def rows(self, channels: Iterable[str]) -> list[int]:
+        """Return the rows of some channels."""
+        return [at for at, key in enumerate(self.table.keys) if key[1] in channels]
+
+    def pct_per_unit(self, row: int) -> float:
+        """Return % points of moisture per unit of a soil channel; negative where dry is high."""
+        probe, channel = self.table.keys[row]
+        if channel == "moisture_pct":
+            return 1.0
+        if channel == "soil_index":
+            return PCT_PER_INDEX
+        place = self.places.get(probe)
+        dry, wet = (place.soil_dry_raw, place.soil_wet_raw) if place else (None, None)
+        span = SOIL_SPAN_RAW if dry is None or wet is None or dry == wet else dry - wet
+        return -PCT_PER_INDEX / span
+
+
+def span_of(scene: Scene, row: int, start: int, stop: int) -> float:
+    """Return how far a channel's hourly means moved in hours start ≤ index < stop."""
+    values = scene.table.mean[row, start:stop]
+    values = values[~np.isnan(values)]
+    return float(values.max() - values.min()) if len(values) else 0.0

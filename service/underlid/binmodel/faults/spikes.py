@@ -1,0 +1,89 @@
+"""Spikes: single means far from their neighbours. What a bucket's mean hides is `binmodel.lone`.
+
+The newest value is not believed when it has jumped, until the next one tells a spike from a step.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.faults.table import Table
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.lone import LONE
+from underlid.science.numeric import Floats
+
+MAD_TO_SD: Final = 1.4826
+MADS: Final = 4.0
+"""x is a spike when |x − median₅| > max(4 · 1.4826 · MAD, floor): science page, fault classes."""
+
+LEAST: Final = 4
+"""Of fewer values none is told to be a spike."""
+
+
+TOLD_FROM: Final = 2
+TOLD_WITHIN: Final = 24 * BUCKETS_PER_HOUR
+"""A single spike is left out and not told of; two in a day are (our judgement)."""
+
+
+def spikes(values: Floats, floor: float, first: int = 0) -> list[int]:
+    """Return the indices ≥ *first* of spikes in a channel's known means, in time order.
+
+    >>> spikes(np.array([20.0, 20.1, 20.0, 27.0, 20.1, 20.0]), 1.5)
+    [3]
+    >>> spikes(np.array([20.0, 20.1, 20.0, 27.0, 27.1, 27.0]), 1.5)
+    []
+    """
+    if len(values) < LEAST:
+        return []
+    jumps = np.flatnonzero(np.abs(values[1:] - values[:-1]) > floor / 2.0)
+    if not len(jumps):
+        return []
+    near = {at for jump in jumps.tolist() for at in range(jump - 1, jump + 3)}
+    known = values.tolist()
+    return [at for at in sorted(near) if first <= at < len(known) and _is_spike(known, at, floor)]
+
+
+def _is_spike(values: Sequence[float], at: int, floor: float) -> bool:
+    last = min(at + 2, len(values) - 1)
+    around = values[max(0, last - 4) : last + 1]
+    if len(around) < LEAST:
+        return False
+    middle = sorted(around)[len(around) // 2]
+    away = abs(values[at] - middle)
+    spread = sorted(abs(one - middle) for one in around)[len(around) // 2]
+    if away <= max(floor, MADS * MAD_TO_SD * spread):
+        return False
+    after = values[at + 1 : at + 3]
+    if not after:
+        return abs(values[at] - values[at - 1]) > floor
+    return any(abs(one - values[at]) > away / 2.0 for one in after)
+
+
+def lone_spikes(table: Table, row: int, floor: float, since: int) -> list[int]:
+    """Return the buckets from *since* on with a lone value left out, whose neighbours are even."""
+    skip = max(0, since - table.first_bucket)
+    marked = np.flatnonzero(table.counts[row, skip:] & LONE)
+    if not len(marked):
+        return []
+    at, values = table.samples(row, skip)
+    places = np.searchsorted(at, marked + skip)
+    found = []
+    for place in places.tolist():
+        if 0 < place < len(at) - 1:
+            around = values[place - 1 : place + 2]
+            if float(around.max() - around.min()) < floor / 2.0:
+                found.append(table.first_bucket + int(at[place]))
+    return found
+
+
+def worth_telling(at: Sequence[int]) -> tuple[int, int] | None:
+    """Return first and last bucket of the newest spikes when they are worth telling of.
+
+    >>> worth_telling([100, 5000, 5100, 5200]), worth_telling([100, 5200])
+    ((5000, 5200), None)
+    """
+    recent = [one for one in at if at[-1] - one <= TOLD_WITHIN]
+    return (recent[0], recent[-1]) if len(recent) >= TOLD_FROM else None

@@ -1,0 +1,332 @@
+"""Which buckets of which channels of a bin are believed, and why the others are not.
+
+Kept beside the lid film and in the same way: `advance` adds what has closed since, `rewind` goes back
+when late data or the journal changed the past. Spikes and lifted lids are told with every bucket, the
+slow faults at whole hours, each from the raw data of the eight days before. So the same data gives the
+same verdict live, after a restart and in a replay. The detectors are in `faults`; `rules.probe_fault`
+tells the keeper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Final
+from zlib import crc32
+
+import numpy as np
+
+from underlid.binmodel.faults import drift, gaps, moved, noise, nonsense, pulled, ramp, still
+from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
+from underlid.binmodel.faults.scene import Begin, Scene
+from underlid.binmodel.faults.spikes import TOLD_WITHIN, lone_spikes, spikes, worth_telling
+from underlid.binmodel.faults.table import LOOKBACK_H, table_of
+from underlid.binmodel.hot import (
+    BUCKET_MS,
+    BUCKETS_PER_HOUR,
+    EMPTY,
+    STEP_OF,
+    WINDOW_BUCKETS,
+    HotProbe,
+)
+from underlid.binmodel.lone import SPIKE_OF
+from underlid.binmodel.openings import Opening, openings
+from underlid.binmodel.window import BinWindow
+from underlid.science.numeric import Floats
+
+Begins = Callable[[Scene, int], list[Begin]]
+Ended = Callable[[Scene, int, int, Span], int | None]
+
+TAIL: Final = 48
+"""Buckets before the newest in which spikes and openings are looked for; slow probes need more."""
+
+SLOW_TAIL: Final = 288
+TAIL_LEAST: Final = 12
+FINAL_AFTER: Final = 3
+"""A value's verdict as a spike is final when so many have come after it."""
+
+OPENING_FINAL_AFTER: Final = 24
+ALONE: Final = ("headspace_temp_c", "headspace_rh_pct", "lid_temp_c")
+"""What a lifted lid moves; only when one of them moves by itself is it a spike to be told."""
+
+VISIT_BUCKETS: Final = BUCKETS_PER_HOUR
+OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
+
+DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
+    (Cause.NONSENSE, nonsense.begins, nonsense.ended),
+    (Cause.STUCK, still.begins, still.ended),
+    (Cause.NOISE, noise.begins, noise.ended),
+    (Cause.PULLED_OUT, pulled.soil_begins, pulled.soil_ended),
+    (Cause.PULLED_OUT, pulled.bed_begins, pulled.bed_ended),
+    (Cause.MOVED, moved.begins, moved.ended),
+    (Cause.DRIFT, drift.begins, drift.ended),
+    (Cause.DRIFT, ramp.begins, ramp.ended),
+    (Cause.DROPOUT, gaps.begins, gaps.ended),
+)
+
+
+class Trust:
+    """The trust in the channels of one bin, and in its shed's air."""
+
+    def __init__(self, now_ms: int, bin_id: str = "") -> None:
+        self.offset = crc32(bin_id.encode()) % BUCKETS_PER_HOUR
+        self.done = now_ms // BUCKET_MS - WINDOW_BUCKETS
+        self.opened: list[Opening] = []
+        self._hour = self._whole_hours(self.done)
+        self._spans: dict[Key, list[Span]] = {}
+        self._spikes: dict[Key, list[int]] = {}
+        self._told_spikes: dict[Key, tuple[int, int]] = {}
+        self._shown: dict[tuple[Key, Cause, int], int | None] = {}
+
+    def advance(self, window: BinWindow) -> int | None:
+        """Judge what has closed since; return the earliest bucket whose trust has changed."""
+        end = window.end
+        if end <= self.done:
+            return None
+        keys = _keys(window)
+        self.done = max(self.done, end - WINDOW_BUCKETS)
+        changed = [self._new_spikes(window, key, end) for key in keys]
+        changed.append(self._new_openings(window, end))
+        hour = self._whole_hours(end)
+        if hour > self._hour and keys:
+            self._whole_hour(window, keys, hour)
+            changed.append(self._changed(self.done))
+        self._hour = max(self._hour, hour)
+        self.done = end
+        return min((one for one in changed if one is not None), default=None)
+
+    def rewind(self, bucket: int) -> None:
+        """Forget what was found from *bucket* on: its data has changed."""
+        if bucket >= self.done:
+            return
+        self.done = bucket
+        hour = self._whole_hours(bucket)
+        if hour >= self._hour:
+            return
+        self._hour = hour
+        for key, spans in self._spans.items():
+            kept = [one for one in spans if one.found_h <= hour]
+            for one in kept:
+                if one.ended_h is not None and one.ended_h > hour:
+                    one.until_bucket = one.ended_h = None
+            self._spans[key] = kept
+
+    def hide(self, probe: str, channel: str, values: Floats, start: int) -> None:
+        """Turn what is not believed of a channel's raw means, from bucket *start* on, into NaN."""
+        key = (probe, channel)
+        for one in self._spans.get(key, ()):
+            if one.cause in MASKS:
+                _hide(values, start, one.from_bucket, one.until_bucket)
+        for bucket in reversed(self._spikes.get(key, ())):
+            if bucket < start:
+                break
+            if bucket - start < len(values):
+                values[bucket - start] = np.nan
+        if channel in ALONE:
+            for each in self.opened:
+                _hide(values, start, each.from_bucket, each.until_bucket)
+
+    def faults(self, probe: str) -> list[Fault]:
+        """Return the faults of a probe that the keeper is told of now, oldest first."""
+        found = [
+            Fault(probe, key[1], one.cause, one.from_bucket, one.until_bucket)
+            for key, spans in self._spans.items()
+            if key[0] == probe
+            for one in spans
+            if one.told_at(self.done)
+        ]
+        for key, (first, last) in self._told_spikes.items():
+            if key[0] == probe and self.done - last < LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR:
+                found.append(Fault(probe, key[1], Cause.SPIKE, first, last + 1))
+        return sorted(found, key=lambda one: (one.from_bucket, one.channel))
+
+    def distrusts(self, probe: str, channel: str) -> bool:
+        """Tell whether a fault keeps a channel from being believed at present."""
+        spans = self._spans.get((probe, channel), ())
+        return any(one.until_bucket is None and one.cause in MASKS for one in spans)
+
+    def opened_at(self) -> int | None:
+        """Return the bucket in which the lid was last lifted, within a day."""
+        if not self.opened or self.done - self.opened[-1].from_bucket > OPENED_MATTERS:
+            return None
+        return self.opened[-1].from_bucket
+
+    def _whole_hours(self, bucket: int) -> int:
+        return (bucket - self.offset) // BUCKETS_PER_HOUR
+
+    def _new_spikes(self, window: BinWindow, key: Key, end: int) -> int | None:
+        """Look for spikes among the newest values; return the first that came or went."""
+        probe, channel = window.probes[key[0]], key[1]
+        floor = SPIKE_OF[channel]
+        before = self._spikes.get(key, [])
+        start = self.done - TAIL
+        codes = probe.codes(channel, start, end)
+        at = np.flatnonzero(codes != EMPTY)
+        if len(at) < TAIL_LEAST:
+            start = self.done - SLOW_TAIL
+            codes = probe.codes(channel, start, end)
+            at = np.flatnonzero(codes != EMPTY)
+        if not len(at):
+            return None
+        known = codes[at]
+        if not before and int(known.max()) - int(known.min()) <= floor / STEP_OF[channel]:
+            return None
+        first = max(0, int(np.searchsorted(at, self.done - start)) - FINAL_AFTER)
+        since = start + int(at[first]) if first < len(at) else end
+        values: Floats = known * np.float64(STEP_OF[channel])
+        places = spikes(values, floor, first)
+        now = [start + int(at[place]) for place in places]
+        kept = [one for one in before if end - WINDOW_BUCKETS <= one < since]
+        if now or kept:
+            self._spikes[key] = kept + now
+        else:
+            self._spikes.pop(key, None)
+        return min(set(now) ^ {one for one in before if one >= since}, default=None)
+
+    def _new_openings(self, window: BinWindow, end: int) -> int | None:
+        """Look for lifted lids in the last hours; return the first that came or changed."""
+        probe = _probe_with(window, "headspace_rh_pct")
+        if probe is None:
+            return None
+        since = self.done - OPENING_FINAL_AFTER
+        before = {one for one in self.opened if one.from_bucket >= since}
+        kept = [one for one in self.opened if one.from_bucket < since]
+        kept = [one for one in kept if one.from_bucket >= end - WINDOW_BUCKETS]
+        if kept:
+            since = max(since, kept[-1].until_bucket or since)
+        start = since - TAIL // 2
+        rh = probe.means("headspace_rh_pct", start, end)
+        head = probe.means("headspace_temp_c", start, end)
+        air = _probe_with(window, "shed_temp_c")
+        shed = air.means("shed_temp_c", start, end) if air else np.full(end - start, np.nan)
+        found = openings(rh, head, shed, start, since)
+        self.opened = kept + found
+        return min((one.from_bucket for one in before ^ set(found)), default=None)
+
+    def _whole_hour(self, window: BinWindow, keys: list[Key], end_h: int) -> None:
+        """Ask every slow detector about the hours that have become whole."""
+        first_h = max(
+            self._hour + 1 - LOOKBACK_H, self._whole_hours(window.end - WINDOW_BUCKETS) + 1
+        )
+        if end_h <= first_h:
+            return
+        table = table_of(window.probes, keys, first_h, end_h, self.offset)
+        scene = Scene(table, window)
+        at = max(0, self._hour - first_h)
+        begun: dict[int, list[tuple[Cause, Ended, Begin]]] = {}
+        for cause, begins, ended in DETECTORS:
+            for begin in begins(scene, at):
+                begun.setdefault(begin.at, []).append((cause, ended, begin))
+        going = any(one.until_bucket is None for spans in self._spans.values() for one in spans)
+        if begun or going:
+            for hour in range(at, table.hours):
+                self._end(scene, hour)
+                for cause, ended, begin in begun.get(hour, ()):
+                    self._begin(scene, cause, ended, begin)
+        self._tell_spikes(scene)
+
+    def _begin(self, scene: Scene, cause: Cause, ended: Ended, begin: Begin) -> None:
+        key = scene.table.keys[begin.row]
+        if cause is Cause.DROPOUT:
+            key = (key[0], "")
+        spans = self._spans.setdefault(key, [])
+        if any(one.cause is cause and one.until_bucket is None for one in spans):
+            return
+        found_h = scene.table.first_h + begin.at + 1
+        span = Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended)
+        spans.append(span)
+
+    def _end(self, scene: Scene, hour: int) -> None:
+        table = scene.table
+        for key, spans in self._spans.items():
+            for span in spans:
+                if span.until_bucket is not None or span.ended is None:
+                    continue
+                row = _row_of(scene, key)
+                if row is None:
+                    continue
+                until = span.ended(scene, row, hour, span)
+                if until is not None:
+                    span.until_bucket = max(until, span.from_bucket)
+                    span.ended_h = table.first_h + hour + 1
+
+    def _tell_spikes(self, scene: Scene) -> None:
+        """Note which channels had so many spikes lately that the keeper should look."""
+        table, end = scene.table, scene.window.end
+        first = end - TOLD_WITHIN - LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR
+        at = {}
+        for row, key in enumerate(table.keys):
+            lone = lone_spikes(table, row, SPIKE_OF[key[1]], first)
+            at[key] = sorted({*lone, *(one for one in self._spikes.get(key, ()) if one >= first)})
+        lid = [set(at[key]) for key in at if key[1] in ALONE]
+        visits = scene.visits
+        self._told_spikes.clear()
+        for key, buckets in at.items():
+            alone = key[1] in ALONE
+            odd = [one for one in buckets if not (alone and _is_visit(one, lid, visits))]
+            told = worth_telling(odd) if odd else None
+            if told:
+                self._told_spikes[key] = told
+
+    def _changed(self, before: int) -> int | None:
+        """Return the earliest bucket before *before* whose trust has changed by whole hours."""
+        shown = {
+            (key, one.cause, one.from_bucket): one.until_bucket
+            for key, spans in self._spans.items()
+            for one in spans
+            if one.cause in MASKS
+        }
+        changed = []
+        for span in shown.keys() | self._shown.keys():
+            if span not in shown or span not in self._shown:
+                changed.append(span[2])
+            elif shown[span] != self._shown[span]:
+                changed.append(min(shown[span] or before, self._shown[span] or before))
+        self._shown = shown
+        return min((one for one in changed if one < before), default=None)
+
+
+def _keys(window: BinWindow) -> list[Key]:
+    """Return the judged channels of the bin's probes, and of the air around."""
+    keys = {}
+    for place in window.places:
+        probe = window.probes.get(place.probe)
+        for channel in probe.channels if probe else ():
+            keys[place.probe, channel] = True
+    for place in window.air_places:
+        probe = window.probes.get(place.probe)
+        for channel in probe.channels if probe else ():
+            if channel.startswith("shed_"):
+                keys[place.probe, channel] = True
+    return sorted(keys)
+
+
+def _probe_with(window: BinWindow, channel: str) -> HotProbe | None:
+    places = window.air_places if channel.startswith("shed_") else ()
+    for place in (*places, *window.places):
+        probe = window.probes.get(place.probe)
+        if probe is not None and channel in probe.channels:
+            return probe
+    return None
+
+
+def _row_of(scene: Scene, key: Key) -> int | None:
+    """Return the row of a channel; of a whole probe its first."""
+    for row, one in enumerate(scene.table.keys):
+        if one == key or (not key[1] and one[0] == key[0]):
+            return row
+    return None
+
+
+def _is_visit(bucket: int, lid: Sequence[set[int]], visits: Sequence[int]) -> bool:
+    """Tell whether a spike of the headspace is a lid lifted: several channels, or in the journal."""
+    near = {bucket - 1, bucket, bucket + 1}
+    if sum(bool(near & one) for one in lid) > 1:
+        return True
+    return any(abs(bucket - one) <= VISIT_BUCKETS for one in visits)
+
+
+def _hide(values: Floats, start: int, begin: int, until: int | None) -> None:
+    """Turn buckets begin ≤ number < until into NaN."""
+    stop = len(values) if until is None else until - start
+    if stop > 0:
+        values[max(0, begin - start) : stop] = np.nan
