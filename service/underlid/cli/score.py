@@ -24,8 +24,8 @@ from underlid.timeline import SECOND_MS
     help="Write all figures to this file.",
 )  # fmt: skip
 @click.option(
-    "--tick", type=click.IntRange(60, 3600), default=60,
-    help="Seconds between looks at what is due, as in replay; 900 for a quick impression.",
+    "--tick", type=click.IntRange(60, 3600), default=900,
+    help="Seconds between judgements; 60 is what runs live, and takes about twice as long.",
 )  # fmt: skip
 @click.option("--per-family", is_flag=True, help="Add a table of families.")
 @click.option("--detail", is_flag=True, help="Print every event and alert of every case.")
