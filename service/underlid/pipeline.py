@@ -16,7 +16,7 @@ from zlib import crc32
 from underlid.advice.catalogue import advice_for
 from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
 from underlid.alerts.life import step
-from underlid.alerts.policy import AT_ONCE, DELAYS, Delays
+from underlid.alerts.policy import AT_ONCE, Delays, delays_of
 from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
@@ -30,6 +30,7 @@ from underlid.binmodel.known import Known
 from underlid.binmodel.learning import learn
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.settling import unsettled
 from underlid.binmodel.trust import Trust
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
@@ -109,7 +110,12 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
         for (condition, subject), alert in memory.alerts.items()
         if not subject
     }
-    found = findings(window, known, open_priorities)
+    found = [
+        replace(one, advice=advice_for(one, window, known, units))
+        if one.verdict is Verdict.HOLDS
+        else one
+        for one in findings(window, known, open_priorities)
+    ]
     changes: list[Transition] = []
     returned: list[Alert] = []
     for finding in found:
@@ -200,22 +206,24 @@ def _alert_step(
     units: Units,
     delays: Delays | None = None,
 ) -> list[Transition]:
-    """Move the alert of one finding on, with its advice and its sentence."""
+    """Move the alert of one finding on, with its sentence; sooner for a herd that is settling in."""
     key = (finding.condition, finding.subject)
     alert = memory.alerts.get(key)
     if alert is None and finding.verdict is not Verdict.HOLDS:
         return []
     holds = finding.verdict is Verdict.HOLDS
-    if holds:
-        finding = replace(finding, advice=advice_for(finding, window, units))
-    delays = delays or DELAYS[finding.condition]
+    said = finding if holds or alert is None else alert
+    foreseen = said.forecast_for_ms is not None
+    if delays is None:
+        watchful = unsettled(window) is not None
+        delays = delays_of(finding.condition, watchful=watchful, foreseen=foreseen)
     alert, change = step(alert, finding, window.bin, window.now_ms, delays)
     if alert is not None:
         if holds:
             feed = feed_with_bedding(window, finding.feed_at_ms)
-            text = sentence(finding, window.bin, feed, window.now_ms, units)
+            text = sentence(finding, window.bin, feed, window.now_ms, units, window.zone)
         elif alert.state is AlertState.RETURNED:
-            text = returned_sentence(finding, window.bin, units)
+            text = returned_sentence(finding, window.bin, units, foreseen=foreseen)
         else:
             text = alert.text
         alert = replace(alert, text=text)

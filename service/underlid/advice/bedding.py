@@ -1,20 +1,38 @@
-"""How much dry bedding takes up the water that is too much."""
+"""How much dry bedding takes up the water that is too much: of a feed and the lid, and of the bed.
+
+The balance is in `balance.py`, what fits in `room.py`. Feedstock values are typical ones.
+"""
 
 from __future__ import annotations
 
 from typing import Final
 
+from underlid.advice.balance import (
+    BED_HOLDS,
+    FOOD_HOLDS,
+    Balance,
+    Part,
+    bedding_part,
+    dose_g,
+    holding_dose_g,
+)
+from underlid.advice.room import Room, removal_clause, split_clause
+from underlid.binmodel.bed import Bed
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.journal.entries import Feed
-from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
+from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock, Group
 from underlid.journal.units import SI, Units, mass_text
 from underlid.rules.finding import Advice
-from underlid.science.mixing import bedding_for_target_g, c_to_n_ratio, mix_moisture_pct
+from underlid.science.mixing import bedding_for_ratio_g, c_to_n_ratio
 
 LEAST_G: Final = 20.0
 """Less than a small handful is not worth a walk (our judgement)."""
 
-WATER_PCT: Final = 100.0
+BED_OVER_PCT: Final = 2.0
+"""A bed so near its target is left as it is when only the lid is wet (our judgement)."""
+
+RATIO_GOAL: Final = 30.0
+"""C:N that composting handbooks aim at, 25 to 30 (from memory of NRAES-54)."""
 
 STEPS_G: Final = ((100.0, 1.0), (200.0, 5.0), (1000.0, 10.0))
 COARSEST_STEP_G: Final = 50.0
@@ -27,6 +45,7 @@ def bedding_dose(
     target_pct: float,
     bedding: Feedstock,
     units: Units = SI,
+    room: Room | None = None,
 ) -> tuple[Advice, ...]:
     """Return the bedding that brings a feed, and the water on the lid, to the target moisture.
 
@@ -40,41 +59,124 @@ def bedding_dose(
         Moisture aimed at, % wet basis.
     bedding
         What the keeper has at hand.
+    room
+        What fits under the lid; without it the dose is not split.
 
-    Source: B = F (M_f − G)/(G − M_b) [cornell-mix]; feedstock values are typical ones.
+    Source: B = F (M_f − G)/(G − M_b) [cornell-mix].
     """
-    parts = wet_parts(feed, film_water_g)
-    mass_g = sum(part for part, _ in parts)
+    balance = wet_balance(feed, film_water_g)
     bedding = drier_than(target_pct, bedding)
     if bedding.moisture_pct >= target_pct:
         return ()
-    mix_pct = mix_moisture_pct(parts) if mass_g else target_pct
-    dose_g = rounded_g(bedding_for_target_g(mass_g, mix_pct, target_pct, bedding.moisture_pct))
-    if dose_g < LEAST_G:
+    amount_g = rounded_g(dose_g(balance, target_pct, bedding))
+    if amount_g < LEAST_G:
         return ()
     working = (
-        f"B = F·(M − G)/(G − Mb): F {mass_g:.0f} g of feed, lid water and bedding so far at"
-        f" M {mix_pct:.0f} %, target G {target_pct:.0f} %, {bedding.label} Mb"
-        f" {bedding.moisture_pct:.0f} % gives {dose_g:.0f} g{_ratio(feed, bedding, dose_g)}."
+        f"B = F·(M − G)/(G − Mb): F {balance.mass_g:.0f} g of feed, lid water and bedding so far at"
+        f" M {balance.moisture_pct:.0f} %, target G {target_pct:.0f} %, {bedding.label} Mb"
+        f" {bedding.moisture_pct:.0f} % gives {amount_g:.0f} g."
+        f"{_liquid_text(balance, bedding, amount_g)}{_ratio_text(feed, bedding, amount_g)}"
         " Source: Cornell composting pages; typical feedstock values."
     )
     where = "over the feed" if feed is not None else "over the bed"
-    text = f"Add about {mass_text(dose_g, units)} of dry {bedding.label} {where}."
-    return (Advice("add-bedding", text, amount_g=dose_g, working=working),)
+    split = split_clause(amount_g, bedding, room, units) if room else ""
+    text = f"Add about {mass_text(amount_g, units)} of dry {bedding.label} {where}{split}."
+    return (Advice("add-bedding", text, amount_g=amount_g, working=working),)
 
 
-def wet_parts(feed: Feed | None, film_water_g: float) -> list[tuple[float, float]]:
-    """Return (g, moisture %) of a feed, the bedding it got, less the drained, plus lid water."""
-    parts: list[tuple[float, float]] = []
+def surplus_dose(
+    bed: Bed,
+    film_water_g: float,
+    given_g: float,
+    target_pct: float,
+    bedding: Feedstock,
+    room: Room,
+    units: Units = SI,
+) -> tuple[Advice, ...]:
+    """Return the bedding for what the bed itself holds too much, beside *given_g* over the feed.
+
+    The balance is of bed, lid and the water still in the food together, so no water is counted twice.
+    """
+    if bed.moisture_pct <= target_pct + BED_OVER_PCT:
+        return ()
+    bedding = drier_than(target_pct, bedding)
+    balance = bed_balance(bed, film_water_g)
+    whole_g = _whole_dose_g(balance, target_pct, bedding)
+    amount_g = rounded_g(whole_g - given_g)
+    if bedding.moisture_pct >= target_pct or amount_g < LEAST_G:
+        return ()
+    split = split_clause(amount_g, bedding, room, units)
+    text = (
+        f"The bed itself is too wet: mix another {mass_text(amount_g, units)} into its top{split}."
+    )
+    working = (
+        f"{_bed_working(bed, film_water_g, balance, target_pct, bedding, whole_g)} Less"
+        f" {given_g:.0f} g over the feed: {amount_g:.0f} g."
+    )
+    return (Advice("mix-bedding", text, amount_g=amount_g, working=working),)
+
+
+def drier_bed(
+    bed: Bed,
+    film_water_g: float,
+    target_pct: float,
+    limit_pct: float,
+    bedding: Feedstock,
+    room: Room,
+    units: Units = SI,
+) -> tuple[Advice, ...]:
+    """Return the bedding that brings the whole bed to its target, split as it fits.
+
+    Parameters
+    ----------
+    bed
+        The bed as it is, with the water still locked in food.
+    target_pct, limit_pct
+        Moisture aimed at, and the limit below which the bed is no longer too wet.
+    """
+    bedding = drier_than(target_pct, bedding)
+    if bedding.moisture_pct >= target_pct:
+        return ()
+    balance = bed_balance(bed, film_water_g)
+    amount_g = rounded_g(_whole_dose_g(balance, target_pct, bedding))
+    if amount_g < LEAST_G:
+        return ()
+    first_g = rounded_g(dose_g(balance, limit_pct, bedding))
+    first = f" The first {mass_text(first_g, units)} bring it below its limit." if first_g else ""
+    text = (
+        f"Mix about {mass_text(amount_g, units)} of dry {bedding.label} into the top of the bed"
+        f"{split_clause(amount_g, bedding, room, units)}.{first}"
+        f"{removal_clause(amount_g, bed, bedding, room, units)}"
+    )
+    working = _bed_working(bed, film_water_g, balance, target_pct, bedding, amount_g)
+    return (Advice("add-bedding", text, amount_g=amount_g, working=working),)
+
+
+def wet_balance(feed: Feed | None, film_water_g: float) -> Balance:
+    """Return the balance of a feed, the bedding it got, less the drained, plus lid water."""
+    parts = [Part("lid", film_water_g, 0.0, 0.0)]
     if feed is not None:
-        parts = [
-            (portion.mass_g, stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT)
-            for portion in (*feed.portions, *feed.bedding)
-            for stock in (FEEDSTOCKS.get(portion.ingredient),)
-        ]
-        parts.append((-feed.drained_g, WATER_PCT))
-    parts.append((film_water_g, WATER_PCT))
-    return parts
+        for portion in (*feed.portions, *feed.bedding):
+            stock = FEEDSTOCKS.get(portion.ingredient)
+            moisture_pct = stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT
+            water_g = portion.mass_g * moisture_pct / 100.0
+            dry_g = portion.mass_g - water_g
+            holds = stock.holding_kg_kg if stock and stock.group is Group.BEDDING else None
+            parts.append(Part(portion.ingredient, water_g, dry_g, dry_g * (holds or FOOD_HOLDS)))
+        parts.append(Part("drained", -feed.drained_g, 0.0, 0.0))
+    return Balance(tuple(parts))
+
+
+def bed_balance(bed: Bed, film_water_g: float) -> Balance:
+    """Return the balance of a bed, the water locked in its food, and the lid's water."""
+    dry_g = 1000.0 * bed.dry_kg
+    return Balance(
+        (
+            Part("bed", 1000.0 * bed.water_kg, dry_g, BED_HOLDS * dry_g),
+            Part("food", 1000.0 * bed.locked_kg, 0.0, 0.0),
+            Part("lid", film_water_g, 0.0, 0.0),
+        )
+    )
 
 
 def drier_than(target_pct: float, bedding: Feedstock) -> Feedstock:
@@ -96,8 +198,43 @@ def rounded_g(mass_g: float) -> float:
     return round(mass_g / step) * step
 
 
-def _ratio(feed: Feed | None, bedding: Feedstock, dose_g: float) -> str:
-    """Return the C:N that the dose gives, as a clause; empty where it cannot be said."""
+def _whole_dose_g(balance: Balance, target_pct: float, bedding: Feedstock) -> float:
+    """Return the dose that reaches the target and leaves no liquid free, whichever is more."""
+    if bedding.moisture_pct >= target_pct:
+        return 0.0
+    return max(dose_g(balance, target_pct, bedding), holding_dose_g(balance, bedding))
+
+
+def _bed_working(
+    bed: Bed,
+    film_water_g: float,
+    balance: Balance,
+    target_pct: float,
+    bedding: Feedstock,
+    amount_g: float,
+) -> str:
+    return (
+        f"B = Q·(M − G)/(G − Mb): the bed weighs about {bed.mass_kg:.1f} kg, {bed.dry_kg:.1f} kg of"
+        f" it dry, at {bed.moisture_pct:.1f} %; with {bed.locked_kg:.2f} kg of water still in the"
+        f" food and {film_water_g:.0f} g on the lid Q {balance.mass_g / 1000.0:.1f} kg at M"
+        f" {balance.moisture_pct:.1f} %, target G {target_pct:.0f} %, {bedding.label} Mb"
+        f" {bedding.moisture_pct:.0f} % gives {amount_g:.0f} g."
+        f"{_liquid_text(balance, bedding, amount_g)} Dry matter by the bed's mass at set-up and the"
+        " journal since. Source: Cornell composting pages."
+    )
+
+
+def _liquid_text(balance: Balance, bedding: Feedstock, amount_g: float) -> str:
+    """Return what the mix holds of its water, as a sentence."""
+    mixed = balance.and_also((bedding_part(bedding, amount_g),))
+    free_g = mixed.free_liquid_g
+    if free_g <= 0.0:
+        return f" No liquid is free then: it could hold {-free_g:.0f} g more."
+    return f" {free_g:.0f} g of it are beyond what these hold, and run down into the bed."
+
+
+def _ratio_text(feed: Feed | None, bedding: Feedstock, amount_g: float) -> str:
+    """Return the C:N that the dose gives, and the dose that C:N would ask for: the goals conflict."""
     if feed is None:
         return ""
     parts = [
@@ -108,6 +245,12 @@ def _ratio(feed: Feed | None, bedding: Feedstock, dose_g: float) -> str:
     ]
     if not parts:
         return ""
-    carbon = bedding.c_to_n * bedding.nitrogen_pct_dry
-    parts.append((dose_g, bedding.moisture_pct, carbon, bedding.nitrogen_pct_dry))
-    return f" (C:N then about {c_to_n_ratio(parts):.0f})"
+    dry = (
+        bedding.moisture_pct,
+        bedding.c_to_n * bedding.nitrogen_pct_dry,
+        bedding.nitrogen_pct_dry,
+    )
+    ratio = c_to_n_ratio([*parts, (amount_g, *dry)])
+    wanted_g = bedding_for_ratio_g(parts, RATIO_GOAL, dry)
+    asks = f"{wanted_g:.0f} g would do" if wanted_g > 0.0 else "none is needed"
+    return f" C:N then about {ratio:.0f}; for a C:N of {RATIO_GOAL:.0f} {asks}."

@@ -2,43 +2,140 @@
 
 from __future__ import annotations
 
-from underlid.advice.bedding import bedding_dose
-from underlid.advice.heat import cold_advice, heat_advice
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from underlid.advice.air import drain, loosen
+from underlid.advice.bedding import bedding_dose, drier_bed, surplus_dose
+from underlid.advice.capacity import feed_capacity
+from underlid.advice.heat import Peak, cold_advice, heat_advice
 from underlid.advice.lid import air_lid
-from underlid.advice.water import water_dose
-from underlid.advice.wet import drier_bed
+from underlid.advice.room import room_of
+from underlid.advice.settling import settle
+from underlid.advice.water import loss_ml_d, water_dose
+from underlid.binmodel.bed import Bed, bed_of
 from underlid.binmodel.feeds import feed_with_bedding
+from underlid.binmodel.known import Known
+from underlid.binmodel.settling import unsettled
 from underlid.binmodel.window import BinWindow
-from underlid.journal.feedstocks import FEEDSTOCKS
+from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
 from underlid.journal.units import SI, Units
 from underlid.rules.finding import Advice, Condition, Finding
-from underlid.timeline import HOUR_MS
+from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT
 
-WET_TARGET_BELOW_LIMIT_PCT = 2.0
-"""A wet bed is brought this far below its limit, so that it does not come straight back."""
+Advices = tuple[Advice, ...]
 
 
-def advice_for(finding: Finding, window: BinWindow, units: Units = SI) -> tuple[Advice, ...]:
+def advice_for(finding: Finding, window: BinWindow, known: Known, units: Units = SI) -> Advices:
     """Return what to do about a finding that holds, in the keeper's units."""
+    advise = _ADVICE.get(finding.condition)
+    if advise is None:
+        return ()
+    return (*advise(finding, window, known, units), *settle(unsettled(window), window.now_ms))
+
+
+def _for_lid(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:
     bin_ = window.bin
-    bedding = FEEDSTOCKS.get(bin_.bedding, FEEDSTOCKS["newspaper"])
-    evidence = finding.evidence
+    film_g = float(finding.evidence.get("lid_film_g_m2", 0.0)) * bin_.lid_area_m2
     feed = feed_with_bedding(window, finding.feed_at_ms)
-    if finding.condition is Condition.CONDENSATION:
-        film_g = float(evidence.get("lid_film_g_m2", 0.0)) * bin_.lid_area_m2
-        what = feed[1] if feed else None
-        dose = bedding_dose(what, film_g, bin_.target_moisture_pct, bedding, units)
-        return (*dose, *air_lid())
-    if finding.condition is Condition.OVERHEATING:
-        own = evidence.get("self_heat_k")
-        age_h = (window.now_ms - feed[0].at_ms) / HOUR_MS if feed else None
-        return heat_advice(finding.cause, None if own is None else float(own), age_h, units)
-    if finding.condition is Condition.DRYING_OUT:
-        level = float(evidence["moisture_pct"])
-        return water_dose(bin_.bed_kg, level, bin_.target_moisture_pct, units)
-    if finding.condition is Condition.TOO_WET:
-        target = window.limits.moisture_high_warn_pct - WET_TARGET_BELOW_LIMIT_PCT
-        return drier_bed(bin_.bed_kg, float(evidence["moisture_pct"]), target, bedding, units)
-    if finding.condition is Condition.TOO_COLD:
-        return cold_advice(units)
-    return ()
+    bed, bedding = _bed(window, known), _bedding(window)
+    room = room_of(bin_, bed)
+    target_pct = bin_.target_moisture_pct
+    over = bedding_dose(feed[1] if feed else None, film_g, target_pct, bedding, units, room)
+    given_g = sum(one.amount_g or 0.0 for one in over)
+    more: Advices = ()
+    if known.drying is not None and window.moisture_sd_pct() <= LEVEL_SD_MOST_PCT:
+        more = surplus_dose(bed, film_g, given_g, target_pct, bedding, room, units)
+    return (*over, *more, *air_lid())
+
+
+def _for_heat(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:
+    feed = feed_with_bedding(window, finding.feed_at_ms)
+    fed_g = feed[1].mass_g if feed else None
+    limit_c = window.limits.hot_warn_c
+    return heat_advice(finding.cause, _peak(finding, known), limit_c, fed_g, known.food, units)
+
+
+def _peak(finding: Finding, known: Known) -> Peak | None:
+    """Return how hot it gets and its own part: by the forecast, or as it is now."""
+    bed_c = finding.evidence.get("bed_temp_c")
+    without_c = finding.evidence.get("without_self_heat_c")
+    peak = (
+        None if bed_c is None or without_c is None else Peak(float(bed_c), float(without_c), False)
+    )
+    forecast = known.forecast
+    if forecast is None or forecast.bed_temp_c is None or forecast.shed_temp_c is None:
+        return peak
+    bed, shed = forecast.bed_temp_c.middle, forecast.shed_temp_c.middle
+    hottest = int(np.argmax(bed))
+    if peak is not None and float(bed[hottest]) <= peak.bed_c:
+        return peak
+    around = shed[max(0, hottest - AROUND_H) : hottest + 1]
+    return Peak(float(bed[hottest]), float(around.mean()), True)
+
+
+AROUND_H: Final = 6
+"""A bed follows the air of some hours before (time constants of the science page, heat)."""
+
+
+def _for_dry(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
+    bed = _bed(window, known)
+    loss = loss_ml_d(bed, known.drying.slope_pct_d if known.drying else None)
+    return water_dose(bed, window.bin.target_moisture_pct, loss, units)
+
+
+def _for_wet(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
+    return (*_drier(window, known, units), *drain())
+
+
+def _for_sour(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:
+    smell = str(finding.evidence.get("smell", ""))
+    doses = _drier(window, known, units) if known.drying is not None else ()
+    return (*loosen(smell, known.food), *doses)
+
+
+def _drier(window: BinWindow, known: Known, units: Units) -> Advices:
+    bed = _bed(window, known)
+    film = known.film.last(1)
+    film_g = float(film[0]) * window.bin.lid_area_m2 if len(film) else 0.0
+    return drier_bed(
+        bed,
+        film_g,
+        window.bin.target_moisture_pct,
+        window.limits.moisture_high_warn_pct,
+        _bedding(window),
+        room_of(window.bin, bed),
+        units,
+    )
+
+
+def _for_hunger(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
+    if known.food is None:
+        return ()
+    careful = unsettled(window) is not None
+    return feed_capacity(known.food, window.present("bed_temp_c"), careful=careful, units=units)
+
+
+def _for_cold(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
+    return cold_advice(units)
+
+
+_ADVICE: Final[dict[Condition, Callable[[Finding, BinWindow, Known, Units], Advices]]] = {
+    Condition.CONDENSATION: _for_lid,
+    Condition.OVERHEATING: _for_heat,
+    Condition.DRYING_OUT: _for_dry,
+    Condition.TOO_WET: _for_wet,
+    Condition.SOUR: _for_sour,
+    Condition.HUNGRY: _for_hunger,
+    Condition.TOO_COLD: _for_cold,
+}
+
+
+def _bed(window: BinWindow, known: Known) -> Bed:
+    return bed_of(window, known.drying.level_pct if known.drying else None)
+
+
+def _bedding(window: BinWindow) -> Feedstock:
+    return FEEDSTOCKS.get(window.bin.bedding, FEEDSTOCKS["newspaper"])

@@ -1,40 +1,59 @@
-"""What to do about a bed that is too hot or too cold: the cause decides."""
+"""What to do about a bed that is too hot or too cold: the cause decides, the forecast says how much."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
-from underlid.journal.units import SI, Units, temp_step_text
+from underlid.advice.days import hold_feeding
+from underlid.binmodel.food import Food
+from underlid.journal.units import SI, Units, mass_text, temp_step_text, temp_text
 from underlid.rules.finding import Advice
-
-HOLD_DAYS: Final = 3.0
-"""Indoor vessels heat up in two to three days [cornell-physics]; by then it is known."""
 
 DRY_FEED_K: Final = 2.0
 """What 1.8 kg of coffee grounds add, bread more: computed, not measured (science page, heat)."""
 
+ALL_SHARE: Final = 0.85
+"""So much and more is all of it: nobody picks out the rest (our judgement)."""
+
+LEAST_SHARE: Final = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The hottest the bed is or will be, °C; what it would be there without its own heat, °C."""
+
+    bed_c: float
+    without_own_c: float
+    foreseen: bool
+
 
 def heat_advice(
-    cause: str, self_heat_k: float | None, feed_age_h: float | None, units: Units = SI
+    cause: str,
+    peak: Peak | None,
+    limit_c: float,
+    fed_g: float | None,
+    food: Food | None,
+    units: Units = SI,
 ) -> tuple[Advice, ...]:
-    """Return what cools a bed: for heat of the feed spread and hold, for heat of the room shade."""
-    own = "" if self_heat_k is None else f" Self-heat {self_heat_k:.1f} K."
-    working = f"Cause {cause or 'not known'} from the bed's own warming against its air.{own}"
+    """Return what cools a bed: heat of the feed is taken out and spread, heat of the room kept out.
+
+    Parameters
+    ----------
+    cause
+        "feed", "room" or nothing.
+    peak
+        How hot it gets, and its own part of it; None where that is not known.
+    limit_c
+        What the bed should stay below.
+    fed_g
+        The feed it is put down to, g, drained liquid taken off.
+    food
+        What is uneaten, for the days to hold feeding.
+    """
     if cause == "feed":
-        age = "" if feed_age_h is None else f", fed {feed_age_h:.0f} h ago"
-        return (
-            Advice(
-                "spread-feed",
-                f"Spread the feed thin or take part of it out{age}.",
-                working=working,
-            ),
-            Advice(
-                "hold-feeding",
-                f"Do not feed for {HOLD_DAYS:.0f} days.",
-                days=HOLD_DAYS,
-                working=working,
-            ),
-        )
+        return (_less_feed(peak, limit_c, fed_g, units), *hold_feeding(food))
+    own = "" if peak is None else f" Self-heat {peak.bed_c - peak.without_own_c:.1f} K."
     warmer = temp_step_text(DRY_FEED_K, units)
     return (
         Advice(
@@ -42,9 +61,49 @@ def heat_advice(
             "Shade the bin, open the shed or carry the bin to a cooler place; a bottle of ice on"
             " the bed helps for hours. Hold bread and coffee grounds back: a large feed of them would"
             f" add {warmer} or more.",
-            working=working,
+            working=f"Cause {cause or 'not known'} from the bed's warming against its air.{own}",
         ),
     )
+
+
+def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Units) -> Advice:
+    """Return how much of the feed to take out so that the bed stays below its limit, and to spread."""
+    source = (
+        " Heat goes with the food that is left, so with its share; spread thin it also loses its heat"
+        " better. Source: lumped balance; share by proportion."
+    )
+    if peak is None:
+        text = "Spread the feed thin or take part of it out."
+        return Advice("spread-feed", text, working=f"How hot it gets is not known.{source}")
+    own_k = peak.bed_c - peak.without_own_c
+    share = min(1.0, (peak.bed_c - limit_c) / own_k) if own_k > 0.0 else 0.0
+    when = "foreseen peak" if peak.foreseen else "bed now"
+    working = (
+        f"s = (T − L)/(T − T0): {when} T {peak.bed_c:.1f} °C, limit L {limit_c:.1f} °C, without its"
+        f" own heat T0 {peak.without_own_c:.1f} °C gives {share:.2f} of what is left of the feed."
+        f"{source}"
+    )
+    if share < LEAST_SHARE:
+        return Advice("spread-feed", "Spread the feed thin.", working=working)
+    if share >= ALL_SHARE:
+        text, amount_g = "Take the feed out again, all you can reach", fed_g
+    else:
+        text = f"Take about {_share_text(share)} of the feed out and spread the rest thin"
+        amount_g = None if fed_g is None else round(share * fed_g, -1)
+    mass = f" (up to {mass_text(amount_g, units)})" if amount_g else ""
+    why = f": the bed would reach {temp_text(peak.bed_c, units)}" if peak.foreseen else ""
+    return Advice("spread-feed", f"{text}{mass}{why}.", amount_g=amount_g or None, working=working)
+
+
+def _share_text(share: float) -> str:
+    """Return a share in words.
+
+    >>> _share_text(0.3), _share_text(0.48), _share_text(0.7)
+    ('a third', 'half', 'two thirds')
+    """
+    words = {0.1: "a tenth", 0.25: "a quarter", 1 / 3: "a third", 0.5: "half"}
+    words |= {2 / 3: "two thirds", 0.75: "three quarters"}
+    return words[min(words, key=lambda one: abs(one - share))]
 
 
 def cold_advice(units: Units = SI) -> tuple[Advice, ...]:

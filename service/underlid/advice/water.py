@@ -1,45 +1,65 @@
-"""How much water a bed lacks, and in how many mistings it is given."""
+"""How much water a bed lacks, in how many mistings it is given, and what evaporates meanwhile."""
 
 from __future__ import annotations
 
 import math
 from typing import Final
 
+from underlid.binmodel.bed import Bed
 from underlid.journal.units import SI, Units, volume_text
 from underlid.rules.finding import Advice
-from underlid.science.moisture import water_to_add_g
 
-MISTING_ML_PER_KG: Final = 25.0
-"""What a bed takes up without draining, mL per kg of bed and day (our judgement)."""
+MISTING_ML_PER_KG: Final = 75.0
+"""What a bed takes up without draining, mL per kg of bed and day, in two or three mistings (our judgement)."""
 
 LEAST_ML: Final = 50.0
 
 
 def water_dose(
-    bed_kg: float, moisture_pct: float, target_pct: float, units: Units = SI
+    bed: Bed, target_pct: float, loss_ml_d: float = 0.0, units: Units = SI
 ) -> tuple[Advice, ...]:
     """Return the water that brings a bed to the target, split into daily mistings.
 
     Parameters
     ----------
-    bed_kg
-        Mass of the bed as it is, kg.
-    moisture_pct, target_pct
-        Moisture now and aimed at, % wet basis.
+    bed
+        The bed as it is; the water still locked in its food will come by itself.
+    target_pct
+        Moisture aimed at, % wet basis.
+    loss_ml_d
+        What the bed loses a day meanwhile, mL.
 
-    Source: W = Q (G − M)/(1 − G), mass balance.
+    Source: mass balance of the bed's dry matter D, W = D (G/(1 − G) − M/(1 − M)) − locked water.
     """
-    whole_ml = water_to_add_g(bed_kg, moisture_pct, target_pct)
-    dose_ml = round(whole_ml / 50.0) * 50.0
-    if dose_ml < LEAST_ML:
+    wanted_kg = bed.dry_kg * target_pct / (100.0 - target_pct)
+    lacks_ml = 1000.0 * (wanted_kg - bed.water_kg - bed.locked_kg)
+    a_day_ml = max(MISTING_ML_PER_KG * bed.mass_kg, 1.0)
+    days = max(1, math.ceil(lacks_ml / a_day_ml))
+    meanwhile_ml = loss_ml_d * days if days > 1 else 0.0
+    dose_ml = round((lacks_ml + meanwhile_ml) / 50.0) * 50.0
+    if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
         return ()
-    days = max(1, math.ceil(dose_ml / (MISTING_ML_PER_KG * bed_kg)))
     each = round(dose_ml / days / 10.0) * 10.0
     spread = "" if days == 1 else f", {volume_text(each, units)} a day for {days} days"
     working = (
-        f"W = Q·(G − M)/(1 − G): Q {bed_kg:.1f} kg, M {moisture_pct:.1f} %, G {target_pct:.0f} %"
-        f" gives {whole_ml:.0f} mL. At most {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in"
-        " (our judgement)."
+        f"W = D·(G/(1 − G) − M/(1 − M)): dry matter D {bed.dry_kg:.1f} kg, M"
+        f" {bed.moisture_pct:.1f} %, target G {target_pct:.0f} %; {1000.0 * bed.locked_kg:.0f} mL are"
+        f" still in the food: {lacks_ml:.0f} mL lack, and {meanwhile_ml:.0f} mL evaporate until all"
+        f" is given. At most {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in (our judgement). Dry"
+        " matter by the bed's mass at set-up and the journal since."
     )
     text = f"Give about {volume_text(dose_ml, units)} of water{spread}."
     return (Advice("add-water", text, amount_ml=dose_ml, working=working),)
+
+
+def loss_ml_d(bed: Bed, slope_pct_d: float | None) -> float:
+    """Return the water a bed loses a day, mL, from the fall of its moisture in % points a day.
+
+    Source: W = D M/(1 − M), so dW/dt = D/(1 − M)² dM/dt.
+
+    >>> print(round(loss_ml_d(Bed(5.5, 75.0, 0.0), -0.3)))
+    264
+    """
+    if slope_pct_d is None or slope_pct_d >= 0.0:
+        return 0.0
+    return -1000.0 * bed.dry_kg * slope_pct_d / 100.0 / (1.0 - bed.moisture_pct / 100.0) ** 2

@@ -1,7 +1,8 @@
 """What is left of the feeds, and when the herd will have eaten it.
 
 A herd eats so many grams a day at its best temperature (the appetite lesson), less when it is colder
-or hotter; feeds add up, and what the keeper saw ("used up", or not) sets the sum right. The dry
+or hotter; feeds add up, and what the keeper saw ("used up", or not) sets the sum right. But worms eat
+what has begun to rot: however small a feed, it lasts until nine tenths of it have decayed. The dry
 matter and the water of feeds are in `bed.py`; whether a herd is hungry is judged in `rules/hungry.py`.
 """
 
@@ -16,7 +17,7 @@ from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.learning import prior_lessons
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting
-from underlid.science.heat import worm_activity
+from underlid.science.heat import decay_rate_factor, worm_activity
 from underlid.science.numeric import Floats
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -24,8 +25,13 @@ FOOD_DAYS: Final = 14
 """Feeds are looked for so far back: as far as the judge's window and journal reach."""
 
 BLOCK_H: Final = 6
+DAY_BLOCKS: Final = 24 // BLOCK_H
 SURE_Z: Final = 0.84
-"""Normal quantile of 80 %: a feed counts as surely used up by the herd's slow end (our judgement)."""
+"""Normal quantile of 80 %: by this end of its appetite a herd has surely finished (our judgement)."""
+
+ROTTEN_DAYS: Final = 7.8
+"""Days at 20 °C until a tenth is left of what falls apart by 1 and decays by 0.35 a day: solved from
+the two pools of the science page, heat."""
 
 SLOWEST_SHARE: Final = 0.3
 """The slow end is at least so much of the middle: no herd lives on less (our judgement)."""
@@ -51,7 +57,9 @@ class Food:
     slow_g_d: float
     activity: float
     used_up_ms: int | None
+    """When the last feed has been, or will have been, eaten and rotted away."""
     surely_used_up_ms: int | None
+    """The same by the herd's slow end."""
     seen_used_up_ms: int | None
     """When the keeper wrote that the last feed has gone."""
     usual_days: float | None
@@ -63,9 +71,10 @@ def food(window: BinWindow) -> Food | None:
     since_ms = window.now_ms - FOOD_DAYS * DAY_MS
     entries = [one for one in window.entries if one.at_ms >= since_ms]
     feeds = [one for one in entries if isinstance(one.what, Feed)]
-    eating = _eating(window)
-    if not feeds or eating is None:
+    courses = _courses(window) if feeds else None
+    if courses is None:
         return None
+    eating, rotting = courses
     last = feeds[-1]
     assert isinstance(last.what, Feed)
     lessons = window.lessons or prior_lessons(window.bin, window.now_ms)
@@ -74,28 +83,33 @@ def food(window: BinWindow) -> Food | None:
     at_ms, left_g, seen_ms = _left_after_last(entries, rate, eating)
     _, left_most_g, _ = _left_after_last(entries, slow, eating)
     gone_g = eating.between(at_ms, window.now_ms)
+    rotten_ms = rotting.when(last.at_ms, ROTTEN_DAYS)
     return Food(
         fed_at_ms=last.at_ms,
         fed_g=last.what.mass_g,
         left_g=max(0.0, left_g - rate * gone_g),
         left_most_g=max(0.0, left_most_g - slow * gone_g),
-        eaten_g_d=rate * eating.activity,
-        slow_g_d=slow * eating.activity,
-        activity=eating.activity,
-        used_up_ms=eating.when(at_ms, left_g / rate),
-        surely_used_up_ms=eating.when(at_ms, left_most_g / slow),
+        eaten_g_d=rate * eating.rate,
+        slow_g_d=slow * eating.rate,
+        activity=eating.rate,
+        used_up_ms=_later(eating.when(at_ms, left_g / rate), rotten_ms),
+        surely_used_up_ms=_later(eating.when(at_ms, left_most_g / slow), rotten_ms),
         seen_used_up_ms=seen_ms,
         usual_days=_usual_days(feeds),
     )
 
 
+def _later(one_ms: int | None, other_ms: int | None) -> int | None:
+    return None if one_ms is None or other_ms is None else max(one_ms, other_ms)
+
+
 @dataclass(frozen=True, slots=True)
-class _Eating:
-    """Full days of eating at the best temperature, counted up over the window."""
+class _Course:
+    """Days at the reference temperature, counted up over the window, and the rate at its end."""
 
     ends_ms: Floats
     total_d: Floats
-    activity: float
+    rate: float
 
     def at(self, at_ms: float) -> float:
         return float(np.interp(at_ms, self.ends_ms, self.total_d))
@@ -103,19 +117,19 @@ class _Eating:
     def between(self, from_ms: float, until_ms: float) -> float:
         return max(0.0, self.at(until_ms) - self.at(from_ms))
 
-    def when(self, from_ms: int, full_days: float) -> int | None:
-        """Return when, after *from_ms*, so many full days of eating have gone by."""
-        goal = self.at(from_ms) + full_days
+    def when(self, from_ms: int, days: float) -> int | None:
+        """Return when, after *from_ms*, so many days at the reference temperature have gone by."""
+        goal = self.at(from_ms) + days
         beyond = goal - float(self.total_d[-1])
         if beyond <= 0.0:
             return round(float(np.interp(goal, self.total_d, self.ends_ms)))
-        if self.activity < LEAST_ACTIVITY:
+        if self.rate < LEAST_ACTIVITY:
             return None
-        return round(float(self.ends_ms[-1]) + beyond / self.activity * DAY_MS)
+        return round(max(float(self.ends_ms[-1]), from_ms) + beyond / self.rate * DAY_MS)
 
 
-def _eating(window: BinWindow) -> _Eating | None:
-    """Return how the herd could eat, by the bed's temperature in blocks of six hours."""
+def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
+    """Return how the herd could eat, and how food rotted, by the bed's temperature every 6 hours."""
     blocks = FOOD_DAYS * 24 // BLOCK_H
     temps = window.means("bed_temp_c", blocks * BLOCK_H * BUCKETS_PER_HOUR)
     known = ~np.isnan(temps)
@@ -125,17 +139,22 @@ def _eating(window: BinWindow) -> _Eating | None:
     counts = known.reshape(shape).sum(axis=1)
     sums = np.where(known, temps, 0.0).reshape(shape).sum(axis=1)
     usual = float(temps[known].mean())
-    means = np.where(counts > 0, sums / np.maximum(counts, 1), usual)
+    means: Floats = np.where(counts > 0, sums / np.maximum(counts, 1), usual).astype(np.float64)
     cold_c = window.limits.cold_alarm_c
     active: Floats = np.array([worm_activity(temp_c, min_c=cold_c) for temp_c in means.tolist()])
-    ends: Floats = window.now_ms - np.arange(blocks, -1, -1) * BLOCK_H * float(HOUR_MS)
-    # A hair of growth in each block keeps the sum invertible while nothing is eaten.
-    total: Floats = np.concatenate([[0.0], np.cumsum(active * BLOCK_H / 24.0 + 1e-12)])
-    return _Eating(ends, total, float(active[-4:].mean()))
+    ago_h = np.arange(blocks, -1, -1, dtype=np.float64) * BLOCK_H
+    ends: Floats = window.now_ms - ago_h * HOUR_MS
+    return _course(ends, active), _course(ends, decay_rate_factor(means))
+
+
+def _course(ends_ms: Floats, rates: Floats) -> _Course:
+    # A hair of growth in each block keeps the sum invertible while nothing goes on.
+    total: Floats = np.concatenate([[0.0], np.cumsum(rates * BLOCK_H / 24.0 + 1e-12)])
+    return _Course(ends_ms, total, float(rates[-DAY_BLOCKS:].mean()))
 
 
 def _left_after_last(
-    entries: list[Entry], rate_g_d: float, eating: _Eating
+    entries: list[Entry], rate_g_d: float, eating: _Course
 ) -> tuple[int, float, int | None]:
     """Return the time of the last thing that set the sum, the grams left then, and "used up" seen."""
     at_ms, left_g, fed_g = entries[0].at_ms, 0.0, 0.0

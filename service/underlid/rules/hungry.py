@@ -1,7 +1,7 @@
-"""Hungry: the last feed is surely used up, and nothing has been fed since.
+"""Hungry: the last feed is used up, and nothing has been fed since.
 
-Worms also live on bedding, so a herd without food is late, not in danger: the rule speaks two days
-after even a slow eater has finished. It never speaks to a keeper who writes no feeds down.
+Worms also live on bedding, so a herd without food is late, not in danger: low, and medium when days
+overdue or when worms climb. It never speaks to a keeper who writes no feeds down.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ from underlid.journal.entries import Climbers, Sighting
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.timeline import DAY_MS, rfc3339
 
-GRACE_MS: Final = 2 * DAY_MS
 OVERDUE_MS: Final = 3 * DAY_MS
-"""A herd lives on bedding for two days without anybody's word; three more make it medium (our
-judgement)."""
+"""A herd lives on bedding for some days; after so many it is medium (our judgement)."""
+
+SEEN_MS: Final = 3 * DAY_MS
+"""Who has seen the food gone knows it, and is reminded no sooner (our judgement)."""
 
 AHEAD_MS: Final = 2 * DAY_MS
 LATE_MS: Final = DAY_MS
@@ -66,18 +67,23 @@ def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | Non
 
 
 def _hungry_from_ms(food: Food) -> int | None:
-    """Return when the herd begins to be hungry, by what was seen or by its slow end."""
-    used_up_ms = food.seen_used_up_ms or food.surely_used_up_ms
-    return None if used_up_ms is None else used_up_ms + GRACE_MS
+    """Return when the herd begins to be hungry: by its appetite, or sooner by what was seen."""
+    if food.used_up_ms is None or food.seen_used_up_ms is None:
+        return food.used_up_ms
+    return min(food.used_up_ms, max(food.seen_used_up_ms + SEEN_MS, _habit_over_ms(food)))
+
+
+def _habit_over_ms(food: Food) -> int:
+    """Return when this keeper is late by the own habit."""
+    usual_days = HABIT_UNKNOWN_DAYS if food.usual_days is None else food.usual_days
+    return food.fed_at_ms + round(usual_days * DAY_MS) + LATE_MS
 
 
 def _worth_foreseeing(
     window: BinWindow, food: Food, ahead_ms: int, open_priority: Priority | None
 ) -> bool:
-    if ahead_ms > AHEAD_MS + (LATE_MS if open_priority else 0):
-        return False
-    usual_ms = (food.usual_days or HABIT_UNKNOWN_DAYS) * DAY_MS
-    return window.now_ms - food.fed_at_ms >= usual_ms + LATE_MS
+    reach_ms = AHEAD_MS + (LATE_MS if open_priority else 0)
+    return ahead_ms <= reach_ms and window.now_ms >= _habit_over_ms(food)
 
 
 def _evidence(window: BinWindow, food: Food) -> dict[str, float | str]:

@@ -1,4 +1,4 @@
-"""Sour: after wet feeds or liquid too few pores are left to air; or the keeper smells it.
+"""Sour: after a wet feed too few pores are left to air; or the keeper smells it.
 
 The moisture at which air runs out depends on how dense the bed is, and lies below the herd's wet limit.
 Where that limit is reached, `too_wet.py` speaks and this rule begins nothing new, unless it smells.
@@ -6,13 +6,14 @@ Where that limit is reached, `too_wet.py` speaks and this rule begins nothing ne
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import erf, sqrt
 from typing import Final
 
-from underlid.binmodel.drying import WATERED_G, Drying
-from underlid.binmodel.feeds import wet_feed
-from underlid.binmodel.window import FEED_MATTERS_MS, BinWindow
-from underlid.journal.entries import LiquidAdded, Sighting, Smell
+from underlid.binmodel.drying import Drying
+from underlid.binmodel.feeds import water_over_g
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import Entry, Feed, Sighting, Smell
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.levels import level
 from underlid.rules.moisture_evidence import UNKNOWN_REASON, doubt_pct
@@ -22,6 +23,12 @@ from underlid.timeline import DAY_MS
 DEADBAND: Final = 0.03
 CLOSED_BELOW: Final = 0.15
 """With so little air medium, not low (our judgement)."""
+
+JUICY_G: Final = 500.0
+JUICY_PCT: Final = 80.0
+JUICY_MATTERS_MS: Final = 7 * DAY_MS
+"""A wet feed: so many grams of food with so much water, drained liquid taken off, in the last week
+(our judgement)."""
 
 SMELL_LASTS_MS: Final = 3 * DAY_MS
 BAD: Final = (Smell.SOUR, Smell.AMMONIA)
@@ -38,13 +45,13 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
     evidence: dict[str, float | str] = {}
     if smell is not None:
         evidence["smell"] = smell.value
-    feed = wet_feed(window)
+    feed = juicy_feed(window)
     by_air = None
     certainty = CERTAIN_BY_SMELL
     if drying is not None:
         by_air, chance = _by_air(window, drying, open_priority, evidence)
         certainty = certainty if smell in BAD else chance
-        if feed is None and open_priority is None and not _liquid_given(window):
+        if feed is None and open_priority is None:
             by_air = None
     if smell not in BAD and by_air is None:
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
@@ -105,13 +112,16 @@ def _priority(smell: Smell | None, by_air: Priority | None) -> Priority:
     return by_air or Priority.LOW
 
 
-def _liquid_given(window: BinWindow) -> bool:
-    return any(
-        isinstance(entry.what, LiquidAdded)
-        and entry.what.mass_g >= WATERED_G
-        and entry.at_ms >= window.now_ms - FEED_MATTERS_MS
-        for entry in window.entries
-    )
+def juicy_feed(window: BinWindow) -> Entry | None:
+    """Return the newest feed that was big and wet enough to close pores, not long ago."""
+    for entry in reversed(window.entries):
+        if entry.at_ms < window.now_ms - JUICY_MATTERS_MS:
+            return None
+        if isinstance(entry.what, Feed):
+            food = replace(entry.what, bedding=())
+            if food.mass_g >= JUICY_G and water_over_g(food, JUICY_PCT) >= 0.0:
+                return entry
+    return None
 
 
 def _told_as_too_wet(window: BinWindow, drying: Drying | None) -> bool:

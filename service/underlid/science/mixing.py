@@ -55,6 +55,37 @@ def bedding_for_target_g(
     return max(0.0, excess / (target_pct - bedding_moisture_pct))
 
 
+def bedding_for_ratio_g(
+    parts: Iterable[tuple[float, float, float, float]],
+    ratio: float,
+    bedding: tuple[float, float, float],
+) -> float:
+    """Return the grams of bedding that bring *parts* to C:N *ratio*; 0 if they are there.
+
+    Parameters
+    ----------
+    parts
+        As for `c_to_n_ratio`, masses in g.
+    ratio
+        C:N aimed at.
+    bedding
+        (moisture %, carbon %, nitrogen % of dry mass), of a higher C:N than the one aimed at.
+
+    Source: the ratio of the mix, solved for the bedding [cornell-mix].
+
+    >>> grass, leaves = (10_000.0, 77.0, 45.0, 2.4), (35.0, 50.0, 0.75)
+    >>> print(round(bedding_for_ratio_g([grass], 30.0, leaves) / 1000.0, 2))
+    3.47
+    """
+    lacking = sum(
+        mass * (100.0 - moisture_pct) * (ratio * nitrogen_pct - carbon_pct)
+        for mass, moisture_pct, carbon_pct, nitrogen_pct in parts
+    )
+    moisture_pct, carbon_pct, nitrogen_pct = bedding
+    gives = (100.0 - moisture_pct) * (carbon_pct - ratio * nitrogen_pct)
+    return max(0.0, lacking / gives) if gives > 0.0 else float("inf")
+
+
 def free_liquid_g(parts: Iterable[tuple[float, float, float]]) -> float:
     """Return the grams of water that parts (mass g, moisture %, holding kg/kg dry) cannot hold.
 

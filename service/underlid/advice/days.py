@@ -1,0 +1,31 @@
+"""For how many days nothing should be fed: until what lies there is eaten."""
+
+from __future__ import annotations
+
+import math
+from typing import Final
+
+from underlid.binmodel.food import LEAST_ACTIVITY, Food
+from underlid.rules.finding import Advice
+
+HOLD_DAYS: Final = 3
+"""Without a written feed: indoor vessels heat up in two to three days [cornell-physics]; by then it
+is known."""
+
+HOLD_MOST_DAYS: Final = 14
+"""Longer than two weeks nobody foresees (our judgement)."""
+
+
+def hold_feeding(food: Food | None) -> tuple[Advice, ...]:
+    """Return for how many days to feed nothing, from what is uneaten and the herd's appetite."""
+    if food is None or food.left_g <= 0.0 or food.activity < LEAST_ACTIVITY:
+        days, working = HOLD_DAYS, f"{HOLD_DAYS} days: by then the feed's heat is known."
+    else:
+        exact = food.left_g / food.eaten_g_d
+        days = min(max(math.ceil(exact), HOLD_DAYS), HOLD_MOST_DAYS)
+        working = (
+            f"{food.left_g:.0f} g are uneaten and the herd eats {food.eaten_g_d:.0f} g a day at this"
+            f" temperature: {exact:.1f} days; at least {HOLD_DAYS} and at most {HOLD_MOST_DAYS}."
+        )
+    text = f"Do not feed for {days} days."
+    return (Advice("hold-feeding", text, days=float(days), working=working),)

@@ -1,0 +1,76 @@
+"""What fits: how much loose bedding lies under the lid now, and how a large dose is split.
+
+A bin's room is its volume less the bed's, and the bed's volume follows from its dry matter and density.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+from underlid.binmodel.bed import Bed
+from underlid.binmodel.bins import Bin
+from underlid.journal.feedstocks import Feedstock
+from underlid.journal.units import SI, Units, mass_text
+
+LEAST_SHARE: Final = 0.15
+"""Under any lid there is room for so much of the bin's volume (our judgement)."""
+
+EVERY_DAYS: Final = 2
+"""Loose bedding has taken up water and sunk in so many days (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """Litres free over the bed, litres of bed, and the dry density at which bedding packs, kg/L."""
+
+    free_l: float
+    bed_l: float
+    density_kg_l: float
+
+
+def room_of(bin_: Bin, bed: Bed) -> Room:
+    """Return the room in a bin over its bed."""
+    bed_l = bed.dry_kg / bin_.dry_density_kg_l
+    free_l = max(bin_.volume_l - bed_l, LEAST_SHARE * bin_.volume_l)
+    return Room(free_l, bed_l, bin_.dry_density_kg_l)
+
+
+def portions(dose_g: float, bedding: Feedstock, room: Room) -> int:
+    """Return in how many portions a dose fits under the lid, loose, one after the other has sunk in."""
+    fits_g = 1000.0 * room.free_l * bedding.loose_kg_l
+    return max(1, math.ceil(dose_g / fits_g - 0.05))
+
+
+def split_clause(dose_g: float, bedding: Feedstock, room: Room, units: Units = SI) -> str:
+    """Return how a large dose is split, as a clause; empty for one that fits at once."""
+    count = portions(dose_g, bedding, room)
+    if count == 1:
+        return ""
+    each = mass_text(_even_g(dose_g / count), units)
+    return f", in {count} portions of {each}, one every {EVERY_DAYS} days"
+
+
+def removal_clause(
+    dose_g: float, bed: Bed, bedding: Feedstock, room: Room, units: Units = SI
+) -> str:
+    """Return what must come out for a dose that will not fit even when it has sunk in; or nothing.
+
+    With a share s of the bed gone, (1 − s) of the dose is enough and must fit into the room it left.
+    """
+    packed_l = dose_g / 1000.0 * (1.0 - bedding.moisture_pct / 100.0) / room.density_kg_l
+    if packed_l <= room.free_l:
+        return ""
+    share = (packed_l - room.free_l) / (room.bed_l + packed_l)
+    out = mass_text(_even_g(1000.0 * share * bed.mass_kg), units)
+    enough = mass_text(_even_g((1.0 - share) * dose_g), units)
+    return f" It will not all fit: take about {out} of the wet bed out first, then {enough} do."
+
+
+def _even_g(mass_g: float) -> float:
+    """Return a mass to about two figures."""
+    if mass_g <= 0.0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(mass_g)) - 1)
+    return round(mass_g / step) * step

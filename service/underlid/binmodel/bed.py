@@ -1,0 +1,118 @@
+"""What the bed weighs now: its dry matter by the keeper's figure and the journal, its water by the probe.
+
+The keeper's figure is what the bed weighed at the moisture it usually had; since then feeds, bedding and
+harvests count. Of a feed a part is still whole: its water is locked in, and most of its dry matter will
+decay. How much bedding or water follows from it is in `advice/`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import exp
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.drying import day_means
+from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.window import BinWindow, mean_of
+from underlid.journal.entries import BeddingAdded, Entry, Feed, Harvest, Portion
+from underlid.journal.feedstocks import FEEDSTOCKS
+from underlid.timeline import DAY_MS
+
+SINCE_DAYS: Final = 14
+"""Feeds, bedding and harvests count so far back: as far as the journal of the judge reaches."""
+
+NOW_H: Final = 6
+"""The moisture of now is a mean of so many hours; a whole day lags behind a bed that was watered."""
+
+USUAL_SD_PCT: Final = 4.0
+"""How far a bed was from its target when the keeper weighed or guessed it (our judgement)."""
+
+JUICE_PER_D: Final = 1.0
+"""Food falls apart, and gives its water, at this rate (hydrolysis of the science page, heat)."""
+
+SOFT_SHARE: Final = 0.7
+DECAY_PER_D: Final = 0.35
+"""Share of a food's dry matter that decays, and the rate (science page, heat; the share is our
+judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bed:
+    """The bed of one bin: dry matter and water, kg, and the water still locked in food."""
+
+    dry_kg: float
+    moisture_pct: float
+    locked_kg: float
+
+    @property
+    def water_kg(self) -> float:
+        """Return the water of the bed itself."""
+        return self.dry_kg * self.moisture_pct / (100.0 - self.moisture_pct)
+
+    @property
+    def mass_kg(self) -> float:
+        """Return what the bed weighs."""
+        return self.dry_kg + self.water_kg
+
+
+WETTEST_PCT: Final = 95.0
+
+
+def bed_of(window: BinWindow, moisture_pct: float | None = None) -> Bed:
+    """Return the bed as it is now; *moisture_pct* is used where the last hours' is not known."""
+    hours = window.means("moisture_pct", NOW_H * BUCKETS_PER_HOUR)
+    now_pct = mean_of(hours, BUCKETS_PER_HOUR)
+    if now_pct is None:
+        now_pct = window.bin.target_moisture_pct if moisture_pct is None else moisture_pct
+    now_pct = min(max(now_pct, 5.0), WETTEST_PCT)
+    told_pct, since_ms = _told_at(window)
+    dry_kg = window.bin.bed_kg * (1.0 - told_pct / 100.0)
+    locked_kg = 0.0
+    for entry in window.entries:
+        if entry.at_ms < since_ms:
+            continue
+        days = max(0.0, (window.now_ms - entry.at_ms) / DAY_MS)
+        added_kg, wet_kg = _came(entry, days, told_pct)
+        dry_kg += added_kg
+        locked_kg += wet_kg
+    return Bed(max(dry_kg, 0.1 * window.bin.bed_kg), now_pct, max(0.0, locked_kg))
+
+
+def _told_at(window: BinWindow) -> tuple[float, int]:
+    """Return the moisture at which the keeper's figure held, and the time from which the journal counts.
+
+    By the oldest day that is known, drawn to the target as far as the moisture is not sure.
+    """
+    since_ms = window.now_ms - SINCE_DAYS * DAY_MS
+    target_pct = window.bin.target_moisture_pct
+    means = day_means(window.means("moisture_pct", SINCE_DAYS * 24 * BUCKETS_PER_HOUR))
+    known = means[~np.isnan(means)]
+    if not len(known):
+        return target_pct, since_ms
+    trust = USUAL_SD_PCT**2 / (USUAL_SD_PCT**2 + window.moisture_sd_pct() ** 2)
+    return target_pct + trust * (float(known[0]) - target_pct), since_ms
+
+
+def _came(entry: Entry, days: float, bed_pct: float) -> tuple[float, float]:
+    """Return the dry matter, kg, that an entry brought and has left, and its water still locked, kg."""
+    what = entry.what
+    if isinstance(what, Feed):
+        dry = sum(_dry_g(one) for one in what.portions) / 1000.0
+        water = (what.mass_g / 1000.0) - dry
+        left = 1.0 - SOFT_SHARE * (1.0 - exp(-DECAY_PER_D * days))
+        cover = sum(_dry_g(one) for one in what.bedding) / 1000.0
+        return dry * left + cover, water * exp(-JUICE_PER_D * days)
+    if isinstance(what, BeddingAdded):
+        return sum(_dry_g(one) for one in what.portions) / 1000.0, 0.0
+    if isinstance(what, Harvest):
+        return -what.mass_g / 1000.0 * (1.0 - bed_pct / 100.0), 0.0
+    return 0.0, 0.0
+
+
+def _dry_g(portion: Portion) -> float:
+    stock = FEEDSTOCKS.get(portion.ingredient)
+    moisture_pct = stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT
+    return portion.mass_g * (1.0 - moisture_pct / 100.0)
