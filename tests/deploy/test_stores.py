@@ -45,6 +45,12 @@ def place() -> Iterator[Outside]:
 
 @pytest.fixture(scope="module")
 def postgres(place: Outside) -> Iterator[int]:
+    with postgresql(place) as port:
+        yield port
+
+
+@contextlib.contextmanager
+def postgresql(place: Outside) -> Iterator[int]:
     """Make a cluster as the image does at its first start, and run it with the file's command."""
     initdb, port, said = require("initdb"), free_port(), POSTGRES.environment
     server = _other_user()

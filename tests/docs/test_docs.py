@@ -15,7 +15,8 @@ from underlid.rules.finding import Condition
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "service" / "docs"
-PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *sorted(DOCS.rglob("*.md"))]
+DEPLOY = sorted((ROOT / "deploy").rglob("*.md"))
+PAGES = [ROOT / "README.md", ROOT / "DEVELOPERS.md", *DEPLOY, *sorted(DOCS.rglob("*.md"))]
 
 HEADING = re.compile(r"^#{1,6} +(.+?) *$", re.MULTILINE)
 LINK = re.compile(r"\[[^\]]*\]\(([^)\s]+)\)")
