@@ -15,7 +15,8 @@ from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
 from underlid.science.numeric import Floats
-from underlid.science.trend import BAND_Z, theil_sen
+from underlid.science.psychrometrics import vapour_pressure_deficit_pa
+from underlid.science.trend import BAND_Z, Slope, theil_sen
 from underlid.timeline import HOUR_MS
 
 TREND_DAYS: Final = 7
@@ -29,6 +30,18 @@ LEAST_DAYS: Final = 2.0
 
 OVERLAP: Final = 2.0
 """Daily means every 6 h share data: four of them are worth one, so the band is widened by √4."""
+
+SETTLED_H: Final = 48
+"""After a watering the level is known again when a whole day's mean lies behind it, and the water has
+spread (our judgement)."""
+
+TREND_SD_PCT_D: Final = 0.03
+TREND_SD_SHARE: Final = 0.18
+"""What the coming days differ by from those before, and the error of the probe's line: beside the
+scatter of the days (our judgement)."""
+
+ASSUMED_RH_PCT: Final = 60.0
+"""Of a shed whose humidity nobody measures (our judgement)."""
 
 WATERED_G: Final = 200.0
 """Smaller additions do not end a trend (our judgement)."""
@@ -73,10 +86,53 @@ def drying(window: BinWindow) -> Drying | None:
         means = np.where(hours >= hours[-1] - since + MEAN_H, means, np.nan)
     known = ~np.isnan(means)
     span_days = float(np.ptp(hours[known])) / 24.0 if known.any() else 0.0
-    if span_days < LEAST_DAYS:
+    trend = None
+    if span_days >= LEAST_DAYS:
+        trend = theil_sen(hours[known] / 24.0, means[known], BAND_Z * OVERLAP)
+    settled = since is None or since >= SETTLED_H
+    slope, sd = _slope(trend, loses_pct_d(window) if settled else None)
+    if slope is None:
         return Drying(level, None, None, None, span_days)
-    slope = theil_sen(hours[known] / 24.0, means[known], BAND_Z * OVERLAP)
-    return Drying(level, slope.slope, slope.low, slope.high, span_days)
+    return Drying(level, slope, slope - BAND_Z * sd, slope + BAND_Z * sd, span_days)
+
+
+def loses_pct_d(window: BinWindow) -> tuple[float, float] | None:
+    """Return what the bed loses a day in the air of the last day, and its sd, % points, as learnt.
+
+    None before the bin has taught it.
+    """
+    if window.lessons is None or not window.lessons.drying_pct_d.learnt:
+        return None
+    rate, more = window.lessons.drying_pct_d, window.lessons.drying_pct_d_kpa
+    count = MEAN_H * BUCKETS_PER_HOUR
+    air = deficit_kpa(window.means("shed_temp_c", count), window.means("shed_rh_pct", count))
+    known = air[~np.isnan(air)]
+    drier = float(known.mean()) - window.lessons.deficit_kpa.value if len(known) else 0.0
+    return rate.value + more.value * drier, float(np.hypot(rate.sd, more.sd * drier))
+
+
+def deficit_kpa(temp_c: Floats, rh_pct: Floats) -> Floats:
+    """Return the vapour pressure deficit of shed air, kPa; at 60 % where no humidity is known."""
+    assumed = np.where(np.isnan(rh_pct), ASSUMED_RH_PCT, np.minimum(rh_pct, 100.0))
+    result: Floats = vapour_pressure_deficit_pa(temp_c, assumed) / 1000.0
+    return result
+
+
+def _slope(trend: Slope | None, learnt: tuple[float, float] | None) -> tuple[float | None, float]:
+    """Return % points a day and sd: the trend and what the bin has taught, weighed by how sure."""
+    if trend is None and learnt is None:
+        return None, 0.0
+    guesses = []
+    if trend is not None:
+        sd = (trend.high - trend.low) / (2.0 * BAND_Z)
+        doubt = TREND_SD_PCT_D + TREND_SD_SHARE * abs(trend.slope)
+        guesses.append((trend.slope, float(np.hypot(sd, doubt))))
+    if learnt is not None:
+        guesses.append((-learnt[0], float(np.hypot(learnt[1], TREND_SD_PCT_D))))
+    weights = [1.0 / sd**2 for _, sd in guesses]
+    middle = sum(w * slope for w, (slope, _) in zip(weights, guesses, strict=True)) / sum(weights)
+    # Both come from the same probe: together they are not surer than the better one alone.
+    return middle, min(sd for _, sd in guesses)
 
 
 def day_means(values: Floats) -> Floats:

@@ -14,14 +14,13 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.drying import JUMP_PCT, WATERED_G
+from underlid.binmodel.drying import JUMP_PCT, WATERED_G, deficit_kpa
 from underlid.binmodel.feeds import water_over_g
 from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.taught.past import DAYS, Flags, Past
 from underlid.binmodel.taught.posterior import counted
 from underlid.journal.entries import BeddingAdded, Entry, Feed, Harvest, LiquidAdded, Turned
 from underlid.science.numeric import Floats
-from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 
 USUAL_PCT_D: Final = {
     BinKind.FLOW_THROUGH_BAG: 0.2,
@@ -32,13 +31,10 @@ USUAL_PCT_D: Final = {
 }
 """% points a day; real beds lose 0.1 to 0.5, those that breathe the most (our judgement)."""
 
-USUAL_SD_PCT_D: Final = 0.15
+USUAL_SD_PCT_D: Final = 0.25
 
 USUAL_DEFICIT_KPA: Final = 0.8
 """Of a shed at 18 °C and 60 %."""
-
-ASSUMED_RH_PCT: Final = 60.0
-"""Of a shed whose humidity nobody measures (our judgement)."""
 
 MORE_SHARE_SD: Final = 0.7
 """Loss grows in proportion with the deficit, by this share more or less: the bed's own warmth takes
@@ -108,13 +104,6 @@ def drying_rate(past: Past, name: str) -> DryingLessons:
             columns[use], change[use], _covariance()[np.ix_(use, use)], believed, sds
         )
     return _told(past, name, believed, sds, usual, count)
-
-
-def deficit_kpa(temp_c: Floats, rh_pct: Floats) -> Floats:
-    """Return the vapour pressure deficit of shed air, kPa; at 60 % where no humidity is known."""
-    assumed = np.where(np.isnan(rh_pct), ASSUMED_RH_PCT, np.minimum(rh_pct, 100.0))
-    result: Floats = vapour_pressure_deficit_pa(temp_c, assumed) / 1000.0
-    return result
 
 
 def _day_means(hourly: Floats) -> Floats:
