@@ -237,6 +237,17 @@ class HotProbe:
         held = hot.counts[max(start - self.first, 0) : max(end - self.first, 0)]
         return held & np.uint8(COUNT_MOST)
 
+    def marked(self, channel: str, start: int, end: int) -> list[int]:
+        """Return the buckets start ≤ number < end out of whose mean a lone value was left."""
+        hot = self.channels.get(channel)
+        if hot is None or self.first is None:
+            return []
+        begin = max(start - self.first, 0)
+        held = hot.counts[begin : max(end - self.first, 0)]
+        at = np.flatnonzero(held >= LONE) + (begin + self.first)
+        found: list[int] = at.tolist()
+        return found
+
     def codes(self, channel: str, start: int, end: int) -> npt.NDArray[np.int16]:
         """Return the means of buckets start ≤ number < end in steps, EMPTY where there is none."""
         hot = self.channels.get(channel)

@@ -17,7 +17,8 @@ import numpy as np
 
 from underlid.binmodel.faults import drift, gaps, moved, noise, nonsense, pulled, ramp, still
 from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
-from underlid.binmodel.faults.scene import Begin, Scene
+from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
+from underlid.binmodel.faults.scene import Begin, Scene, visits_of
 from underlid.binmodel.faults.spikes import TOLD_WITHIN, lone_spikes, spikes, worth_telling
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
 from underlid.binmodel.hot import (
@@ -29,11 +30,12 @@ from underlid.binmodel.hot import (
     HotProbe,
 )
 from underlid.binmodel.lone import SPIKE_OF
-from underlid.binmodel.openings import Opening, openings
+from underlid.binmodel.openings import FALL_PCT, Opening, openings
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 
 Begins = Callable[[Scene, int], list[Begin]]
+BeginsAt = Callable[[Scene, Sequence[int]], list[Begin]]
 Ended = Callable[[Scene, int, int, Span], int | None]
 
 TAIL: Final = 48
@@ -49,6 +51,7 @@ ALONE: Final = ("headspace_temp_c", "headspace_rh_pct", "lid_temp_c")
 """What a lifted lid moves; only when one of them moves by itself is it a spike to be told."""
 
 VISIT_BUCKETS: Final = BUCKETS_PER_HOUR
+FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
 OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
 
 DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
@@ -56,19 +59,26 @@ DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
     (Cause.STUCK, still.begins, still.ended),
     (Cause.NOISE, noise.begins, noise.ended),
     (Cause.PULLED_OUT, pulled.soil_begins, pulled.soil_ended),
-    (Cause.PULLED_OUT, pulled.bed_begins, pulled.bed_ended),
     (Cause.MOVED, moved.begins, moved.ended),
+)
+"""Asked at every whole hour."""
+
+SLOW: Final[tuple[tuple[Cause, BeginsAt, Ended], ...]] = (
+    (Cause.PULLED_OUT, pulled.bed_begins, pulled.bed_ended),
     (Cause.DRIFT, drift.begins, drift.ended),
     (Cause.DRIFT, ramp.begins, ramp.ended),
     (Cause.DROPOUT, gaps.begins, gaps.ended),
 )
+"""Asked every sixth hour."""
+
+SLOW_H: Final = 6
 
 
 class Trust:
     """The trust in the channels of one bin, and in its shed's air."""
 
     def __init__(self, now_ms: int, bin_id: str = "") -> None:
-        self.offset = crc32(bin_id.encode()) % BUCKETS_PER_HOUR
+        self.offset = (crc32(bin_id.encode()) + BUCKETS_PER_HOUR // 2) % BUCKETS_PER_HOUR
         self.done = now_ms // BUCKET_MS - WINDOW_BUCKETS
         self.opened: list[Opening] = []
         self._hour = self._whole_hours(self.done)
@@ -194,6 +204,10 @@ class Trust:
         if kept:
             since = max(since, kept[-1].until_bucket or since)
         start = since - TAIL // 2
+        codes = probe.codes("headspace_rh_pct", start, end)
+        if not before and int(codes.max()) - int(codes.min()) <= FALL_CODES:
+            self.opened = kept
+            return None
         rh = probe.means("headspace_rh_pct", start, end)
         head = probe.means("headspace_temp_c", start, end)
         air = _probe_with(window, "shed_temp_c")
@@ -204,6 +218,12 @@ class Trust:
 
     def _whole_hour(self, window: BinWindow, keys: list[Key], end_h: int) -> None:
         """Ask every slow detector about the hours that have become whole."""
+        going = any(one.until_bucket is None for spans in self._spans.values() for one in spans)
+        if end_h == self._hour + 1 and end_h % SLOW_H and not going:
+            quick = table_of(window.probes, keys, end_h - GATE_HOURS, end_h, self.offset)
+            if not suspicious(Scene(quick, window)):
+                self._tell_spikes(window, keys)
+                return
         first_h = max(
             self._hour + 1 - LOOKBACK_H, self._whole_hours(window.end - WINDOW_BUCKETS) + 1
         )
@@ -216,13 +236,16 @@ class Trust:
         for cause, begins, ended in DETECTORS:
             for begin in begins(scene, at):
                 begun.setdefault(begin.at, []).append((cause, ended, begin))
-        going = any(one.until_bucket is None for spans in self._spans.values() for one in spans)
+        slow = [hour for hour in range(at, table.hours) if (first_h + hour + 1) % SLOW_H == 0]
+        for cause, begins_at, ended in SLOW if slow else ():
+            for begin in begins_at(scene, slow):
+                begun.setdefault(begin.at, []).append((cause, ended, begin))
         if begun or going:
             for hour in range(at, table.hours):
                 self._end(scene, hour)
                 for cause, ended, begin in begun.get(hour, ()):
                     self._begin(scene, cause, ended, begin)
-        self._tell_spikes(scene)
+        self._tell_spikes(window, keys)
 
     def _begin(self, scene: Scene, cause: Cause, ended: Ended, begin: Begin) -> None:
         key = scene.table.keys[begin.row]
@@ -249,17 +272,19 @@ class Trust:
                     span.until_bucket = max(until, span.from_bucket)
                     span.ended_h = table.first_h + hour + 1
 
-    def _tell_spikes(self, scene: Scene) -> None:
+    def _tell_spikes(self, window: BinWindow, keys: Sequence[Key]) -> None:
         """Note which channels had so many spikes lately that the keeper should look."""
-        table, end = scene.table, scene.window.end
+        end = window.end
         first = end - TOLD_WITHIN - LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR
-        at = {}
-        for row, key in enumerate(table.keys):
-            lone = lone_spikes(table, row, SPIKE_OF[key[1]], first)
-            at[key] = sorted({*lone, *(one for one in self._spikes.get(key, ()) if one >= first)})
-        lid = [set(at[key]) for key in at if key[1] in ALONE]
-        visits = scene.visits
         self._told_spikes.clear()
+        at = {}
+        for key in keys:
+            lone = lone_spikes(window.probes[key[0]], key[1], first, end)
+            found = {*lone, *(one for one in self._spikes.get(key, ()) if one >= first)}
+            if found:
+                at[key] = sorted(found)
+        lid = [set(at[key]) for key in at if key[1] in ALONE]
+        visits = visits_of(window.entries) if at else []
         for key, buckets in at.items():
             alone = key[1] in ALONE
             odd = [one for one in buckets if not (alone and _is_visit(one, lid, visits))]

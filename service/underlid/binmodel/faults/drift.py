@@ -8,6 +8,7 @@ self-heat seems to change by 0, δ or −δ. Only where both agree is a channel 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -61,8 +62,8 @@ class Relation:
     across_before: Floats
 
 
-def begins(scene: Scene, at: int) -> list[Begin]:
-    """Return the temperatures that are off by more than feed and weather explain."""
+def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
+    """Return the temperatures that, at one of *hours*, are off by what nothing else explains."""
     rows = _rows(scene)
     if rows is None or scene.table.hours <= NEAR_H + DAY_H:
         return []
@@ -73,7 +74,9 @@ def begins(scene: Scene, at: int) -> list[Begin]:
     with np.errstate(invalid="ignore"):
         far = np.abs(off) > LEAST_K + 2.0 * relation.share_sd * most
     found: dict[int, Begin] = {}
-    for hour in (np.flatnonzero(far[at:]) + at).tolist():
+    for hour in hours:
+        if not far[hour]:
+            continue
         share = float(np.clip(relation.share[hour], 0.05, 0.95))
         which = _which(float(off[hour]), float(moved[hour]), share)
         if which is None or rows[which] in found:

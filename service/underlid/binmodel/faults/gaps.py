@@ -5,6 +5,7 @@ A probe that was told to send less often sends evenly; one whose radio or cell f
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -32,23 +33,20 @@ UNEVEN: Final = 1.6
 """By how many readings the count may run ahead of, or behind, an even one."""
 
 
-def begins(scene: Scene, at: int) -> list[Begin]:
-    """Return the probes of which too little has come at the end of an hour of index ≥ *at*."""
-    table = scene.table
+def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
+    """Return the probes of which, at one of *hours*, too little has come."""
     found = []
     for probe, row, came in _probes(scene):
         vitals = scene.window.vitals.get(probe)
         if vitals is not None and vitals.late_ms > LATE_MOST_MS:
             continue
-        for now in range(max(at, PAST_H + SPAN_H), table.hours):
-            usual = _usual(came, now)
-            span = SPAN_H if usual >= SLOW_BELOW else SLOW_SPAN_H
-            recent = came[now - span + 1 : now + 1]
-            if now < span + PAST_H or not 0.0 < recent.sum() < LOST_SHARE * usual * span:
-                continue
-            if _uneven(scene, row, now, span) and _few_everywhere(recent, usual):
-                found.append(Begin(now, row, table.bucket_of(now - span + 1), (usual,)))
-                break
+        most = float(came.max())
+        for now in hours:
+            if came[max(0, now - SPAN_H + 1) : now + 1].mean() < LOST_SHARE * most:
+                begin = _lost(scene, row, came, now)
+                if begin is not None:
+                    found.append(begin)
+                    break
     return found
 
 
@@ -61,6 +59,18 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     if came[max(0, at - width + 1) : at + 1].sum() < BACK_SHARE * span.anchor[0] * width:
         return None
     return table.bucket_of(at)
+
+
+def _lost(scene: Scene, row: int, came: Floats, now: int) -> Begin | None:
+    """Return the loss that shows at the hour *now*, if the usual number of readings says so."""
+    usual = _usual(came, now)
+    span = SPAN_H if usual >= SLOW_BELOW else SLOW_SPAN_H
+    recent = came[max(0, now - span + 1) : now + 1]
+    if now < span + PAST_H or not 0.0 < recent.sum() < LOST_SHARE * usual * span:
+        return None
+    if not _uneven(scene, row, now, span) or not _few_everywhere(recent, usual):
+        return None
+    return Begin(now, row, scene.table.bucket_of(now - span + 1), (usual,))
 
 
 def _probes(scene: Scene) -> list[tuple[str, int, Floats]]:

@@ -6,6 +6,7 @@ A bed gets wetter at once when it is watered, never drier.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,9 @@ from underlid.science.numeric import Floats
 
 FALL_PCT: Final = 14.0
 """% points that a soil probe loses within two hours only when it leaves the bed (our judgement)."""
+
+FALL_GATE_PCT: Final = 0.7 * FALL_PCT
+"""What the fall from one hour to the next but one shows at the least."""
 
 BACK_SHARE: Final = 0.5
 """It is back when half of the fall is made good."""
@@ -49,7 +53,7 @@ def soil_begins(scene: Scene, at: int) -> list[Begin]:
         first = max(1, at - 1)
         before = low[first - 1 : -1]
         falls = np.fmax(before, np.concatenate([[np.nan], before[:-1]])) - low[first:]
-        for hour in (np.flatnonzero(falls >= 0.7 * FALL_PCT) + first).tolist():
+        for hour in (np.flatnonzero(falls >= FALL_GATE_PCT) + first).tolist():
             begin = _fall(scene, row, hour, low, at)
             if begin is not None:
                 found.append(begin)
@@ -67,8 +71,8 @@ def soil_ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     return table.bucket_of(at) if held >= HELD_MOST_H * BUCKETS_PER_HOUR else None
 
 
-def bed_begins(scene: Scene, at: int) -> list[Begin]:
-    """Return the bed probes that have followed the air for twelve hours, as they never did."""
+def bed_begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
+    """Return the bed probes that, at one of *hours*, have followed the air as they never did."""
     found = []
     for row in scene.rows(("bed_temp_c",)):
         for which, channel in enumerate(AIRS):
@@ -76,8 +80,8 @@ def bed_begins(scene: Scene, at: int) -> list[Begin]:
             left = None if air is None else left_of_air(scene, row, air)
             if air is None or left is None:
                 continue
-            for hour in range(max(at, DAMPED_H), scene.table.hours):
-                if _follows(scene, row, air, hour, left):
+            for hour in hours:
+                if hour >= DAMPED_H and _follows(scene, row, air, hour, left):
                     start = scene.table.bucket_of(hour - FOLLOW_H + 1)
                     found.append(Begin(hour, row, start, (float(which),)))
                     break

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -31,40 +33,25 @@ BACK_SHARE: Final = 0.6
 HELD_MOST_H: Final = 7 * DAY_H
 
 
-def begins(scene: Scene, at: int) -> list[Begin]:
-    """Return the channels that have gone one way for three even days at an hour ≥ *at*."""
+def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
+    """Return the channels that, at one of *hours*, have gone one way for three even days."""
     table = scene.table
-    if table.hours <= (DAYS + 1) * DAY_H:
-        return []
+    hours = [hour for hour in hours if hour >= (DAYS + 1) * DAY_H - 1]
+    rows = scene.rows((*SOILS, "headspace_rh_pct")) if hours else []
     found = []
-    for row in scene.rows((*SOILS, "headspace_rh_pct")):
+    for row in rows:
         is_soil = table.keys[row][1] in SOILS
-        scale = scene.pct_per_unit(row) if is_soil else 1.0
-        values = table.mean[row] * scale
+        values = table.mean[row] * (scene.pct_per_unit(row) if is_soil else 1.0)
         days = day_mean(values, ~np.isnan(values))
-        first = max(at, (DAYS + 1) * DAY_H - 1)
-        steps = np.stack(
-            [
-                days[first - DAY_H * one : len(days) - DAY_H * one]
-                - days[first - DAY_H * (one + 1) : len(days) - DAY_H * (one + 1)]
-                for one in range(DAYS)
-            ]
-        )
-        mean = steps.mean(0)
         fast = soil_limit_pct_d(scene) if is_soil else RH_RAMP_PCT_D
-        with np.errstate(invalid="ignore", divide="ignore"):
-            share = steps / mean
-            even = (share >= EVEN[0]).all(0) & (share <= EVEN[1]).all(0) & (np.abs(mean) >= fast)
-        if not even.any():
+        hour = next((one for one in hours if _even(days, one, fast)), None)
+        if hour is None or _runs_off(days, hour):
             continue
-        hour = int(np.flatnonzero(even)[0]) + first
-        if not is_soil and _air_explains(scene, hour, float(mean[hour - first])):
-            continue
-        if _runs_off(days, hour):
+        before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
+        if not is_soil and _air_explains(scene, hour, (last - before) / DAYS):
             continue
         start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
-        before = float(days[hour - DAYS * DAY_H])
-        found.append(Begin(hour, row, start, (before, float(days[hour]))))
+        found.append(Begin(hour, row, start, (before, last)))
     return found
 
 
@@ -83,6 +70,16 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     ):
         return None
     return table.bucket_of(max(0, at - 5))
+
+
+def _even(days: Floats, hour: int, fast: float) -> bool:
+    """Tell whether three day means before *hour* lie on a line that is steep enough."""
+    marks = days[hour - DAYS * DAY_H : hour + 1 : DAY_H].tolist()
+    mean = (marks[-1] - marks[0]) / DAYS
+    if not abs(mean) >= fast:
+        return False
+    shares = [(after - before) / mean for before, after in itertools.pairwise(marks)]
+    return all(EVEN[0] <= share <= EVEN[1] for share in shares)
 
 
 def _runs_off(days: Floats, hour: int) -> bool:

@@ -16,6 +16,7 @@ from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import (
     Amendment,
     BeddingAdded,
+    Entry,
     Feed,
     Harvest,
     LiquidAdded,
@@ -70,15 +71,6 @@ class Scene:
             if isinstance(entry.what, HANDLING)
         ]
 
-    @cached_property
-    def visits(self) -> list[int]:
-        """Return the buckets in which the keeper was at the bin, by the journal."""
-        return [
-            entry.at_ms // BUCKET_MS
-            for entry in self.window.entries
-            if isinstance(entry.what, (*HANDLING, Sighting, Amendment))
-        ]
-
     def was_handled(self, bucket: int, before: int, after: int) -> bool:
         """Tell whether the journal has work from *before* buckets earlier to *after* later."""
         return any(bucket - before <= one <= bucket + after for one in self.handled)
@@ -105,3 +97,9 @@ def span_of(scene: Scene, row: int, start: int, stop: int) -> float:
     values = scene.table.mean[row, start:stop]
     values = values[~np.isnan(values)]
     return float(values.max() - values.min()) if len(values) else 0.0
+
+
+def visits_of(entries: Iterable[Entry]) -> list[int]:
+    """Return the buckets in which the keeper was at the bin, by the journal."""
+    seen = (*HANDLING, Sighting, Amendment)
+    return [entry.at_ms // BUCKET_MS for entry in entries if isinstance(entry.what, seen)]

@@ -10,9 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.table import Table
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.lone import LONE
+from underlid.binmodel.hot import BUCKETS_PER_HOUR, EMPTY, STEP_OF, HotProbe
+from underlid.binmodel.lone import SPIKE_OF
 from underlid.science.numeric import Floats
 
 MAD_TO_SD: Final = 1.4826
@@ -62,20 +61,20 @@ def _is_spike(values: Sequence[float], at: int, floor: float) -> bool:
     return any(abs(one - values[at]) > away / 2.0 for one in after)
 
 
-def lone_spikes(table: Table, row: int, floor: float, since: int) -> list[int]:
-    """Return the buckets from *since* on with a lone value left out, whose neighbours are even."""
-    skip = max(0, since - table.first_bucket)
-    marked = np.flatnonzero(table.counts[row, skip:] & LONE)
-    if not len(marked):
+def lone_spikes(probe: HotProbe, channel: str, start: int, end: int) -> list[int]:
+    """Return the buckets with a lone value left out, whose neighbours are even."""
+    marked = probe.marked(channel, start, end)
+    if not marked:
         return []
-    at, values = table.samples(row, skip)
-    places = np.searchsorted(at, marked + skip)
+    codes = probe.codes(channel, start, end)
+    at = np.flatnonzero(codes != EMPTY)
+    most = SPIKE_OF[channel] / STEP_OF[channel] / 2.0
     found = []
-    for place in places.tolist():
+    for place in np.searchsorted(at, [one - start for one in marked]).tolist():
         if 0 < place < len(at) - 1:
-            around = values[place - 1 : place + 2]
-            if float(around.max() - around.min()) < floor / 2.0:
-                found.append(table.first_bucket + int(at[place]))
+            around = codes[at[place - 1 : place + 2]]
+            if int(around.max()) - int(around.min()) < most:
+                found.append(start + int(at[place]))
     return found
 
 

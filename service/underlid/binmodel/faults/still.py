@@ -38,7 +38,7 @@ KNOWN_FROM_H: Final = 24
 """Hours before a run that tell how long the channel stands still in good health."""
 
 UNKNOWN_STILL_H: Final = 10
-UNKNOWN_MOVED_K: Final = 2.0
+UNKNOWN_MOVED_K: Final = 1.8
 """Without such hours the run must be longer, and a temperature of the same probe must move more (our
 judgement): the bed under a moving headspace may still be even by chance."""
 
