@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+import tomllib
 
 import pytest
 
@@ -136,6 +137,10 @@ def test_the_image_is_small_pinned_and_not_root() -> None:
     users = [line.split()[1] for line in lines if line.startswith("USER")]
     assert users == [part.said["user"] for part in OURS[:1]]
     assert any("-c requirements.lock" in line for line in lines)
+    extras = re.search(r"'\.\[(.+)\]'", "\n".join(lines))
+    assert extras is not None
+    declared = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    assert set(extras[1].split(",")) <= set(declared["optional-dependencies"])
     version = re.search(r'^version = "(.+)"', (ROOT / "pyproject.toml").read_text(), re.M)
     assert version is not None
     assert {part.said["image"] for part in OURS} == {f"underlid:{version[1]}"}
