@@ -18,6 +18,8 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from underlid.alerts.show import alert_as_json
 from underlid.clock import Clock
 from underlid.config import Settings
+from underlid.mqtt.adoption import LOOK_EVERY_S as ADOPT_EVERY_S
+from underlid.mqtt.adoption import Adoption
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
 from underlid.mqtt.outward import alert_topic, payload_of, state_topic
@@ -60,6 +62,7 @@ class Parts:
     courier: Courier | None = None
     states: StoredStates | None = None
     tail: Tail | None = None
+    adoption: Adoption | None = None
     ways: list[Door | BrokerClient] = field(default_factory=list)
     """The ways in, by which verdicts go out as well."""
 
@@ -105,6 +108,8 @@ def schedule(parts: Parts) -> BackgroundScheduler:
         )
     if parts.tail is not None:
         scheduler.add_job(parts.tail.look, "interval", seconds=LOOK_EVERY_S)
+    if parts.adoption is not None:
+        scheduler.add_job(parts.adoption.look, "interval", seconds=ADOPT_EVERY_S)
     doors = [way for way in parts.ways if isinstance(way, Door)]
     if parts.users is not None and doors:
         job = partial(_take_over_users, parts.users, doors, asyncio.get_running_loop())

@@ -12,7 +12,7 @@ import asyncio
 import contextlib
 import secrets
 import signal
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -23,16 +23,16 @@ from underlid.clock import Clock, SystemClock
 from underlid.config import Settings
 from underlid.errors import UnderlidError
 from underlid.journal.units import SI, US
+from underlid.mqtt.adoption import Adoption
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
 from underlid.mqtt.grants import HOUSEHOLD
-from underlid.mqtt.intake import Outcome
+from underlid.mqtt.intake import NoIntake
 from underlid.mqtt.places import broker_place, door_tls, shared_place
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.channels import channels_from
 from underlid.notify.outbox import Courier
 from underlid.parts import Parts, health_of, listen, schedule
-from underlid.readings.values import RawMessage
 from underlid.storage.entry_keeper import EntryKeeper
 from underlid.storage.folder import folder_in_use, prepare_folder
 from underlid.storage.readings_store import open_readings_to_run
@@ -43,7 +43,8 @@ from underlid.web.app import make_app
 from underlid.web.context import Context
 from underlid.web.live import Hub
 from underlid.web.server import Server
-from underlid.workers.sharing import PLACE, Sharing, worker_name
+from underlid.workers.roles import check_role
+from underlid.workers.sharing import INGEST, PLACE, Sharing, worker_name
 from underlid.workers.states import StoredStates
 from underlid.workers.tail import Tail
 
@@ -116,7 +117,7 @@ class Service:
     async def _start(self, stack: contextlib.AsyncExitStack) -> ServiceInfo:
         """Start every part that the role has; *stack* stops them in the reverse order."""
         settings = self.settings
-        _check_role(settings)
+        check_role(settings)
         folder = prepare_folder(settings.data)
         stack.enter_context(folder_in_use(folder))
         records = Records.open(settings.records_address)
@@ -129,7 +130,7 @@ class Service:
             self._add_judging(parts)
         if settings.several:
             self._add_what_others_did(parts)
-        if settings.role in ("all", "ingest"):
+        if self._takes_in:
             parts.recorder = Recorder(readings, EntryKeeper(records))
             stack.callback(parts.recorder.close)
         listen(parts)
@@ -139,7 +140,8 @@ class Service:
         if parts.courier is not None:
             parts.courier.start()
             stack.callback(parts.courier.stop)
-        stack.callback(schedule(parts).shutdown)
+        scheduler = schedule(parts)  # its jobs may need the loop to come to an end
+        stack.push_async_callback(asyncio.to_thread, scheduler.shutdown)
         door = next((way for way in parts.ways if isinstance(way, Door)), None)
         return ServiceInfo(
             data=folder.resolve(),
@@ -153,6 +155,10 @@ class Service:
             start_key=start_key,
             pages=self._has_pages,
         )
+
+    @property
+    def _takes_in(self) -> bool:
+        return self.settings.role in ("all", "ingest")
 
     @property
     def _has_pages(self) -> bool:
@@ -173,6 +179,8 @@ class Service:
                 "in its own folder",
                 next_step="Stop the other one, or keep the readings of both in InfluxDB.",
             )
+        if settings.several and settings.broker_host and self._takes_in:
+            parts.sharing.share(INGEST, [])
         parts.sharing.start()
         stack.callback(parts.sharing.stop)
 
@@ -253,38 +261,24 @@ class Service:
                 )
             )
         if settings.broker_host and (recorder is not None or parts.watch is not None):
-            place = broker_place(settings)
-            if settings.several and parts.sharing is not None:
-                worker = parts.sharing.worker
-                place = shared_place(settings, worker, reads=recorder is not None)
-            parts.ways.append(BrokerClient(recorder or NoIntake(), place, clock=self.clock))
+            parts.ways.append(self._broker_client(stack, parts))
         for way in parts.ways:
             await way.start()
             stack.push_async_callback(way.stop)
 
+    def _broker_client(self, stack: contextlib.AsyncExitStack, parts: Parts) -> BrokerClient:
+        """Return the way to the broker: alone, or as one of several that share its messages."""
+        settings, recorder, sharing = self.settings, parts.recorder, parts.sharing
+        if not settings.several or sharing is None:
+            return BrokerClient(recorder or NoIntake(), broker_place(settings), clock=self.clock)
+        if recorder is not None:
 
-class NoIntake:
-    """Stands where a recorder would, for a worker that reads nothing from the broker."""
+            def stand_in(worker: str) -> BrokerClient:
+                place = shared_place(settings, worker, reads=True, stands_in=True)
+                return BrokerClient(recorder, place, clock=self.clock)
 
-    def submit(self, batch: Sequence[RawMessage], done: Callable[[Outcome], None]) -> bool:  # noqa: ARG002
-        """Take nothing."""
-        return False
-
-
-def _check_role(settings: Settings) -> None:
-    """Refuse a part of the work where there is nobody to share it with."""
-    if settings.role != "all" and not settings.several:
-        raise UnderlidError(
-            "setting role",
-            value=settings.role,
-            expected="all, unless records are in PostgreSQL and readings in InfluxDB",
-            next_step="Set records_url and readings_store, or leave role out.",
-        )
-    tells = settings.role in ("all", "judge") and settings.several
-    if tells and settings.webhook_url and not settings.webhook_secret.get_secret_value():
-        raise UnderlidError(
-            "setting webhook_secret",
-            value="(empty)",
-            expected="one key for all workers that tell",
-            next_step="Make one, such as with `openssl rand -hex 32`, and give it to each.",
-        )
+            loop = asyncio.get_running_loop()
+            parts.adoption = Adoption(parts.records, sharing, stand_in, loop)
+            stack.push_async_callback(parts.adoption.stop)
+        place = shared_place(settings, sharing.worker, reads=recorder is not None)
+        return BrokerClient(recorder or NoIntake(), place, clock=self.clock)

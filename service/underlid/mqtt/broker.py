@@ -78,6 +78,8 @@ class BrokerPlace:
     """MQTT 5: the group of workers that share the messages; empty for none."""
     reads: bool = True
     """False for a worker that only publishes what it judged."""
+    stands_in: bool = False
+    """True to take in what waits in another worker's session, and to ask for nothing more."""
 
 
 class BrokerClient:
@@ -165,8 +167,10 @@ class BrokerClient:
             return
         self.counts.connections += 1
         self.counts.open = 1
-        if self._place.reads:
-            group = f"$share/{self._place.share}/" if self._place.share else ""
+        group = f"$share/{self._place.share}/" if self._place.share else ""
+        if self._place.stands_in:
+            client.unsubscribe([group + one for one in FILTERS])
+        elif self._place.reads:
             client.subscribe([(group + one, 1) for one in FILTERS])
         self.connected.set()
         self._log.info(

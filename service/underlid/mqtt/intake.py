@@ -35,3 +35,11 @@ class Intake(Protocol):
         False when the queue is full: nothing was taken, *done* is not called; try again later.
         """
         ...
+
+
+class NoIntake:
+    """Stands where a writer would, for a worker that only publishes."""
+
+    def submit(self, batch: Sequence[RawMessage], done: Callable[[Outcome], None]) -> bool:  # noqa: ARG002
+        """Take nothing."""
+        return False

@@ -32,10 +32,13 @@ def door_tls(settings: Settings) -> ssl.SSLContext | None:
     return context
 
 
-def shared_place(settings: Settings, worker: str, *, reads: bool) -> BrokerPlace:
+def shared_place(
+    settings: Settings, worker: str, *, reads: bool, stands_in: bool = False
+) -> BrokerPlace:
     """Return where the broker is for one of several workers, which share its messages by MQTT 5.
 
-    Each has a session of its own at the broker; what waits in it waits for that worker.
+    Each has a session of its own at the broker. With *stands_in* another one empties the session of
+    *worker* (`adoption.py`).
     """
     return replace(
         broker_place(settings),
@@ -43,6 +46,7 @@ def shared_place(settings: Settings, worker: str, *, reads: bool) -> BrokerPlace
         protocol="5",
         share=SHARE if reads else "",
         reads=reads,
+        stands_in=stands_in,
     )
 
 

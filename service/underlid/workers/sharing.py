@@ -24,6 +24,9 @@ log = structlog.get_logger(__name__)
 
 SHED: Final = "shed"
 CHANNEL: Final = "channel"
+INGEST: Final = "ingest"
+"""Nothing is leased under it: it tells which workers take readings in from the broker."""
+
 PLACE: Final = "place"
 """The one lease of a service that keeps its readings in its own folder: it must be alone."""
 
@@ -64,7 +67,7 @@ class Sharing:
         with self._lock:
             held, self._held = self._all(), {}
         try:
-            self._records.leave(self.worker, held)
+            self._records.leave(self.worker, held, staying=[INGEST])
         except Exception:  # others will take over when the leases have run out
             log.exception("leases could not be given back")
 

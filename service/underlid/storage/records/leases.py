@@ -91,11 +91,31 @@ class LeaseRecords(Subject):
                 mine = sa.and_(leases.c.holder == worker, leases.c.token.in_(tokens))
                 connection.execute(sa.update(leases).where(mine).values(until_ms=until_ms))
 
-    def leave(self, worker: str, held: Collection[Lease]) -> None:
-        """Give everything back, so that others need not wait until it runs out."""
+    def leave(self, worker: str, held: Collection[Lease], staying: Collection[str] = ()) -> None:
+        """Give everything back, so that others need not wait until it runs out.
+
+        Of the kinds in *staying* it counts as a worker until its last sign of life runs out.
+        """
+        here = sa.and_(workers.c.name == worker, workers.c.kind.not_in(staying))
         with self._database.write(alone=False) as connection:
-            connection.execute(sa.delete(workers).where(workers.c.name == worker))
+            connection.execute(sa.delete(workers).where(here))
             _release(connection, held)
+
+    def gone(self, kind: str) -> list[str]:
+        """Return the workers of a kind that give no sign of life any more."""
+        with self._database.read() as connection:
+            now_ms = _now_ms(connection)
+            wanted = sa.select(workers.c.name).where(
+                workers.c.kind == kind, workers.c.until_ms <= now_ms
+            )
+            return sorted(connection.execute(wanted).scalars())
+
+    def forget_gone(self, kind: str, worker: str) -> None:
+        """Forget a worker that is gone, unless it has come back."""
+        with self._database.write(alone=False) as connection:
+            here = sa.and_(workers.c.name == worker, workers.c.kind == kind)
+            gone = workers.c.until_ms <= _now_ms(connection)
+            connection.execute(sa.delete(workers).where(here, gone))
 
     def holders(self, kind: str) -> dict[str, str]:
         """Return who holds what of one kind at this moment; what nobody holds is left out."""
