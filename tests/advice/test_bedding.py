@@ -6,8 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from underlid.advice.bedding import bedding_dose, rounded_g
-from underlid.advice.wet import drier_bed
+from underlid.advice.bedding import bedding_dose, drier_bed, rounded_g, surplus_dose
+from underlid.advice.room import Room
+from underlid.binmodel.bed import Bed
 from underlid.journal.entries import Feed, Portion
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
 from underlid.journal.units import US
@@ -23,6 +24,8 @@ DRY = [
 ]
 TARGETS_PCT = st.floats(65.0, 85.0)
 MELON = Feed((Portion("melon", 1800.0),))
+WIDE = Room(free_l=1e6, bed_l=37.0, density_kg_l=0.15)
+BEDS = st.builds(Bed, st.floats(1.0, 60.0), st.floats(60.0, 94.0), st.floats(0.0, 2.0))
 
 
 def mixed_pct(feed: Feed, film_g: float, dose_g: float, bedding: Feedstock) -> float:
@@ -38,7 +41,8 @@ def grams(advice: tuple[Advice, ...]) -> float:
     """Return what is advised, 0 for no advice."""
     if not advice:
         return 0.0
-    assert [one.act for one in advice] == ["add-bedding"]
+    assert len(advice) == 1
+    assert advice[0].act in ("add-bedding", "mix-bedding")
     assert advice[0].amount_g is not None
     return advice[0].amount_g
 
@@ -117,8 +121,11 @@ def test_the_sentence_has_the_amount_in_the_keepers_units_and_the_working_its_so
     newspaper = FEEDSTOCKS["newspaper"]
     (advice,) = bedding_dose(MELON, 0.0, 75.0, newspaper)
     assert advice.text == "Add about 440 g of dry shredded newspaper over the feed."
-    for part in ("(M − G)/(G − Mb)", "1800 g", "92 %", "75 %", "6 %", "C:N", "Cornell"):
+    for part in ("(M − G)/(G − Mb)", "1800 g", "92 %", "75 %", "6 %", "Cornell"):
         assert part in advice.working
+    # computed by hand: melon 144 g dry at C:N 22 and 2 % N, paper 414 g dry at 600 and 0.1 %
+    assert "C:N then about 95; for a C:N of 30 43 g would do" in advice.working
+    assert "No liquid is free then" in advice.working
     (pounds,) = bedding_dose(MELON, 0.0, 75.0, newspaper, US)
     assert pounds.amount_g == advice.amount_g
     assert "oz" in pounds.text or "lb" in pounds.text
@@ -129,7 +136,7 @@ def test_a_bedding_too_moist_to_dry_anything_is_replaced() -> None:
     (advice,) = bedding_dose(MELON, 0.0, 65.0, castings)
     assert "newspaper" in advice.text
     assert bedding_dose(MELON, 0.0, 5.0, castings) == ()
-    assert drier_bed(22.0, 80.0, 5.0, castings) == ()
+    assert drier_bed(Bed(5.5, 80.0, 0.0), 0.0, 5.0, 6.0, castings, WIDE) == ()
 
 
 def test_a_feedstock_that_the_table_no_longer_has_is_taken_as_scraps() -> None:
@@ -141,17 +148,58 @@ def test_a_feedstock_that_the_table_no_longer_has_is_taken_as_scraps() -> None:
     )
 
 
-@given(st.floats(3.0, 400.0), st.floats(60.0, 95.0), st.floats(65.0, 88.0), st.sampled_from(DRY))
+def bed_mixed_pct(bed: Bed, film_g: float, dose: float, bedding: Feedstock) -> float:
+    """Return the moisture of bed, food water, lid water and bedding, weighed up anew."""
+    water = 1000.0 * (bed.water_kg + bed.locked_kg) + film_g + dose * bedding.moisture_pct / 100.0
+    return 100.0 * water / (1000.0 * (bed.mass_kg + bed.locked_kg) + film_g + dose)
+
+
+@given(BEDS, st.floats(0.0, 60.0), st.floats(65.0, 77.0), st.sampled_from(DRY))
 def test_a_wet_bed_is_brought_to_its_target(
-    bed_kg: float, moisture_pct: float, target_pct: float, bedding: Feedstock
+    bed: Bed, film_g: float, target_pct: float, bedding: Feedstock
 ) -> None:
-    found = drier_bed(bed_kg, moisture_pct, target_pct, bedding)
-    dose_g = grams(found)
-    mixed = mix_moisture_pct([(1000.0 * bed_kg, moisture_pct), (dose_g, bedding.moisture_pct)])
-    if moisture_pct > target_pct:
-        assert mixed == pytest.approx(target_pct, abs=WITHIN_PCT)
+    dose = grams(drier_bed(bed, film_g, target_pct, 85.0, bedding, WIDE))
+    reached = bed_mixed_pct(bed, film_g, dose, bedding)
+    if dose:
+        assert reached <= target_pct + WITHIN_PCT
+        dry_g = dose * (1.0 - bedding.moisture_pct / 100.0)
+        water_g = 1000.0 * (bed.water_kg + bed.locked_kg) + film_g + dose - dry_g
+        # computed anew: a bed holds 4, bedding what the table says; leaves must hold it all
+        holds_g = 4000.0 * bed.dry_kg + dry_g * (bedding.holding_kg_kg or 0.0)
+        assert reached >= target_pct - WITHIN_PCT or holds_g <= 1.06 * water_g
     else:
-        assert found == ()
+        assert bed_mixed_pct(bed, film_g, 20.5, bedding) <= target_pct + WITHIN_PCT
+
+
+def test_a_large_dose_is_split_by_what_fits_and_says_what_brings_it_below_the_limit() -> None:
+    room = Room(free_l=23.0, bed_l=37.0, density_kg_l=0.15)
+    (advice,) = drier_bed(Bed(5.5, 87.0, 0.0), 0.0, 75.0, 85.0, FEEDSTOCKS["cardboard"], room)
+    # computed by hand: 5.5 kg dry at 87 % weigh 42.3 kg; 42.3 · 12/67 = 7.58 kg, 42.3 · 2/77 = 1.1
+    assert advice.amount_g == pytest.approx(7600.0, abs=50.0)
+    assert "in 5 portions of 1.5 kg, one every 2 days" in advice.text
+    assert "first 1.1 kg bring it below its limit" in advice.text
+    # computed by hand: 7.6 kg pack to 46.6 L, 23 fit; (46.6 − 23)/(37 + 46.6) = 28 % of the bed
+    assert "take about 12 kg of the wet bed out first, then 5.5 kg do" in advice.text
+    (small,) = drier_bed(Bed(5.5, 77.0, 0.0), 0.0, 75.0, 85.0, FEEDSTOCKS["cardboard"], room)
+    assert "portions" not in small.text
+    assert "out first" not in small.text
+
+
+def test_the_beds_own_surplus_is_told_apart_from_the_feed_and_counted_once() -> None:
+    newspaper, room = FEEDSTOCKS["newspaper"], Room(30.0, 37.0, 0.15)
+    wet = Bed(5.5, 80.0, 0.5)
+    (over,) = bedding_dose(MELON, 30.0, 75.0, newspaper)
+    (more,) = surplus_dose(wet, 30.0, over.amount_g or 0.0, 75.0, newspaper, room)
+    both_g = (over.amount_g or 0.0) + (more.amount_g or 0.0)
+    assert bed_mixed_pct(wet, 30.0, both_g, newspaper) == pytest.approx(75.0, abs=WITHIN_PCT)
+    assert "mix another" in more.text
+    near = Bed(5.5, 76.5, 0.5)
+    assert surplus_dose(near, 30.0, over.amount_g or 0.0, 75.0, newspaper, room) == ()
+
+
+def test_leaves_that_hold_less_than_the_target_asks_for_say_what_runs_down() -> None:
+    (leaves,) = bedding_dose(MELON, 0.0, 75.0, FEEDSTOCKS["dry-leaves"])
+    assert "are beyond what these hold, and run down into the bed" in leaves.working
 
 
 @given(st.floats(20.0, 20_000.0))

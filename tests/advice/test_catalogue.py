@@ -6,12 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from underlid.advice.catalogue import WET_TARGET_BELOW_LIMIT_PCT, advice_for
+from underlid.advice.catalogue import advice_for
 from underlid.binmodel.bins import Bin, Shed
+from underlid.binmodel.drying import Drying
 from underlid.binmodel.herd import limits_of
+from underlid.binmodel.known import Known
+from underlid.binmodel.lid import LidFilm
 from underlid.binmodel.window import BinWindow
-from underlid.journal.entries import BeddingAdded, Entry, Feed, Portion, What
-from underlid.rules.finding import Condition, Finding, Verdict
+from underlid.journal.entries import BeddingAdded, Entry, Feed, Moved, Portion, What
+from underlid.rules.finding import Advice, Condition, Finding, Verdict
 from underlid.timeline import HOUR_MS
 
 NOW_MS = 1_760_000_000_000
@@ -34,6 +37,14 @@ def held(condition: Condition, **more: object) -> Finding:
     return replace(Finding(condition, Verdict.HOLDS), **more)  # type: ignore[arg-type]
 
 
+def advised(
+    finding: Finding, seen: BinWindow, moisture_pct: float | None = None
+) -> tuple[Advice, ...]:
+    """Return the advice where the bed's moisture is that much, or not known."""
+    drying = None if moisture_pct is None else Drying(moisture_pct, None, None, None, 0.0)
+    return advice_for(finding, seen, Known(LidFilm(NOW_MS), drying, None))
+
+
 MELON = Feed((Portion("melon", 1800.0),))
 
 
@@ -41,46 +52,62 @@ def test_a_wet_lid_gets_the_bedding_for_its_feed_and_its_film() -> None:
     finding = held(
         Condition.CONDENSATION, evidence={"lid_film_g_m2": 100.0}, cause="feed", feed_at_ms=FED_MS
     )
-    advice, aired = advice_for(finding, window((FED_MS, MELON)))
+    advice, aired = advised(finding, window((FED_MS, MELON)))
     assert aired.act == "air-lid"
     # computed by hand: (1800·(92 − 75) + 20·(100 − 75))/(75 − 8) = 464 g
     assert advice.amount_g == 460.0
     assert "cardboard over the feed" in advice.text
     later = (NOW_MS - HOUR_MS, BeddingAdded((Portion("cardboard", 300.0),)))
-    less, _ = advice_for(finding, window((FED_MS, MELON), later))
+    less, _ = advised(finding, window((FED_MS, MELON), later))
     assert less.amount_g == 165.0
 
 
 def test_a_wet_lid_without_a_feed_gets_bedding_for_its_water_alone() -> None:
     finding = held(Condition.CONDENSATION, evidence={"lid_film_g_m2": 300.0})
-    advice, _ = advice_for(finding, window())
+    advice, _ = advised(finding, window())
     # computed by hand: 60 g of water, 60·25/67 = 22 g
     assert advice.amount_g == 22.0
     assert "over the bed" in advice.text
 
 
 def test_water_for_a_dry_bed_and_bedding_for_a_wet_one() -> None:
+    # computed by hand: 22 kg at 75 % are 5.5 kg dry; 5.5 · (3 − 2.333) = 3.67 L
     dry = held(Condition.DRYING_OUT, evidence={"moisture_pct": 70.0})
-    assert advice_for(dry, window())[0].amount_ml == 4400.0
+    assert advised(dry, window(), 70.0)[0].amount_ml == 3650.0
+    # computed by hand: 5.5 kg dry at 87 % weigh 42.3 kg; 42.3 · 12/67 = 7.58 kg, weighed to 50 g
     wet = held(Condition.TOO_WET, evidence={"moisture_pct": 87.0})
-    (advice,) = advice_for(wet, window())
-    target = limits_of(SORREL).moisture_high_warn_pct - WET_TARGET_BELOW_LIMIT_PCT
-    # computed by hand: 22 kg·(87 − 83)/(83 − 8) = 1173 g, weighed to 50 g
-    assert (target, advice.amount_g) == (83.0, 1150.0)
+    advice, drained = advised(wet, window(), 87.0)
+    assert advice.amount_g == 7600.0
+    assert drained.act == "drain"
+
+
+def test_a_sour_bed_is_loosened_and_one_that_smells_has_its_food_taken_out() -> None:
+    sour = held(Condition.SOUR, evidence={"moisture_pct": 82.0, "smell": "sour"})
+    acts = [one.act for one in advised(sour, window((FED_MS, MELON)), 82.0)]
+    assert acts == ["loosen", "hold-feeding", "add-bedding"]
+    blind = advised(held(Condition.SOUR, evidence={"smell": "ammonia"}), window())
+    assert [one.act for one in blind] == ["loosen", "hold-feeding"]
+    assert blind[0].text.startswith("Air the room first")
 
 
 @pytest.mark.parametrize(("cause", "act"), [("feed", "spread-feed"), ("room", "cool-room")])
 def test_heat_gets_what_its_cause_asks_for(cause: str, act: str) -> None:
     finding = held(Condition.OVERHEATING, cause=cause, feed_at_ms=FED_MS)
-    assert advice_for(finding, window((FED_MS, MELON)))[0].act == act
+    assert advised(finding, window((FED_MS, MELON)))[0].act == act
 
 
 def test_cold_is_insulated_and_a_probe_fault_gets_no_husbandry() -> None:
-    assert advice_for(held(Condition.TOO_COLD), window())[0].act == "insulate"
-    assert advice_for(held(Condition.PROBE_FAULT, subject="sorrel-1"), window()) == ()
+    assert advised(held(Condition.TOO_COLD), window())[0].act == "insulate"
+    assert advised(held(Condition.PROBE_FAULT, subject="sorrel-1"), window((FED_MS, Moved()))) == ()
+
+
+def test_a_herd_that_was_moved_is_advised_to_settle() -> None:
+    *_, last = advised(held(Condition.TOO_COLD), window((FED_MS, Moved())))
+    assert (last.act, last.days) == ("settle", 5.0)
+    assert "light on" in last.text
 
 
 def test_a_bedding_that_the_table_does_not_have_is_taken_as_newspaper() -> None:
     finding = held(Condition.TOO_WET, evidence={"moisture_pct": 87.0})
-    (advice,) = advice_for(finding, window(bin_=replace(SORREL, bedding="moss")))
+    advice = advised(finding, window(bin_=replace(SORREL, bedding="moss")), 87.0)[0]
     assert "newspaper" in advice.text

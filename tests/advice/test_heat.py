@@ -1,29 +1,48 @@
-"""Heat of the feed and heat of the room ask for opposite things."""
+"""Heat of the feed and heat of the room ask for opposite things; the peak says how much."""
 
 from __future__ import annotations
 
-from underlid.advice.heat import HOLD_DAYS, cold_advice, heat_advice
+import pytest
+
+from underlid.advice.heat import Peak, cold_advice, heat_advice
 from underlid.journal.units import US
 
 
-def test_heat_of_the_feed_is_spread_and_feeding_is_held() -> None:
-    spread, hold = heat_advice("feed", 6.2, 40.0)
+def test_heat_of_the_feed_is_taken_out_by_its_share_and_feeding_is_held() -> None:
+    # computed by hand: (31 − 27)/(31 − 21) = 0.4 of what is left
+    spread, hold = heat_advice("feed", Peak(31.0, 21.0, False), 27.0, 2000.0, None)
     assert (spread.act, hold.act) == ("spread-feed", "hold-feeding")
-    assert "fed 40 h ago" in spread.text
-    assert hold.days == HOLD_DAYS == 3.0
-    assert "Self-heat 6.2 K" in hold.working
+    assert spread.amount_g == pytest.approx(800.0)
+    assert "a third of the feed out and spread the rest thin (up to 800 g)" in spread.text
+    for part in ("31.0 °C", "27.0 °C", "21.0 °C", "0.40"):
+        assert part in spread.working
+
+
+def test_a_foreseen_peak_is_said_and_a_hopeless_one_takes_all_out() -> None:
+    foreseen, _ = heat_advice("feed", Peak(35.0, 20.0, True), 27.0, 3000.0, None)
+    assert "would reach 35.0 °C" in foreseen.text
+    everything, _ = heat_advice("feed", Peak(30.0, 28.0, False), 27.0, 3000.0, None)
+    assert "all you can reach" in everything.text
+    little, _ = heat_advice("feed", Peak(27.1, 20.0, False), 27.0, 3000.0, None)
+    assert (little.text, little.amount_g) == ("Spread the feed thin.", None)
+
+
+def test_without_shed_air_no_share_is_claimed() -> None:
+    spread, _ = heat_advice("feed", None, 27.0, 2000.0, None)
+    assert spread.amount_g is None
+    assert "not known" in spread.working
 
 
 def test_heat_of_the_room_is_kept_out() -> None:
-    (advice,) = heat_advice("room", 0.4, None)
+    (advice,) = heat_advice("room", Peak(31.0, 30.6, False), 27.0, None, None)
     assert advice.act == "cool-room"
     assert "Shade" in advice.text
     assert "pread" not in advice.text
-    assert "room" in advice.working
+    assert "Self-heat 0.4 K" in advice.working
 
 
 def test_an_unknown_cause_says_so() -> None:
-    (advice,) = heat_advice("", None, None)
+    (advice,) = heat_advice("", None, 27.0, None, None)
     assert "not known" in advice.working
     assert "Self-heat" not in advice.working
 

@@ -34,6 +34,9 @@ BED_OVER_PCT: Final = 2.0
 RATIO_GOAL: Final = 30.0
 """C:N that composting handbooks aim at, 25 to 30 (from memory of NRAES-54)."""
 
+NEARLY_SHARE: Final = 0.02
+"""Free liquid below so much of the water is within the rounding of the dose."""
+
 STEPS_G: Final = ((100.0, 1.0), (200.0, 5.0), (1000.0, 10.0))
 COARSEST_STEP_G: Final = 50.0
 """Doses below so much are rounded to such a step: a twentieth at the most (our judgement)."""
@@ -228,8 +231,8 @@ def _liquid_text(balance: Balance, bedding: Feedstock, amount_g: float) -> str:
     """Return what the mix holds of its water, as a sentence."""
     mixed = balance.and_also((bedding_part(bedding, amount_g),))
     free_g = mixed.free_liquid_g
-    if free_g <= 0.0:
-        return f" No liquid is free then: it could hold {-free_g:.0f} g more."
+    if free_g <= NEARLY_SHARE * mixed.water_g:
+        return " No liquid is free then: what is dry in it holds all."
     return f" {free_g:.0f} g of it are beyond what these hold, and run down into the bed."
 
 

@@ -1,0 +1,104 @@
+"""What is left of the feeds, and when they are used up: by appetite, by rot, and by what was seen."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from judge.series import START_MS, entry, readings, setup
+from underlid.binmodel.food import Food, food
+from underlid.journal.entries import Entry, Feed, Portion, Sighting
+from underlid.judge import Judge
+from underlid.timeline import DAY_MS, HOUR_MS
+
+
+def found(temp_c: float, days: float, *entries: Entry) -> Food | None:
+    """Return the food of a bin of 1 kg of worms after so many days at one temperature."""
+    judge = Judge(setup(), START_MS)
+    judge.set_entries("tansy", entries)
+    judge.add_readings(readings(lambda _: {"bed_temp_c": temp_c}, lambda _: None, 24 * days, 30))
+    now_ms = START_MS + round(days * DAY_MS)
+    judge.judge(now_ms)
+    return food(judge._window("tansy", now_ms))
+
+
+def fed(day: float, mass_g: float, number: int = 1) -> Entry:
+    return entry(24 * day, Feed((Portion("melon", mass_g),)), number)
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "eaten_g_d"), [(25.0, 250.0), (20.0, 212.8), (15.0, 131.0), (10.0, 47.8)]
+)
+def test_a_kilogram_of_worms_eats_by_the_temperature(temp_c: float, eaten_g_d: float) -> None:
+    # computed: 0.25 kg a kg and day, common practice, times the model of Rosso 1993
+    now = found(temp_c, 3, fed(1, 1000.0))
+    assert now is not None
+    assert now.eaten_g_d == pytest.approx(eaten_g_d, rel=0.05)
+    assert now.left_g == pytest.approx(1000.0 - 2 * eaten_g_d, rel=0.05)
+    assert 0.0 < now.slow_g_d < now.eaten_g_d
+    assert now.left_most_g > now.left_g
+
+
+def test_a_big_feed_lasts_by_appetite_and_a_small_one_until_it_has_rotted() -> None:
+    big, small = found(25.0, 3, fed(1, 4000.0)), found(25.0, 3, fed(1, 300.0))
+    assert big is not None
+    assert small is not None
+    assert big.used_up_ms == pytest.approx(START_MS + 17 * DAY_MS, abs=1.5 * DAY_MS)
+    # Haug 1993: decay at 25 °C is 1.375 times that at 20 °C; 7.8/1.375 = 5.7 days
+    assert small.used_up_ms == pytest.approx(START_MS + 6.7 * DAY_MS, abs=0.3 * DAY_MS)
+    assert small.left_g == 0.0
+
+
+def test_what_was_seen_sets_the_sum_right() -> None:
+    gone = entry(48, Sighting(used_up=True), 2)
+    now = found(20.0, 3, fed(1, 3000.0), gone)
+    assert now is not None
+    assert (now.seen_used_up_ms, now.left_g) == (gone.at_ms, 0.0)
+    still = entry(24 * 9, Sighting(used_up=False), 2)
+    now = found(20.0, 9, fed(1, 400.0), still)
+    assert now is not None
+    assert now.left_g == pytest.approx(60.0, abs=1.0)
+    again = found(20.0, 3, fed(1, 3000.0), gone, fed(2.5, 500.0, 3))
+    assert again is not None
+    assert again.seen_used_up_ms is None
+    assert again.left_g > 300.0
+
+
+def test_a_herd_in_the_cold_never_finishes() -> None:
+    now = found(3.0, 3, fed(1, 500.0))
+    assert now is not None
+    assert now.used_up_ms is None
+    assert now.activity == 0.0
+
+
+def test_the_habit_is_the_middle_gap_between_feeds() -> None:
+    now = found(20.0, 9, fed(1, 500.0), fed(4, 500.0, 2), fed(8, 500.0, 3))
+    assert now is not None
+    assert now.usual_days == pytest.approx(3.5)
+    one = found(20.0, 9, fed(8, 500.0))
+    assert one is not None
+    assert one.usual_days is None
+
+
+def test_without_feeds_or_temperatures_nothing_is_said() -> None:
+    assert found(20.0, 3) is None
+    judge = Judge(setup(), START_MS)
+    judge.set_entries("tansy", [fed(1, 500.0)])
+    assert food(judge._window("tansy", START_MS + 3 * DAY_MS)) is None
+
+
+@given(
+    st.lists(st.tuples(st.floats(0.0, 12.0), st.floats(20.0, 5000.0)), min_size=1, max_size=5),
+    st.floats(5.0, 33.0),
+)
+def test_no_more_is_left_than_was_fed(feeds: list[tuple[float, float]], temp_c: float) -> None:
+    judge = Judge(setup(), START_MS)
+    entries = [fed(day, grams, number) for number, (day, grams) in enumerate(feeds)]
+    judge.set_entries("tansy", entries)
+    judge.add_readings(readings(lambda _: {"bed_temp_c": temp_c}, lambda _: None, 20, 300))
+    now_ms = START_MS + 12 * DAY_MS + HOUR_MS
+    judge.judge(now_ms)
+    now = food(judge._window("tansy", now_ms))
+    assert now is not None
+    assert 0.0 <= now.left_g <= now.left_most_g + 1e-6 <= sum(g for _, g in feeds) + 1.0
