@@ -82,6 +82,8 @@ def _habit_over_ms(food: Food) -> int:
 def _worth_foreseeing(
     window: BinWindow, food: Food, ahead_ms: int, open_priority: Priority | None
 ) -> bool:
+    if food.seen_used_up_ms is not None:
+        return False
     reach_ms = AHEAD_MS + (LATE_MS if open_priority else 0)
     return ahead_ms <= reach_ms and window.now_ms >= _habit_over_ms(food)
 

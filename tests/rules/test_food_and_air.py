@@ -1,0 +1,170 @@
+"""When a herd is called hungry and a bed sour: by what was fed, eaten, seen, smelt and measured."""
+
+from __future__ import annotations
+
+import pytest
+
+from judge.series import START_MS, Curve, entry, readings, setup
+from underlid.journal.entries import (
+    Climbers,
+    Entry,
+    Feed,
+    LiquidAdded,
+    Portion,
+    Sighting,
+    Smell,
+)
+from underlid.judge import Judge
+from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.timeline import DAY_MS
+
+HOLDS, CLEAR, UNKNOWN = Verdict.HOLDS, Verdict.CLEAR, Verdict.UNKNOWN
+
+
+def said(
+    condition: Condition,
+    days: float,
+    *entries: Entry,
+    bed_c: float | None = 20.0,
+    moisture_pct: float | None = 75.0,
+    density: float = 0.15,
+) -> Finding:
+    """Return the finding after so many days of one temperature and one moisture."""
+    values: dict[str, float] = {}
+    if bed_c is not None:
+        values["bed_temp_c"] = bed_c
+    if moisture_pct is not None:
+        index = 0.40 + (moisture_pct - 62.0) / 16.0 * 0.22
+        values["soil_raw"] = 2750.0 - 1600.0 * index
+    curve: Curve = lambda _: dict(values) or None  # noqa: E731
+    judge = Judge(setup(dry_density_kg_l=density), START_MS)
+    judge.set_entries("tansy", entries)
+    judge.add_readings(readings(curve, lambda _: {"shed_temp_c": bed_c or 20.0}, 24 * days, 10))
+    judgement = judge.judge(START_MS + round(days * DAY_MS))[0]
+    return next(one for one in judgement.findings if one.condition is condition)
+
+
+def fed(
+    day: float, mass_g: float = 800.0, food: str = "vegetable-scraps", number: int = 1
+) -> Entry:
+    return entry(24 * day, Feed((Portion(food, mass_g),)), number)
+
+
+def seen(day: float, number: int = 9, **what: object) -> Entry:
+    return entry(24 * day, Sighting(**what), number)  # type: ignore[arg-type]
+
+
+# -- hungry --------------------------------------------------------------------------------------
+
+
+def test_a_keeper_who_writes_no_feeds_is_not_nagged() -> None:
+    found = said(Condition.HUNGRY, 3, entry(10, LiquidAdded(300.0)))
+    assert (found.verdict, bool(found.reason)) == (UNKNOWN, True)
+
+
+def test_a_feed_that_is_used_up_leaves_a_hungry_herd_first_low_then_medium() -> None:
+    # 800 g at 213 g a day are eaten in 3.8 days, and rotted to a tenth in 7.8
+    assert said(Condition.HUNGRY, 6.5, fed(1)).verdict is CLEAR
+    soon = said(Condition.HUNGRY, 9.5, fed(1))
+    assert (soon.verdict, soon.priority, soon.forecast_for_ms) == (HOLDS, Priority.LOW, None)
+    assert soon.feed_at_ms == fed(1).at_ms
+    assert soon.evidence["uneaten_g"] == 0
+    late = said(Condition.HUNGRY, 12.5, fed(1))
+    assert (late.verdict, late.priority) == (HOLDS, Priority.MEDIUM)
+    assert said(Condition.HUNGRY, 12.5, fed(1), fed(11, number=2)).verdict is CLEAR
+
+
+def test_hunger_is_foreseen_only_when_the_keeper_is_late_by_the_own_habit() -> None:
+    every_four = (fed(0), fed(4, number=2))
+    ahead = said(Condition.HUNGRY, 10.5, *every_four)
+    assert ahead.verdict is HOLDS
+    assert ahead.forecast_for_ms == pytest.approx(START_MS + 11.9 * DAY_MS, abs=0.3 * DAY_MS)
+    assert said(Condition.HUNGRY, 8.5, *every_four).verdict is CLEAR
+    every_week = (fed(0), fed(7, number=2))
+    assert said(Condition.HUNGRY, 13.5, *every_week).verdict is CLEAR
+
+
+def test_a_keeper_who_saw_it_gone_is_reminded_after_the_own_habit() -> None:
+    gone = seen(3, used_up=True)
+    habit = (fed(0, number=2), fed(2))
+    assert said(Condition.HUNGRY, 5.5, *habit, gone).verdict is CLEAR
+    found = said(Condition.HUNGRY, 6.5, *habit, gone)
+    assert (found.verdict, found.reason) == (HOLDS, "seen used up")
+    still = seen(9, used_up=False)
+    assert said(Condition.HUNGRY, 9.1, fed(1), still).verdict is CLEAR
+
+
+def test_climbers_make_it_medium_at_once_and_are_named() -> None:
+    found = said(Condition.HUNGRY, 9.5, fed(1), seen(9, climbers=Climbers.MANY))
+    assert (found.priority, found.cause) == (Priority.MEDIUM, "climbers")
+    old = said(Condition.HUNGRY, 9.5, fed(1), seen(5, climbers=Climbers.MANY))
+    assert (old.priority, old.cause) == (Priority.LOW, "")
+
+
+def test_a_cold_herd_is_not_hungry_and_a_warm_bed_still_has_food() -> None:
+    assert said(Condition.HUNGRY, 12, fed(1), bed_c=4.0).verdict is CLEAR
+    judge = Judge(setup(), START_MS)
+    judge.set_entries("tansy", [fed(1)])
+    curves = readings(lambda _: {"bed_temp_c": 24.0}, lambda _: {"shed_temp_c": 20.0}, 240, 10)
+    judge.add_readings(curves)
+    findings = judge.judge(START_MS + 10 * DAY_MS)[0].findings
+    found = next(one for one in findings if one.condition is Condition.HUNGRY)
+    assert (found.verdict, found.reason) == (CLEAR, "the bed still warms itself, so food is left")
+
+
+# -- sour ----------------------------------------------------------------------------------------
+
+
+JUICY = fed(1, 1500.0, "melon")
+
+
+@pytest.mark.parametrize(
+    ("density", "moisture_pct", "verdict"),
+    [  # computed: air = 1 − ρ/1.55 − ρ M/(1 − M); 0.30 at 80.1 % for 0.15 kg/L, 83.4 for 0.12
+        (0.15, 79.0, CLEAR),
+        (0.15, 81.5, HOLDS),
+        (0.12, 81.5, CLEAR),
+        (0.12, 84.5, HOLDS),
+    ],
+)
+def test_the_moisture_at_which_air_runs_out_depends_on_the_density(
+    density: float, moisture_pct: float, verdict: Verdict
+) -> None:
+    found = said(Condition.SOUR, 3, JUICY, moisture_pct=moisture_pct, density=density)
+    assert found.verdict is verdict
+    if verdict is HOLDS:
+        assert (found.cause, found.feed_at_ms) == ("feed", JUICY.at_ms)
+        assert float(found.evidence["air_filled_porosity_sd"]) > 0.05
+        assert 0.5 <= found.certainty <= 0.95
+
+
+def test_without_a_wet_feed_little_air_is_not_called_sour() -> None:
+    assert said(Condition.SOUR, 3, moisture_pct=82.0).verdict is CLEAR
+    assert said(Condition.SOUR, 3, fed(1, 1500.0, "bread"), moisture_pct=82.0).verdict is CLEAR
+    assert said(Condition.SOUR, 3, fed(1, 300.0, "melon"), moisture_pct=82.0).verdict is CLEAR
+    assert said(Condition.SOUR, 10, JUICY, moisture_pct=82.0).verdict is CLEAR
+
+
+def test_where_the_wet_limit_is_reached_too_wet_speaks_unless_it_smells() -> None:
+    wet = said(Condition.SOUR, 3, JUICY, moisture_pct=87.0)
+    assert (wet.verdict, wet.reason) == (CLEAR, "the wet limit is reached: told as too wet")
+    assert said(Condition.TOO_WET, 3, JUICY, moisture_pct=87.0).verdict is HOLDS
+    smells = said(Condition.SOUR, 3, JUICY, seen(2.5, smell=Smell.SOUR), moisture_pct=87.0)
+    assert (smells.verdict, smells.priority) == (HOLDS, Priority.HIGH)
+
+
+@pytest.mark.parametrize("smell", [Smell.SOUR, Smell.AMMONIA])
+def test_a_smell_is_believed_without_a_soil_probe(smell: Smell) -> None:
+    found = said(Condition.SOUR, 3, seen(2.5, smell=smell), moisture_pct=None)
+    assert (found.verdict, found.priority, found.cause) == (HOLDS, Priority.MEDIUM, "smell")
+    assert found.certainty >= 0.85
+    later = seen(2.8, 10, smell=Smell.EARTHY)
+    assert (
+        said(Condition.SOUR, 3, seen(2.5, smell=smell), later, moisture_pct=None).verdict is CLEAR
+    )
+    assert said(Condition.SOUR, 6, seen(2.5, smell=smell), moisture_pct=None).verdict is UNKNOWN
+
+
+def test_without_soil_probe_and_nose_it_is_unknown() -> None:
+    found = said(Condition.SOUR, 3, JUICY, moisture_pct=None)
+    assert (found.verdict, bool(found.reason)) == (UNKNOWN, True)
