@@ -87,7 +87,7 @@ def drying_rate(past: Past, name: str) -> DryingLessons:
         for values in (past.hourly("moisture_pct"), past.hourly("bed_temp_c"), deficit)
     )
     change = np.diff(moisture)
-    use = ~np.isnan(change) & (change < JUMP_PCT) & ~_watered(past)
+    use = ~np.isnan(change) & ~_jumped(change) & ~_watered(past)
     count = int(use.sum())
     if count >= DAYS_LEAST:
         level = float(np.nanmean(moisture))
@@ -113,6 +113,18 @@ def _day_means(hourly: Floats) -> Floats:
     sums = np.where(known, by_day, 0.0).sum(axis=1)
     result: Floats = np.where(count >= COVER_LEAST_H, sums / np.maximum(count, 1), np.nan)
     return result
+
+
+def _jumped(change: Floats) -> Flags:
+    """Return which changes are a rise that no bed makes by itself, or share one with a neighbour."""
+    known = change[~np.isnan(change)]
+    usual = min(0.0, float(np.median(known))) if len(known) else 0.0
+    with np.errstate(invalid="ignore"):
+        jumped: Flags = change - usual > JUMP_PCT
+        both = change[1:] + change[:-1] - 2.0 * usual > JUMP_PCT
+    jumped[1:] |= both
+    jumped[:-1] |= both
+    return jumped
 
 
 def _watered(past: Past) -> Flags:
