@@ -90,8 +90,9 @@ def test_a_keeper_who_saw_it_gone_is_reminded_after_the_own_habit() -> None:
     assert said(Condition.HUNGRY, 5.5, *habit, gone).verdict is CLEAR
     found = said(Condition.HUNGRY, 6.5, *habit, gone)
     assert (found.verdict, found.reason) == (HOLDS, "seen used up")
-    still = seen(9, used_up=False)
-    assert said(Condition.HUNGRY, 9.1, fed(1), still).verdict is CLEAR
+    assert found.forecast_for_ms is None
+    still = said(Condition.HUNGRY, 9.1, fed(1), seen(9, used_up=False))
+    assert still.forecast_for_ms == pytest.approx(START_MS + 9.6 * DAY_MS, abs=0.2 * DAY_MS)
 
 
 def test_climbers_make_it_medium_at_once_and_are_named() -> None:
