@@ -63,3 +63,14 @@ def test_a_bin_gets_three_messages_a_day_and_critical_ones_beyond() -> None:
 def test_a_spell_is_not_told() -> None:
     spell = Transition(TransitionKind.SPELL_BEGAN, NOW_MS, "tansy", Condition.OVERHEATING, "")
     assert message_for(spell, BIN, ()) is None
+
+
+def test_a_hunger_that_was_foreseen_is_told_once_and_again_when_it_is_days_late() -> None:
+    hunger = replace(
+        ALERT, condition=Condition.HUNGRY, priority=Priority.LOW, told_at_ms=(NOW_MS - DAY_MS,)
+    )
+    assert message_for(change(TransitionKind.ALERT_RAISED, hunger), BIN, ()) is not None
+    assert message_for(change(TransitionKind.ALERT_WORSENED, hunger), BIN, ()) is None
+    assert message_for(change(TransitionKind.ALERT_RETURNED, hunger), BIN, ()) is None
+    late = replace(hunger, priority=Priority.MEDIUM)
+    assert message_for(change(TransitionKind.ALERT_WORSENED, late), BIN, ()) is not None

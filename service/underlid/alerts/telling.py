@@ -12,7 +12,7 @@ from typing import Final
 from underlid.alerts.alert import Alert, Message, Transition, TransitionKind
 from underlid.alerts.life import is_shelved
 from underlid.binmodel.bins import Bin
-from underlid.rules.finding import Priority
+from underlid.rules.finding import Condition, Priority
 from underlid.timeline import DAY_MS
 
 MESSAGES_A_DAY: Final = 3
@@ -39,6 +39,8 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         return None
     if change.kind is TransitionKind.ALERT_RETURNED and not alert.told_at_ms:
         return None
+    if _known_already(change.kind, alert):
+        return None
     today = sum(1 for at_ms in told_at_ms if change.at_ms - DAY_MS < at_ms <= change.at_ms)
     if today >= MESSAGES_A_DAY and alert.priority is not Priority.CRITICAL:
         return None
@@ -53,6 +55,14 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         text=alert.text,
         event=change.kind,
     )
+
+
+def _known_already(kind: TransitionKind, alert: Alert) -> bool:
+    """Tell whether the keeper knows: of the own feed, and of a hunger that was foreseen."""
+    if alert.condition is not Condition.HUNGRY:
+        return False
+    come = kind is TransitionKind.ALERT_WORSENED and alert.priority is Priority.LOW
+    return come or kind is TransitionKind.ALERT_RETURNED
 
 
 def title(alert: Alert, bin_: Bin, kind: TransitionKind) -> str:
