@@ -1,6 +1,6 @@
 """What one more connection and one more waiting message weigh: at the broker of docker-compose.yml and
-at our own door; a reading in InfluxDB's files; and how long a worker's leases take to renew.
-deploy/sizing.md counts with these.
+at our own door; a reading in InfluxDB's files; how long a worker's leases take to renew; and the
+workers themselves. deploy/sizing.md counts with these.
 
     python tests/bench/bench_weight.py [connections] [messages]
 """
@@ -29,6 +29,7 @@ from store_rows import START_MS, columns_of, readings_of  # noqa: E402
 from deploy.outside import outside  # noqa: E402
 from deploy.test_mosquitto import PART, broker, client, collect  # noqa: E402
 from deploy.test_stores import ask, influx  # noqa: E402
+from deploy.test_workers import together  # noqa: E402
 from service.running import Running  # noqa: E402
 from storage.postgres import Cluster  # noqa: E402
 from underlid.mqtt.broker import FILTERS  # noqa: E402
@@ -153,6 +154,15 @@ def renewing(count: int) -> float:
         server.stop()
 
 
+def roles() -> dict[str, float]:
+    """Return what the workers of docker-compose.yml weigh with nobody there, MB."""
+    with together() as site:
+        return {
+            name: psutil.Process(process.pid).memory_info().rss / 1e6
+            for name, process in site.processes.items()
+        }
+
+
 def main() -> None:
     """Print the table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1500
@@ -177,6 +187,8 @@ def main() -> None:
     each, memory = in_influxdb(probes=100, minutes=2 * 24 * 60)
     print(f"InfluxDB, a six-channel reading on disk: {each:.1f} bytes; memory {memory:.0f} MB")
     print(f"PostgreSQL, renewing 1,000 leases, synced: {renewing(1000):.0f} ms")
+    for name, weight in roles().items():
+        print(f"{name}, nobody there: {weight:.0f} MB")
 
 
 if __name__ == "__main__":

@@ -128,6 +128,13 @@ class Site:
 
 @pytest.fixture(scope="module")
 def site() -> Iterator[Site]:
+    with together() as made:
+        yield made
+
+
+@contextlib.contextmanager
+def together() -> Iterator[Site]:
+    """Run broker, stores and workers."""
     for program in ("mosquitto", "initdb", "influxd"):
         require(program)
     with contextlib.ExitStack() as stack:
