@@ -87,6 +87,7 @@ def test_a_fault_of_the_air_probe_does_not_blind_the_bed() -> None:
 
 def test_late_readings_are_no_fault_to_tell_of() -> None:
     assert fault_event(Fault("p", FaultKind.LATE, 0, HOUR_MS), DAY_MS) is None
+    assert fault_event(Fault("p", FaultKind.SATURATED, 0, HOUR_MS), DAY_MS) is None
     event = fault_event(Fault("p", FaultKind.STUCK, 0, 99 * DAY_MS), DAY_MS)
     assert event is not None
     assert event.end_ms == DAY_MS

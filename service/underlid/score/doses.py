@@ -7,7 +7,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from underlid.journal.entries import BeddingAdded, Entry, Feed, LiquidAdded, Portion
+from underlid.journal.entries import (
+    BeddingAdded,
+    Entry,
+    Feed,
+    Harvest,
+    LiquidAdded,
+    Portion,
+    What,
+)
 from underlid.journal.feedstocks import FEEDSTOCKS
 from underlid.rules.finding import Advice, Condition
 from underlid.score.matching import Raised
@@ -18,14 +26,20 @@ from underlid.timeline import DAY_MS, SECOND_MS
 STEP_MS: Final = 150_000
 LEAST_DAYS: Final = 3
 MISTING_DAYS: Final = re.compile(r"for (\d+) days")
+PORTIONS: Final = re.compile(r"in (\d+) portions of [^,]*, one every (\d+) days")
+REMOVAL: Final = re.compile(
+    r"take about ([\d.]+) (k?g) of the wet bed out first, then ([\d.]+) (k?g)"
+)
 TARGET: Final = re.compile(r"\bG (\d+(?:\.\d+)?) %")
-WATER_ACT: Final = "add-water"
-BEDDING_ACT: Final = "add-bedding"
+
+WATER: Final = "add-water"
+OVER: Final = "add-bedding"
+INTO: Final = "mix-bedding"
 
 
 @dataclass(frozen=True, slots=True)
 class Dose:
-    """One advised amount, and by how many % points the bed missed the target."""
+    """What one alert advised, and by how many % points the bed missed the target."""
 
     condition: Condition
     act: str
@@ -50,52 +64,79 @@ def doses(
     around: Callable[[int], Around],
     at_ms: int,
 ) -> list[Dose]:
-    """Return what comes of each amount that *alert* advises, for the bin as it is at *at_ms*."""
+    """Return what comes of the amounts that *alert* advises, for the bin as it is at *at_ms*.
+
+    Bedding over a feed is judged by the mixture it makes; all that is meant for the bed is given
+    together, and the bed judged days later. Bedding for the lid's water alone moves no bed.
+    """
+    given = [one for one in alert.advice if one.act in (WATER, OVER, INTO)]
+    for_lid = alert.condition is Condition.CONDENSATION
+    over = [one for one in given if one.act == OVER and for_lid]
+    into = [one for one in given if one not in over]
+    told = alert.evidence.get("moisture_pct")
+    told_pct = float(told) if isinstance(told, int | float) else None
     found = []
-    for advice in alert.advice:
-        if advice.act == WATER_ACT and advice.amount_ml:
-            end_pct = _watered(bed.copy(), advice, around, at_ms)
-        elif advice.act == BEDDING_ACT and advice.amount_g:
-            stated = TARGET.search(advice.working)
-            target_pct = float(stated[1]) if stated else target_pct
-            if alert.feed_at_ms is not None and alert.condition is Condition.CONDENSATION:
-                end_pct = _mixture_pct(alert, bed, advice, entries)
-            else:
-                end_pct = _bedded(bed.copy(), advice, around, at_ms)
-        else:
-            continue
-        told = alert.evidence.get("moisture_pct")
+    for one in over if alert.feed_at_ms is not None else ():
+        end_pct = _mixture_pct(alert, bed, one, entries)
         found.append(
             Dose(
-                alert.condition,
-                advice.act,
-                float(advice.amount_ml or advice.amount_g or 0.0),
-                target_pct,
-                end_pct,
-                float(told) if isinstance(told, int | float) else None,
+                alert.condition, "over the feed", one.amount_g or 0.0, _target(one, target_pct),
+                end_pct, told_pct, bed.moisture_pct,
+            )
+        )  # fmt: skip
+    if into:
+        end_pct = _followed(bed.copy(), given, around, at_ms)
+        what = "water" if into[0].act == WATER else "into the bed"
+        amount = sum(one.amount_ml or one.amount_g or 0.0 for one in into)
+        found.append(
+            Dose(
+                alert.condition, what, amount, _target(into[0], target_pct), end_pct, told_pct,
                 bed.moisture_pct,
             )
-        )
+        )  # fmt: skip
     return found
 
 
-def _watered(
-    bed: PhysicalBin, advice: Advice, around: Callable[[int], Around], at_ms: int
+def _target(advice: Advice, usual_pct: float) -> float:
+    stated = TARGET.search(advice.working)
+    return float(stated[1]) if stated else usual_pct
+
+
+def _followed(
+    bed: PhysicalBin, given: Sequence[Advice], around: Callable[[int], Around], at_ms: int
 ) -> float:
-    """Give the water on as many days as the advice says, then wait a day."""
-    stated = MISTING_DAYS.search(advice.text)
-    days = int(stated[1]) if stated else 1
-    for _ in range(days):
-        apply(bed, LiquidAdded((advice.amount_ml or 0.0) / days))
+    """Do what the advice says, on the days it says, wait a day, and return the bed's moisture."""
+    plan: list[tuple[int, What]] = []
+    for advice in given:
+        plan += _plan(advice, bed)
+    last = max(max(day for day, _ in plan) + 1, LEAST_DAYS)
+    for day in range(last):
+        for when, what in plan:
+            if when == day:
+                apply(bed, what)
         at_ms = _pass(bed, 1, around, at_ms)
-    _pass(bed, max(0, LEAST_DAYS - days), around, at_ms)
     return bed.moisture_pct
 
 
-def _bedded(bed: PhysicalBin, advice: Advice, around: Callable[[int], Around], at_ms: int) -> float:
-    apply(bed, BeddingAdded((Portion(_bedding_of(advice, bed), advice.amount_g or 0.0),)))
-    _pass(bed, LEAST_DAYS, around, at_ms)
-    return bed.moisture_pct
+def _plan(advice: Advice, bed: PhysicalBin) -> list[tuple[int, What]]:
+    """Return (day, deed) of one piece of advice."""
+    if advice.act == WATER:
+        stated = MISTING_DAYS.search(advice.text)
+        days = int(stated[1]) if stated else 1
+        return [(day, LiquidAdded((advice.amount_ml or 0.0) / days)) for day in range(days)]
+    amount_g, plan = advice.amount_g or 0.0, list[tuple[int, What]]()
+    out = REMOVAL.search(advice.text)
+    if out:
+        plan.append((0, Harvest(_grams(out[1], out[2]))))
+        amount_g = _grams(out[3], out[4])
+    split = PORTIONS.search(advice.text)
+    count, every = (int(split[1]), int(split[2])) if split else (1, 1)
+    portion = Portion(_bedding_of(advice, bed), amount_g / count)
+    return plan + [(every * at, BeddingAdded((portion,))) for at in range(count)]
+
+
+def _grams(number: str, unit: str) -> float:
+    return float(number) * (1000.0 if unit == "kg" else 1.0)
 
 
 def _pass(bed: PhysicalBin, days: int, around: Callable[[int], Around], at_ms: int) -> int:

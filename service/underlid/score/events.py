@@ -32,6 +32,9 @@ NEEDS = {
 HARMLESS = (FaultKind.SPIKE, FaultKind.DROPOUT, FaultKind.SHUFFLED)
 """Faults that leave enough of a channel to judge by."""
 
+NEED_NOT_BE_TOLD = (FaultKind.LATE, FaultKind.SHUFFLED, FaultKind.SATURATED)
+"""Late readings come in the end; a saturated humidity sensor says nothing, but is not broken."""
+
 PULLED = ("bed_temp_c", "soil_raw")
 
 
@@ -119,8 +122,8 @@ def _touches(fault: Fault, condition: Condition) -> bool:
 
 
 def fault_event(fault: Fault, end_ms: int) -> Event | None:
-    """Return the event of a fault that a keeper must be told of; None for late readings."""
-    if fault.kind in (FaultKind.LATE, FaultKind.SHUFFLED) or fault.from_ms >= end_ms:
+    """Return the event of a fault that a keeper must be told of; None where nothing need be said."""
+    if fault.kind in NEED_NOT_BE_TOLD or fault.from_ms >= end_ms:
         return None
     until_ms = min(fault.until_ms, end_ms)
     return Event(Condition.PROBE_FAULT, fault.from_ms, until_ms, until_ms + 6 * HOUR_MS, 0.0, None)
