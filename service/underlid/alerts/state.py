@@ -8,6 +8,7 @@ from underlid.alerts.alert import Alert
 from underlid.alerts.show import alert_as_json
 from underlid.binmodel.drying import Drying
 from underlid.binmodel.lid import LidNow
+from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Finding
@@ -48,6 +49,8 @@ def state_of(
         "age_s": _ages_s(window),
         "film_band": film_band(film_g_m2) if lid.margin_k is not None else None,
         "feed": _feed(window),
+        "unsettled": _unsettled(window),
+        "lessons": window.lessons.as_json() if window.lessons else None,
         "verdicts": [_verdict(one) for one in findings],
         "alerts": [alert_as_json(one) for one in alerts],
     }
@@ -76,6 +79,14 @@ def _feed(window: BinWindow) -> dict[str, object] | None:
         "bedding_g": round(sum(portion.mass_g for portion in feed.bedding), 1),
         "age_h": round((window.now_ms - entry.at_ms) / HOUR_MS, 1),
     }
+
+
+def _unsettled(window: BinWindow) -> dict[str, object] | None:
+    """Return why a herd is watched more closely and until when; None for a settled one."""
+    one = unsettled(window)
+    if one is None:
+        return None
+    return {"why": one.why, "since": rfc3339(one.since_ms), "until": rfc3339(one.until_ms)}
 
 
 def _verdict(finding: Finding) -> dict[str, object]:

@@ -78,20 +78,17 @@ class Lessons:
                 yield field.name, UNITS[field.name], getattr(self, field.name)
 
     def as_json(self) -> dict[str, object]:
-        """Return all lessons for programs."""
+        """Return all lessons for programs, by name."""
         return {
-            "learnt_at": rfc3339(self.at_ms),
-            "lessons": {
-                name: {
-                    "value": one.value,
-                    "sd": one.sd,
-                    "unit": unit,
-                    "learnt": one.learnt,
-                    "count": one.count,
-                    "from": None if one.from_ms is None else rfc3339(one.from_ms),
-                    "until": None if one.until_ms is None else rfc3339(one.until_ms),
-                    "text": one.text,
-                }
-                for name, unit, one in self.each()
-            },
+            name: {
+                "value": one.value,
+                "sd": one.sd,
+                "unit": unit,
+                "learnt": one.learnt,
+                "count": one.count,
+                "from": None if one.from_ms is None else rfc3339(one.from_ms),
+                "until": None if one.until_ms is None else rfc3339(one.until_ms),
+                "text": one.text,
+            }
+            for name, unit, one in self.each()
         }

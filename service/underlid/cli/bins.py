@@ -9,6 +9,7 @@ import click
 
 from underlid.binmodel.bins import Bin, BinKind, Shed, Species
 from underlid.binmodel.herd import limits_of
+from underlid.cli.bin_show import show_bin
 from underlid.cli.folder import data_option, records_in
 from underlid.cli.sentence import json_option, say_json, say_table
 from underlid.clock import SystemClock
@@ -24,6 +25,9 @@ def bins() -> None:
 
     Example: underlid bins list
     """
+
+
+bins.add_command(show_bin)
 
 
 @bins.command(name="list")

@@ -7,9 +7,9 @@ a long time still shows every peak. Steps are chosen so that no more points come
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -28,6 +28,7 @@ STEPS_MS: Final = (
 POINTS_MOST: Final = 2000
 """Points of one answer: more than any screen has columns for one picture."""
 
+MOISTURE: Final = "moisture_pct"
 AIR_CHANNELS: Final = ("shed_temp_c", "shed_rh_pct")
 
 
@@ -38,6 +39,10 @@ class Band:
     low: Floats
     mean: Floats
     high: Floats
+
+    def shifted(self, by: float) -> Band:
+        """Return all three that much higher."""
+        return Band(self.low + by, self.mean + by, self.high + by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +93,9 @@ def curves_of(
             if not only_air or channel in AIR_CHANNELS:
                 found.setdefault(channel, []).append(band)
     bands = {channel: _joined(parts) for channel, parts in found.items()}
+    shift_pct = moisture_shift_pct(context.judged.state(bin_id))
+    if shift_pct and MOISTURE in bands:
+        bands[MOISTURE] = bands[MOISTURE].shifted(shift_pct)
     derived = context.judged.derived(bin_id)
     if derived is not None:
         for channel, band in _stepped(derived, starts, step_ms).items():
@@ -111,6 +119,12 @@ def newest_of(
             if channel not in newest or newest[channel][1] < seen.last_taken_at_ms:
                 newest[channel] = (value, seen.last_taken_at_ms)
     return newest
+
+
+def moisture_shift_pct(state: Mapping[str, Any] | None) -> float:
+    """Return what samples in the journal add to a bin's moisture, by its judge's state."""
+    lessons = (state or {}).get("lessons") or {}
+    return float((lessons.get("moisture_shift_pct") or {}).get("value") or 0.0)
 
 
 def calibrated_now(

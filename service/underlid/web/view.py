@@ -19,7 +19,7 @@ from underlid.rules.finding import Condition, Verdict
 from underlid.timeline import HOUR_MS
 from underlid.web.context import Context
 from underlid.web.profile import profile_svg
-from underlid.web.series import AIR_CHANNELS, newest_of, places_of
+from underlid.web.series import AIR_CHANNELS, MOISTURE, moisture_shift_pct, newest_of, places_of
 from underlid.web.wording import FILM, channel_value
 
 FRESH_MS: Final = 2 * HOUR_MS
@@ -49,10 +49,15 @@ class BinView:
     measured_at_ms: int | None
     film_band: str
     feed: dict[str, Any] | None
+    feeding: dict[str, Any] | None
+    unsettled: dict[str, Any] | None
     verdicts: list[dict[str, Any]]
     alerts: list[Alert]
     picture: Markup
     probes: int
+    learnt: list[str]
+    assumed: list[str]
+    """Sentences on what the bin has taught, and on what it has not yet."""
 
     @property
     def tone_word(self) -> str:
@@ -75,11 +80,14 @@ def bin_view(
         for channel, value in (state.get("now") or {}).items()
     }
     now |= {channel: value for channel, (value, _) in newest.items()}
+    if MOISTURE in newest:
+        now[MOISTURE] = newest[MOISTURE][0] + moisture_shift_pct(state)
     own = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
     own.sort(key=lambda alert: (-alert.priority.rank, alert.since_ms))
     probes = sum(place.bin == bin_id for place in places_of(setup, bin_id))
     band = str(state.get("film_band") or "")
     verdicts = list(state.get("verdicts") or [])
+    lessons = list((state.get("lessons") or {}).values())
     loud = [alert for alert in own if not _quiet(alert, now_ms)]
     faulty = _faulty(verdicts)
     silenced = {alert.subject for alert in own if alert not in loud}
@@ -99,10 +107,14 @@ def bin_view(
         ),
         film_band=band,
         feed=feed,
+        feeding=state.get("feeding"),
+        unsettled=state.get("unsettled"),
         verdicts=verdicts,
         alerts=own,
         picture=profile_svg(one, name, now, band, feed, units),
         probes=probes,
+        learnt=[one["text"] for one in lessons if one.get("learnt")],
+        assumed=[one["text"] for one in lessons if not one.get("learnt")],
     )
 
 

@@ -27,7 +27,7 @@ from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, S
 from underlid.science.numeric import Floats
 
 LOSS_SD_G_M2_H: Final = 3.0
-"""2 % of humidity, as common sensors are wrong, make 4 g/m²h at 20 °C, vents take a few more; a lid
+"""2 % of humidity, as common sensors are wrong, make nearly 4 g/m²h at 20 °C, vents take a few more; a lid
 that was that wrong would be noticed (our judgement)."""
 
 SPAN_LEAST_K: Final = 1.5

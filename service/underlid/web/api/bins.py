@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query, Request
 
 from underlid.binmodel.bins import Setup
 from underlid.timeline import DAY_MS, SECOND_MS, parse_time_ms, rfc3339
-from underlid.web.api.schemas import BinBody, ProblemBody, SeriesBody
+from underlid.web.api.schemas import BinBody, LessonBody, ProblemBody, SeriesBody
 from underlid.web.context import context_of
 from underlid.web.marks import marks_of, spans_of
 from underlid.web.pages.bin import curves_json
@@ -51,6 +51,17 @@ def bin_state(request: Request, bin_id: str, caller: AnyCaller) -> dict[str, Any
     if state is None:
         raise Problem(404, "This bin has not been judged yet. Ask again in a minute.")
     return state
+
+
+@router.get("/bins/{bin_id}/lessons")
+def bin_lessons(request: Request, bin_id: str, caller: AnyCaller) -> dict[str, LessonBody]:
+    """Return what the bin has taught: each value with its uncertainty and what it rests on."""
+    del caller
+    _setup_with(request, bin_id)
+    lessons = (context_of(request).judged.state(bin_id) or {}).get("lessons")
+    if not isinstance(lessons, dict):
+        raise Problem(404, "This bin has not been judged yet. Ask again in a minute.")
+    return {name: LessonBody.model_validate(one) for name, one in lessons.items()}
 
 
 @router.get("/bins/{bin_id}/series")

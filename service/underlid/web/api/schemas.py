@@ -55,6 +55,21 @@ class BinBody(BaseModel):
         )
 
 
+class LessonBody(BaseModel):
+    """One thing that a bin has taught, or what is assumed until it does."""
+
+    model_config = ConfigDict(populate_by_name=True)
+
+    value: float
+    sd: float = Field(description="Standard deviation.")
+    unit: str
+    learnt: bool = Field(description="False: the value is what bins of its kind are like.")
+    count: int = Field(description="Hours, days, looks or samples behind it.")
+    start: str | None = Field(alias="from")
+    until: str | None
+    text: str
+
+
 class ProbeBody(BaseModel):
     """One probe: where it sits and what it last said (raw, uncalibrated)."""
 
