@@ -20,7 +20,9 @@ import uvicorn
 
 from programs import free_port
 from storage.influxd import basic
-from underlid.clock import pause
+from underlid.clock import monotonic_s, pause
+
+LOOK_S = 0.02
 
 Scope = dict[str, Any]
 Receive = Callable[[], Awaitable[dict[str, Any]]]
@@ -53,6 +55,8 @@ class Front:
         self.writes: list[tuple[int, int]] = []
         """Of each write: bytes as they came, status of the answer."""
         self.queries: list[str] = []
+        self.asked = 0
+        """Requests that have come, answered or not."""
         self._client: httpx.AsyncClient | None = None
         self._server = uvicorn.Server(
             uvicorn.Config(self, "127.0.0.1", self.port, log_level="critical", lifespan="off")
@@ -79,8 +83,11 @@ class Front:
                 break
         path = scope["path"]
         fault = self._fault(path)
-        if fault.slow_s:
-            await pause(fault.slow_s)
+        self.asked += 1
+        lasting = fault is self.always
+        until = monotonic_s() + fault.slow_s
+        while monotonic_s() < until and not (lasting and self.always is None):
+            await pause(LOOK_S)
         if fault.status:
             status, headers, answer = fault.status, fault.headers, fault.body.encode()
         else:

@@ -55,8 +55,7 @@ _encode = msgspec.msgpack.Encoder().encode
 _decode = msgspec.msgpack.Decoder(dict[str, float]).decode
 
 
-@dataclass(frozen=True, slots=True)
-class Dirty:
+class Dirty(msgspec.Struct, frozen=True, gc=False):
     """An hour of a probe that is to be summed up again."""
 
     hour: int
@@ -71,6 +70,10 @@ class Batch:
 
     keys: list[Key]
     rows: list[OutRow]
+
+    def part(self, first: int, end: int) -> Batch:
+        """Return the rows first ≤ place < end."""
+        return Batch(self.keys[first:end], self.rows[first:end])
 
 
 class Buffer:
@@ -141,9 +144,12 @@ class Buffer:
                     ]
                     hot.connection.executemany("DELETE FROM hot WHERE time = ? AND probe = ?", keys)
                     gone += len(keys)
-            with self.store.locked():
-                self.store.late.begin(0)
         return gone
+
+    def moved(self) -> None:
+        """End the watch that `batch` began."""
+        with self.store.locked():
+            self.store.late.begin(0)
 
     def fresh(self, probes: Collection[str], start_ms: int, end_ms: int) -> dict[str, RawSeries]:
         """Return the rows of *probes* that wait here, in [start_ms, end_ms), by probe."""

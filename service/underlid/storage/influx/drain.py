@@ -10,6 +10,8 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from typing import Final
 
 import structlog
@@ -17,7 +19,7 @@ import structlog
 from underlid.clock import Clock
 from underlid.readings.values import Reading, TimeSource
 from underlid.storage.influx.backoff import OPERATOR_S, Backoff
-from underlid.storage.influx.buffer import REFUSED_MOST, Buffer
+from underlid.storage.influx.buffer import REFUSED_MOST, Batch, Buffer
 from underlid.storage.influx.lines import OutRow, unfit
 from underlid.storage.influx.outgoing import Outgoing, Sorter
 from underlid.storage.influx.server import InfluxServer
@@ -30,6 +32,9 @@ log = structlog.get_logger(__name__)
 
 BATCH_ROWS: Final = 5_000
 """Rows in one request, as InfluxDB's documentation advises (from memory)."""
+
+ROUND_ROWS: Final = 3 * BATCH_ROWS
+"""Rows read from the buffer at once: some ten megabytes, when so many wait."""
 
 BATCH_BYTES: Final = 4 * 1024 * 1024
 """Line protocol in one request, uncompressed; servers take 10 to 25 MB (from memory)."""
@@ -45,6 +50,15 @@ AWAY_TOLD_MS: Final = MINUTE_MS
 """An absence shorter than this is not worth telling anybody (our judgement)."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Prepared:
+    """A batch on its way: its lines, and the rows that were refused, with the words."""
+
+    batch: Batch
+    outgoing: list[Outgoing]
+    refused: list[tuple[OutRow, str]]
+
+
 class Drain:
     """The one sender of a buffer. `start` runs it on a thread; tests call `step`."""
 
@@ -54,6 +68,7 @@ class Drain:
         self._clock = clock
         self._sorter = Sorter(server, buffer.worker)
         self._backoff = Backoff()
+        self._sender = ThreadPoolExecutor(1, "drain-sender")
         self._closing = threading.Event()
         self._hurry = threading.Event()
         self._thread: threading.Thread | None = None
@@ -74,6 +89,7 @@ class Drain:
         self._hurry.set()
         if self._thread is not None:
             self._thread.join()
+        self._sender.shutdown()
 
     def hurry(self) -> None:
         """Try at once, whatever the wait was."""
@@ -93,27 +109,60 @@ class Drain:
         )
 
     def step(self) -> int:
-        """Send one batch; return how many rows went. Raises `ServerError` when none could."""
+        """Send what waits, up to a round; return how many rows went.
+
+        Raises `ServerError` when a batch could not be sent; those before it are taken out all the
+        same.
+        """
         with self.moving:
             if self._buffer.refused_count() >= REFUSED_MOST:
                 raise OperatorError(f"{REFUSED_MOST} readings were refused, more are not sent")
             now_ms = self._clock.now_ms()
-            batch = self._buffer.batch(BATCH_ROWS, now_ms - UNTIMED_REST_MS)
-            if not batch.rows:
-                return 0
-            refused = [(row, why) for row in batch.rows if (why := unfit(row)) is not None]
-            strange = {id(row) for row, _ in refused}
-            rows = [row for row in batch.rows if id(row) not in strange] if refused else batch.rows
-            outgoing = self._sorter.sort(rows, now_ms)
-            for part in _parts(outgoing):
-                refused += self._send(part)
-            self._sorter.done(outgoing)
-            gone = self._buffer.sent(
-                batch,
-                {one.dirty for one in outgoing},
-                [_refused_row(row, why, now_ms) for row, why in refused],
-            )
-        for row, why in refused:
+            batch = self._buffer.batch(ROUND_ROWS, now_ms - UNTIMED_REST_MS)
+            return self._round(batch, now_ms) if batch.rows else 0
+
+    def _round(self, rows: Batch, now_ms: int) -> int:
+        """Send a round's batches one after the other; one is put into lines while another is sent."""
+        gone = 0
+        under_way: Future[_Prepared] | None = None
+        try:
+            for first in range(0, len(rows.keys), BATCH_ROWS):
+                ready = self._prepare(rows.part(first, first + BATCH_ROWS), now_ms)
+                before, under_way = under_way, None
+                sent = before.result() if before is not None else None
+                under_way = self._sender.submit(self._deliver, ready)
+                if sent is not None:
+                    gone += self._take_out(sent, now_ms)
+        finally:
+            try:
+                if under_way is not None:
+                    gone += self._take_out(under_way.result(), now_ms)
+            finally:
+                self._buffer.moved()
+        return gone
+
+    def _prepare(self, batch: Batch, now_ms: int) -> _Prepared:
+        """Put a batch into lines; what fits none is refused here."""
+        refused = [(row, why) for row in batch.rows if (why := unfit(row)) is not None]
+        strange = {id(row) for row, _ in refused}
+        rows = [row for row in batch.rows if id(row) not in strange] if refused else batch.rows
+        return _Prepared(batch, self._sorter.sort(rows, now_ms), refused)
+
+    def _deliver(self, ready: _Prepared) -> _Prepared:
+        """Send a batch, in as many requests as it takes (on the sender's thread)."""
+        for part in _parts(ready.outgoing):
+            ready.refused.extend(self._send(part))
+        return ready
+
+    def _take_out(self, sent: _Prepared, now_ms: int) -> int:
+        """Take a batch that was sent, or refused, out of the buffer; return how many rows went."""
+        self._sorter.done(sent.outgoing)
+        gone = self._buffer.sent(
+            sent.batch,
+            {one.dirty for one in sent.outgoing},
+            [_refused_row(row, why, now_ms) for row, why in sent.refused],
+        )
+        for row, why in sent.refused:
             log.warning("InfluxDB refuses a reading", probe=row.probe, said=why)
         return gone
 

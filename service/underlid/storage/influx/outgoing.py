@@ -8,8 +8,10 @@ For all other rows no question is asked, which is what makes sending quick.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
+
+import msgspec
 
 from underlid.storage.influx.buffer import Dirty
 from underlid.storage.influx.lines import (
@@ -42,8 +44,7 @@ STATEMENTS_MOST: Final = 100
 """Statements in one request."""
 
 
-@dataclass(frozen=True, slots=True)
-class Outgoing:
+class Outgoing(msgspec.Struct, frozen=True):
     """A row and what is written for it."""
 
     row: OutRow
@@ -115,7 +116,7 @@ class Sorter:
             return None
         held_up = now_ms - row.received_at_ms > PROMPT_MS
         arrived_ms = now_ms if held_up else row.received_at_ms
-        merged = replace(row, received_at_ms=received_ms, time_source=source)
+        merged = msgspec.structs.replace(row, received_at_ms=received_ms, time_source=source)
         return self._outgoing(merged, received_ms if same else arrived_ms, now_ms)
 
     def _outgoing(self, row: OutRow, arrived_ms: int, now_ms: int) -> Outgoing:
