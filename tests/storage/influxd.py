@@ -31,6 +31,8 @@ bind-address = "127.0.0.1:{rpc}"
   wal-dir = "{folder}/wal"
   query-log-enabled = false
   cache-max-memory-size = "128m"
+  cache-snapshot-write-cold-duration = "{cold}"
+  compact-full-write-cold-duration = "{cold}"
 
 [monitor]
   store-enabled = false
@@ -57,13 +59,16 @@ class Influxd:
         self.folder = folder
         self.port = free_port()
         self._configuration = folder / "influxdb.conf"
-        self._configuration.write_text(
-            CONFIGURATION.format(rpc=free_port(), port=self.port, folder=folder)
-        )
+        self.configure()
         self._process: subprocess.Popen[bytes] | None = None
         self.start()
         self.ask(f"CREATE USER {USER} WITH PASSWORD '{PASSWORD}' WITH ALL PRIVILEGES")
         self.ask(f"CREATE DATABASE {DATABASE}")
+
+    def configure(self, cold: str = "10m") -> None:
+        """Write the configuration; *cold* is how long data lies still before it is packed."""
+        text = CONFIGURATION.format(rpc=free_port(), port=self.port, folder=self.folder, cold=cold)
+        self._configuration.write_text(text)
 
     @property
     def url(self) -> str:
