@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 import numpy.typing as npt
 
+from underlid.advice.capacity import feeding
 from underlid.alerts.alert import Alert, AlertState, Spell
 from underlid.alerts.life import deadline_ms
 from underlid.alerts.policy import delays_of
@@ -25,6 +26,7 @@ from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
 from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
+from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.trust import Trust
 from underlid.binmodel.vitals import Vitals
@@ -163,7 +165,7 @@ class Judge:
             return None
         window = self._window(bin_id, memory.judged_at_ms)
         film = memory.film.last(1)
-        return state_of(
+        state = state_of(
             window,
             lid_now(window),
             float(film[0]) if len(film) else 0.0,
@@ -171,6 +173,7 @@ class Judge:
             memory.findings,
             tuple(memory.alerts.values()),
         )
+        return state | {"feeding": feeding(memory.food, careful=unsettled(window) is not None)}
 
     def forecast(self, bin_id: str) -> Forecast | None:
         """Return what was last foreseen of the bin; None where the data does not say."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition, TransitionKind
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.rules.finding import Advice, Condition, Priority
-from underlid.timeline import HOUR_MS, rfc3339
+from underlid.timeline import DAY_MS, HOUR_MS, rfc3339
 from web.places import NOW_MS, Place
 
 FEED = Entry(
@@ -86,6 +86,20 @@ STATE: dict[str, object] = {
         "ingredients": "melon, bread",
         "mass_g": 1550.0,
         "age_h": 70.0,
+    },
+    "feeding": {
+        "uneaten_g": 930,
+        "uneaten_most_g": 1210,
+        "eaten_g_d": 215,
+        "next_feed_due": rfc3339(NOW_MS + 4 * DAY_MS),
+        "next_feed_most_g": 510.0,
+        "text": "Feed at most about 510 g, enough for 4 days.",
+        "working": "215 g a day × 4.0 days × a half, the herd is settling in.",
+    },
+    "unsettled": {
+        "why": "moved",
+        "since": rfc3339(NOW_MS - DAY_MS),
+        "until": rfc3339(NOW_MS + 4 * DAY_MS),
     },
     "verdicts": [
         {

@@ -46,6 +46,10 @@ def test_a_bin_page_has_curves_table_verdicts_and_cautions(place: Place, ash: Vi
     page = ash.read("/bin/tansy")
     for words in ("Dew point", "no squeeze or smell noted", "Acknowledge", "lid margin −0.8 °C"):
         assert words in page
+    assert "Next feed at most about 510 g, about " in page
+    assert "about 930 g are uneaten." in page
+    assert "a half, the herd is settling in" in page
+    assert "The herd is settling in (moved) until " in page
     assert page.count('<th scope="row">') == 8
     assert "second pair of hands" in page
     assert len(page.encode()) < 400_000

@@ -10,6 +10,7 @@ from typing import Final
 from underlid.binmodel.food import LEAST_ACTIVITY, Food
 from underlid.journal.units import SI, Units, mass_text, temp_text
 from underlid.rules.finding import Advice
+from underlid.timeline import HOUR_MS, rfc3339
 
 FEED_DAYS: Final = 4.0
 """A feed is for so many days where the keeper's own habit is not known (our judgement)."""
@@ -51,6 +52,26 @@ def feed_capacity(
         return (Advice("hold-feeding", "Feed nothing yet: enough is left.", working=working),)
     text = f"Feed at most about {mass_text(dose_g, units)}, enough for {days:.0f} days."
     return (Advice("feed-at-most", text, amount_g=dose_g, working=working),)
+
+
+def feeding(food: Food | None, *, careful: bool = False) -> dict[str, object] | None:
+    """Return what a bin's state says of its food and of the next feed; None without a written feed."""
+    if food is None:
+        return None
+    (advice,) = feed_capacity(food, None, careful=careful)
+    return {
+        "uneaten_g": round(food.left_g),
+        "uneaten_most_g": round(food.left_most_g),
+        "eaten_g_d": round(food.eaten_g_d),
+        "next_feed_due": None if food.used_up_ms is None else rfc3339(_whole_hour(food.used_up_ms)),
+        "next_feed_most_g": advice.amount_g or 0.0,
+        "text": advice.text,
+        "working": advice.working,
+    }
+
+
+def _whole_hour(at_ms: int) -> int:
+    return round(at_ms / HOUR_MS) * HOUR_MS
 
 
 def next_feed_days(food: Food) -> float:

@@ -10,7 +10,8 @@ from underlid.journal.units import SI, Units, volume_text
 from underlid.rules.finding import Advice
 
 MISTING_ML_PER_KG: Final = 75.0
-"""What a bed takes up without draining, mL per kg of bed and day, in two or three mistings (our judgement)."""
+"""What a bed takes up without draining, mL per kg of bed and day, in two or three mistings (our
+judgement)."""
 
 LEAST_ML: Final = 50.0
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, tzinfo
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from underlid.journal.summary import summary
@@ -22,7 +22,7 @@ from underlid.journal.units import (
     temp_text,
 )
 from underlid.readings.channels import CHANNELS
-from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, rfc3339
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, parse_time_ms, rfc3339
 
 CONDITIONS: Final = {
     "condensation": "Condensation",
@@ -195,6 +195,25 @@ def hours_ago(age_h: float) -> str:
     return ago(0, round(age_h * HOUR_MS))
 
 
+def feeding_text(feeding: Mapping[str, Any], now_ms: int, timezone: str, units: Units) -> str:
+    """Return what may be fed next and when, and what is left, in a line.
+
+    >>> feeding_text({"next_feed_most_g": 510.0, "uneaten_g": 90, "text": "",
+    ...               "next_feed_due": "2026-06-21T00:00:00Z"}, 0, "UTC", SI)
+    'Next feed at most about 510 g, about Sun 21 Jun; about 90 g are uneaten.'
+    """
+    most_g, due = float(feeding["next_feed_most_g"]), feeding["next_feed_due"]
+    left = f"about {mass_text(float(feeding['uneaten_g']), units)} are uneaten"
+    if not most_g:
+        return f"{str(feeding['text']).removesuffix('.')}; {left}."
+    due_ms = None if due is None else parse_time_ms(str(due))
+    when = ""
+    if due_ms is not None:
+        at = local(due_ms, timezone)
+        when = ", now" if due_ms <= now_ms else f", about {at:%a} {at.day} {at:%b}"
+    return f"Next feed at most about {mass_text(most_g, units)}{when}; {left}."
+
+
 def span(length_ms: float) -> str:
     """Return a length of time: minutes, hours up to two days, then days."""
     if length_ms < HOUR_MS:
@@ -256,6 +275,8 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "form_time": form_time,
     "ago": ago,
     "hours_ago": hours_ago,
+    "feeding_text": feeding_text,
+    "clock_of": lambda text, timezone: clock_text(parse_time_ms(str(text)), timezone),
     "sure": sure,
     "evidence_text": evidence_text,
     "headline": headline,
