@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, tzinfo
 
 from underlid.alerts.ahead import ahead_clause, not_come_sentence, peak_clause
+from underlid.alerts.probe_clause import probe_clause
 from underlid.binmodel.bins import Bin
 from underlid.journal.entries import Entry, Feed
 from underlid.journal.summary import portions_line
@@ -145,23 +146,7 @@ def _too_cold(finding: Finding, name: str, units: Units) -> str:
 
 
 def _probe_fault(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
-    if finding.cause == "silent":
-        minutes = _number(finding, "age_s") / 60
-        age = f"{minutes:.0f} minutes" if minutes < 120 else f"{minutes / 60:.0f} hours"
-        return (
-            f"Probe {finding.subject} of {name} has been silent for {age}; look at its battery and"
-            " its network"
-        )
-    channel = finding.evidence.get("channel", "a channel")
-    if finding.cause == "stuck":
-        return (
-            f"Probe {finding.subject} of {name} has shown the same {channel} for hours while others"
-            " moved; look at its plug and cable"
-        )
-    return (
-        f"Probe {finding.subject} of {name} says on {channel} what no working sensor says"
-        f" ({finding.reason}); look at its plug and cable"
-    )
+    return probe_clause(finding, name)
 
 
 _SAYINGS = {

@@ -288,7 +288,7 @@ class Trust:
         for key, buckets in at.items():
             alone = key[1] in ALONE
             odd = [one for one in buckets if not (alone and _is_visit(one, lid, visits))]
-            told = worth_telling(odd) if odd else None
+            told = worth_telling(odd, lid=alone) if odd else None
             if told:
                 self._told_spikes[key] = told
 

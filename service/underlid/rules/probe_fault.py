@@ -21,6 +21,9 @@ from underlid.timeline import HOUR_MS, MINUTE_MS, SECOND_MS, rfc3339
 INTERVALS_MISSED: Final = 3.0
 """Silent: three usual intervals (science page, fault classes), and `silent_min` at the least."""
 
+LOSSY: Final = 3.0
+"""A probe that loses readings is silent, and not just losing another few, after so many times that."""
+
 DOUBT_LASTS_MS: Final = HOUR_MS
 
 ORDER: Final = (
@@ -76,7 +79,7 @@ def _finding(window: BinWindow, place: ProbePlace, probe: Vitals | None) -> Find
     why = ""
     if probe.clock_off_ms(window.now_ms):
         why, evidence["clock_off_s"] = "wrong_clock", probe.clock_off_ms(window.now_ms) // SECOND_MS
-    elif age_ms > silent_after_ms(probe, window):
+    elif age_ms > silent_after_ms(probe, window) * (LOSSY if _loses(window, place.probe) else 1.0):
         why = "silent"
     else:
         why = _doubted(window, probe, evidence)
@@ -104,6 +107,12 @@ def _doubted(window: BinWindow, probe: Vitals, evidence: dict[str, float | str])
         if window.now_ms - at_ms < DOUBT_LASTS_MS and good_at_ms < at_ms:
             why, evidence["channel"] = doubt, channel
     return why
+
+
+def _loses(window: BinWindow, probe: str) -> bool:
+    """Tell whether the probe is known to lose readings."""
+    found = window.trust.faults(probe) if window.trust is not None else []
+    return any(one.cause is Cause.DROPOUT for one in found)
 
 
 def _fault(window: BinWindow, probe: str) -> Fault | None:

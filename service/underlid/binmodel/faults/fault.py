@@ -30,7 +30,7 @@ MASKS: Final = frozenset(Cause) - {Cause.DROPOUT, Cause.SPIKE}
 """The causes that take a whole span away. Of spikes only the buckets they fell in are taken."""
 
 LINGERS_H: Final = {
-    Cause.NONSENSE: 2,
+    Cause.NONSENSE: 12,
     Cause.SPIKE: 12,
     Cause.STUCK: 3,
     Cause.NOISE: 3,

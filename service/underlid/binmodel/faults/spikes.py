@@ -5,6 +5,7 @@ The newest value is not believed when it has jumped, until the next one tells a 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from typing import Final
 
@@ -22,9 +23,15 @@ LEAST: Final = 4
 """Of fewer values none is told to be a spike."""
 
 
-TOLD_FROM: Final = 2
 TOLD_WITHIN: Final = 24 * BUCKETS_PER_HOUR
-"""A single spike is left out and not told of; two in a day are (our judgement)."""
+TOLD_FROM: Final = 2
+APART: Final = 3
+"""A single spike is left out and not told of; two in a day, fifteen minutes apart, are (our
+judgement)."""
+
+LID_TOLD_FROM: Final = 3
+LID_APART: Final = BUCKETS_PER_HOUR
+"""In the headspace a lid that was lifted unseen looks like one; three in a day are too many for that."""
 
 
 def spikes(values: Floats, floor: float, first: int = 0) -> list[int]:
@@ -78,11 +85,22 @@ def lone_spikes(probe: HotProbe, channel: str, start: int, end: int) -> list[int
     return found
 
 
-def worth_telling(at: Sequence[int]) -> tuple[int, int] | None:
+def worth_telling(at: Sequence[int], *, lid: bool = False) -> tuple[int, int] | None:
     """Return first and last bucket of the newest spikes when they are worth telling of.
 
-    >>> worth_telling([100, 5000, 5100, 5200]), worth_telling([100, 5200])
+    Parameters
+    ----------
+    at
+        Buckets, ascending.
+    lid
+        Whether a lifted lid may be behind them.
+
+    >>> worth_telling([100, 5000, 5001, 5100, 5200]), worth_telling([100, 5200, 5201])
     ((5000, 5200), None)
     """
+    apart = LID_APART if lid else APART
     recent = [one for one in at if at[-1] - one <= TOLD_WITHIN]
-    return (recent[0], recent[-1]) if len(recent) >= TOLD_FROM else None
+    events = 1 + sum(after - before >= apart for before, after in itertools.pairwise(recent))
+    if events < (LID_TOLD_FROM if lid else TOLD_FROM):
+        return None
+    return recent[0], recent[-1]

@@ -1,0 +1,63 @@
+"""What the keeper is told of a probe: what it does, and what to look at."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from underlid.rules.finding import Finding
+
+CHANNEL_WORDS: Final = {
+    "bed_temp_c": "bed temperature",
+    "headspace_temp_c": "headspace temperature",
+    "headspace_rh_pct": "headspace humidity",
+    "lid_temp_c": "lid temperature",
+    "shed_temp_c": "shed temperature",
+    "shed_rh_pct": "shed humidity",
+    "soil_raw": "soil moisture",
+    "soil_index": "soil moisture",
+    "moisture_pct": "moisture",
+}
+
+CLAUSES: Final = {
+    "stuck": "has shown the same {what} for hours while others moved; look at its plug and cable",
+    "spike": "jumps: single values of its {what} are far off; look at its plug and cable",
+    "noise": "scatters: its {what} goes up and down as no bin does; look at its plug and cable",
+    "drift": "drifts: its {what} has left what the other sensors and the days before explain; check it"
+    " against another sensor",
+    "moved": "made a step: its {what} changed faster than a bed can, and stayed; see whether it is still"
+    " where it was",
+    "pulled_out": "seems to lie in the air: its {what} is no longer the bed's; push it back in",
+    "dropout": "loses most of its readings; look at its battery and its network",
+    "nonsense": "says on {what} what no working sensor says; look at its plug and cable",
+}
+
+
+def probe_clause(finding: Finding, name: str) -> str:
+    """Return the clause for a probe of the bin *name* that is at fault."""
+    probe = f"Probe {finding.subject} of {name}"
+    if finding.cause == "silent":
+        age = _span(float(finding.evidence["age_s"]))
+        return f"{probe} has been silent for {age}; look at its battery and its network"
+    if finding.cause == "wrong_clock":
+        off_s = float(finding.evidence["clock_off_s"])
+        where = f"{_span(off_s)} behind" if off_s > 0 else "ahead"
+        return f"{probe} has a clock that is {where}; set it right, or let the probe send no time"
+    channel = str(finding.evidence.get("channel", "a channel"))
+    what = CHANNEL_WORDS.get(channel, channel)
+    clause = CLAUSES.get(finding.cause)
+    if clause is not None:
+        return f"{probe} {clause.format(what=what)}"
+    return (
+        f"{probe} says on {what} what no working sensor says ({finding.reason}); look at its plug and"
+        " cable"
+    )
+
+
+def _span(seconds: float) -> str:
+    """Return a span of time in a few words.
+
+    >>> _span(2700.0), _span(10_000.0)
+    ('45 minutes', '3 hours')
+    """
+    minutes = seconds / 60
+    return f"{minutes:.0f} minutes" if minutes < 120 else f"{minutes / 60:.0f} hours"
