@@ -21,6 +21,12 @@ PACKAGES = {
     "initdb": "postgresql",
     "postgres": "postgresql",
     "pg_dump": "postgresql",
+    "pg_restore": "postgresql",
+    "pg_isready": "postgresql",
+    "systemd-analyze": "systemd",
+    "ip": "iproute2",
+    "unshare": "util-linux",
+    "nsenter": "util-linux",
 }
 """Program name -> the Debian package that brings it."""
 
