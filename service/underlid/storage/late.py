@@ -29,6 +29,10 @@ class Late:
         self._keys.clear()
         self.overrun = False
 
+    def widen(self, until_ms: int) -> None:
+        """Note rows before *until_ms* from now on, and keep in mind what was noted."""
+        self._until_ms = until_ms
+
     def narrow(self, until_ms: int) -> None:
         """Go on with rows before *until_ms* only, once it is known how far the moving goes."""
         self._until_ms = until_ms

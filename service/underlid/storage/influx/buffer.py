@@ -39,6 +39,7 @@ COUNTED_MOST: Final = 1_000_000
 """Waiting rows are counted up to here; nobody needs to know more."""
 
 ALWAYS_MS: Final = 1 << 62
+BEFORE_ALL: Final = (-ALWAYS_MS, 0)
 
 TABLES: Final = """
 CREATE TABLE IF NOT EXISTS refused (
@@ -71,10 +72,6 @@ class Batch:
     keys: list[Key]
     rows: list[OutRow]
 
-    def part(self, first: int, end: int) -> Batch:
-        """Return the rows first ≤ place < end."""
-        return Batch(self.keys[first:end], self.rows[first:end])
-
 
 class Buffer:
     """One worker's file; writing to it never waits for the server."""
@@ -91,14 +88,19 @@ class Buffer:
             if not held:
                 connection.execute("INSERT INTO worker VALUES (?)", (self.worker,))
 
-    def batch(self, most: int, untimed_before_ms: int = ALWAYS_MS) -> Batch:
+    def batch(
+        self, most: int, untimed_before_ms: int = ALWAYS_MS, after: Key | None = None
+    ) -> Batch:
         """Return the oldest rows, and watch from now on for rows that come under their times.
 
+        The next ones, when *after* is the last key of a batch before; `moved` ends the watch.
         Rows that have their time from their receipt stay until that is before *untimed_before_ms*:
         another of the same millisecond that comes yet must find the place taken (`hot.py`).
         """
         with self.store.locked() as hot:
-            self.store.late.begin(ALWAYS_MS)
+            if after is None:
+                self.store.late.begin(ALWAYS_MS)
+            self.store.late.widen(ALWAYS_MS)
             names, sheds = dict(hot.probes.names), dict(hot.probes.sheds)
             channels = list(hot.channels.items())
         columns = "".join(f", c{number}" for _, number in channels)
@@ -107,8 +109,9 @@ class Buffer:
         with self.store.readers.snapshot() as reader:
             found = reader.execute(
                 f"SELECT time, probe, delay_ms, source{columns} FROM hot"
-                " WHERE source = 0 OR time < ? ORDER BY time, probe LIMIT ?",
-                (untimed_before_ms, most),
+                " WHERE (time, probe) > (?, ?) AND (source = 0 OR time < ?)"
+                " ORDER BY time, probe LIMIT ?",
+                (*(after or BEFORE_ALL), untimed_before_ms, most),
             ).fetchall()
         for at_ms, probe, delay_ms, source, *cells in found:
             if probe not in names:
@@ -122,8 +125,9 @@ class Buffer:
             batch.rows.append(
                 OutRow(names[probe], sheds[probe], at_ms, at_ms + delay_ms, source, values)
             )
+        last = batch.keys[-1] if batch.keys else after
         with self.store.locked():
-            self.store.late.narrow(batch.keys[-1][0] + 1 if batch.keys else 0)
+            self.store.late.narrow(last[0] + 1 if last else 0)
         return batch
 
     def sent(self, batch: Batch, dirty: Collection[Dirty], refused: Collection[RefusedRow]) -> int:

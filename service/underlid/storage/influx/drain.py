@@ -18,6 +18,7 @@ import structlog
 
 from underlid.clock import Clock
 from underlid.readings.values import Reading, TimeSource
+from underlid.storage.hot import Key
 from underlid.storage.influx.backoff import OPERATOR_S, Backoff
 from underlid.storage.influx.buffer import REFUSED_MOST, Batch, Buffer
 from underlid.storage.influx.lines import OutRow, unfit
@@ -33,8 +34,8 @@ log = structlog.get_logger(__name__)
 BATCH_ROWS: Final = 5_000
 """Rows in one request, as InfluxDB's documentation advises (from memory)."""
 
-ROUND_ROWS: Final = 3 * BATCH_ROWS
-"""Rows read from the buffer at once: some ten megabytes, when so many wait."""
+ROUND_BATCHES: Final = 4
+"""Batches in one go, of which two are in memory; then summing up hours gets its turn."""
 
 BATCH_BYTES: Final = 4 * 1024 * 1024
 """Line protocol in one request, uncompressed; servers take 10 to 25 MB (from memory)."""
@@ -118,16 +119,20 @@ class Drain:
             if self._buffer.refused_count() >= REFUSED_MOST:
                 raise OperatorError(f"{REFUSED_MOST} readings were refused, more are not sent")
             now_ms = self._clock.now_ms()
-            batch = self._buffer.batch(ROUND_ROWS, now_ms - UNTIMED_REST_MS)
-            return self._round(batch, now_ms) if batch.rows else 0
+            return self._round(now_ms)
 
-    def _round(self, rows: Batch, now_ms: int) -> int:
-        """Send a round's batches one after the other; one is put into lines while another is sent."""
+    def _round(self, now_ms: int) -> int:
+        """Send batch after batch: one is read and put into lines while another is sent."""
         gone = 0
+        after: Key | None = None
         under_way: Future[_Prepared] | None = None
         try:
-            for first in range(0, len(rows.keys), BATCH_ROWS):
-                ready = self._prepare(rows.part(first, first + BATCH_ROWS), now_ms)
+            for _ in range(ROUND_BATCHES):
+                batch = self._buffer.batch(BATCH_ROWS, now_ms - UNTIMED_REST_MS, after)
+                if not batch.keys:
+                    break
+                after = batch.keys[-1]
+                ready = self._prepare(batch, now_ms)
                 before, under_way = under_way, None
                 sent = before.result() if before is not None else None
                 under_way = self._sender.submit(self._deliver, ready)
