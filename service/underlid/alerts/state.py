@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from underlid.alerts.alert import Alert
 from underlid.alerts.show import alert_as_json
 from underlid.binmodel.drying import Drying
+from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.lid import LidNow
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat
@@ -49,6 +50,7 @@ def state_of(
         "age_s": _ages_s(window),
         "film_band": film_band(film_g_m2) if lid.margin_k is not None else None,
         "feed": _feed(window),
+        "opened_at": _opened_at(window),
         "unsettled": _unsettled(window),
         "lessons": window.lessons.as_json() if window.lessons else None,
         "verdicts": [_verdict(one) for one in findings],
@@ -65,6 +67,12 @@ def _ages_s(window: BinWindow) -> dict[str, int]:
             age_s = max(0, window.now_ms - at_ms) // SECOND_MS
             ages[name] = min(age_s, ages.get(name, age_s))
     return ages
+
+
+def _opened_at(window: BinWindow) -> str | None:
+    """Return when the lid was last seen to be lifted, within a day."""
+    bucket = window.trust.opened_at() if window.trust is not None else None
+    return None if bucket is None else rfc3339(bucket * BUCKET_MS)
 
 
 def _feed(window: BinWindow) -> dict[str, object] | None:

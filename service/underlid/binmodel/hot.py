@@ -243,10 +243,8 @@ class HotProbe:
         if hot is None or self.first is None:
             return []
         begin = max(start - self.first, 0)
-        held = hot.counts[begin : max(end - self.first, 0)]
-        at = np.flatnonzero(held >= LONE) + (begin + self.first)
-        found: list[int] = at.tolist()
-        return found
+        at = np.flatnonzero(hot.counts[begin : max(end - self.first, 0)] >= LONE)
+        return [self.first + begin + one for one in at.tolist()]
 
     def codes(self, channel: str, start: int, end: int) -> npt.NDArray[np.int16]:
         """Return the means of buckets start ≤ number < end in steps, EMPTY where there is none."""
@@ -255,8 +253,8 @@ class HotProbe:
             held = hot.codes[start - self.first : end - self.first]
             if len(held) == end - start:
                 return held
-        codes = np.full(end - start, EMPTY, np.int16)
-        self.copy_into(channel, start, end, codes, np.zeros(end - start, np.uint8))
+        codes, counts = np.full(end - start, EMPTY, np.int16), np.zeros(end - start, np.uint8)
+        self.copy_into(channel, start, end, codes, counts)
         return codes
 
     def copy_into(

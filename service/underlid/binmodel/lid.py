@@ -89,7 +89,7 @@ class LidNow:
     margin_sd_k: float | None
     flux_g_m2_h: float | None
     saturated: bool = False
-    """The humidity sensor has been at its end for a day; an assumed humidity is used."""
+    """The humidity sensor is at fault, or has been at its end for a day; an assumed humidity is used."""
 
 
 class LidFilm:
@@ -181,9 +181,10 @@ def humidities(window: BinWindow, count: int) -> tuple[Floats, bool]:
     tells whether that is so for the last bucket.
     """
     rh = window.means("headspace_rh_pct", count + SATURATED_BUCKETS)
+    instead = _instead_of_faulty(window, rh)
     unknown = np.isnan(rh)
     if float(np.fmax.reduce(rh)) < SATURATED_PCT:
-        return rh[SATURATED_BUCKETS:], False
+        return np.where(unknown, instead, rh)[SATURATED_BUCKETS:], bool(~np.isnan(instead[-1]))
     informative = np.cumsum(~unknown & (rh < SATURATED_PCT))
     known = np.cumsum(~unknown)
     spent = (informative[SATURATED_BUCKETS:] == informative[:-SATURATED_BUCKETS]) & (
@@ -191,7 +192,27 @@ def humidities(window: BinWindow, count: int) -> tuple[Floats, bool]:
     )
     recent = np.minimum(rh[SATURATED_BUCKETS:], RH_BELIEVED_MOST_PCT)
     believed = np.where(spent & ~np.isnan(recent), ASSUMED_RH_PCT, recent)
-    return believed, bool(spent[-1])
+    believed = np.where(np.isnan(believed), instead[SATURATED_BUCKETS:], believed)
+    return believed, bool(spent[-1] or ~np.isnan(instead[-1]))
+
+
+def _instead_of_faulty(window: BinWindow, rh: Floats) -> Floats:
+    """Return what is taken where the humidity sensor is at fault: what it said the day before.
+
+    At most the assumed humidity; NaN where the sensor is not at fault.
+    """
+    instead = np.full(len(rh), np.nan)
+    spans = window.trust.spans("headspace_rh_pct") if window.trust is not None else []
+    start = window.end - len(rh)
+    for begin, until in spans:
+        stop = len(rh) if until is None else until - start
+        if stop <= 0:
+            continue
+        before = window.means("headspace_rh_pct", BUCKETS_PER_DAY, begin)
+        before = np.minimum(before[~np.isnan(before)], ASSUMED_RH_PCT)
+        if len(before):
+            instead[max(0, begin - start) : stop] = before.mean()
+    return instead
 
 
 def fluxes(window: BinWindow, count: int) -> Floats:
@@ -220,10 +241,13 @@ def net_g_m2_h(window: BinWindow) -> float | None:
 def lid_now(window: BinWindow) -> LidNow:
     """Return the lid as the last half hour shows it, with the grade of the evidence."""
     head, rh = window.present("headspace_temp_c"), window.present("headspace_rh_pct")
-    if head is None or rh is None:
+    spent = False
+    if rh is None or rh >= SATURATED_PCT - 0.5:
+        believed, spent = humidities(window, 1)
+        rh = float(believed[-1]) if spent else rh
+    if head is None or rh is None or isnan(rh):
         return LidNow("", None, None, None, None, None)
-    spent = rh >= SATURATED_PCT - 0.5 and humidities(window, 1)[1]
-    rh = ASSUMED_RH_PCT if spent else min(rh, RH_BELIEVED_MOST_PCT)
+    rh = min(rh, RH_BELIEVED_MOST_PCT)
     dew = float(dew_point_c(head, rh))
     dew_sd = float(dew_point_sd_k(head, rh, RH_SD_PCT, TEMP_SD_K))
     measured, shed = window.present("lid_temp_c"), window.present("shed_temp_c")

@@ -9,17 +9,18 @@ tells the keeper.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from typing import Final
 from zlib import crc32
 
 import numpy as np
 
-from underlid.binmodel.faults import drift, gaps, moved, noise, nonsense, pulled, ramp, still
+from underlid.binmodel.faults.channels import keys_of, probe_with
+from underlid.binmodel.faults.detectors import SLOW_H, Begun, begun_by_hour
 from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
 from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
-from underlid.binmodel.faults.scene import Begin, Scene, visits_of
-from underlid.binmodel.faults.spikes import TOLD_WITHIN, lone_spikes, spikes, worth_telling
+from underlid.binmodel.faults.scene import Scene
+from underlid.binmodel.faults.spikes import spikes
+from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
 from underlid.binmodel.hot import (
     BUCKET_MS,
@@ -27,16 +28,11 @@ from underlid.binmodel.hot import (
     EMPTY,
     STEP_OF,
     WINDOW_BUCKETS,
-    HotProbe,
 )
 from underlid.binmodel.lone import SPIKE_OF
 from underlid.binmodel.openings import FALL_PCT, Opening, openings
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
-
-Begins = Callable[[Scene, int], list[Begin]]
-BeginsAt = Callable[[Scene, Sequence[int]], list[Begin]]
-Ended = Callable[[Scene, int, int, Span], int | None]
 
 TAIL: Final = 48
 """Buckets before the newest in which spikes and openings are looked for; slow probes need more."""
@@ -47,31 +43,8 @@ FINAL_AFTER: Final = 3
 """A value's verdict as a spike is final when so many have come after it."""
 
 OPENING_FINAL_AFTER: Final = 24
-ALONE: Final = ("headspace_temp_c", "headspace_rh_pct", "lid_temp_c")
-"""What a lifted lid moves; only when one of them moves by itself is it a spike to be told."""
-
-VISIT_BUCKETS: Final = BUCKETS_PER_HOUR
 FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
 OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
-
-DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
-    (Cause.NONSENSE, nonsense.begins, nonsense.ended),
-    (Cause.STUCK, still.begins, still.ended),
-    (Cause.NOISE, noise.begins, noise.ended),
-    (Cause.PULLED_OUT, pulled.soil_begins, pulled.soil_ended),
-    (Cause.MOVED, moved.begins, moved.ended),
-)
-"""Asked at every whole hour."""
-
-SLOW: Final[tuple[tuple[Cause, BeginsAt, Ended], ...]] = (
-    (Cause.PULLED_OUT, pulled.bed_begins, pulled.bed_ended),
-    (Cause.DRIFT, drift.begins, drift.ended),
-    (Cause.DRIFT, ramp.begins, ramp.ended),
-    (Cause.DROPOUT, gaps.begins, gaps.ended),
-)
-"""Asked every sixth hour."""
-
-SLOW_H: Final = 6
 
 
 class Trust:
@@ -85,6 +58,7 @@ class Trust:
         self._spans: dict[Key, list[Span]] = {}
         self._spikes: dict[Key, list[int]] = {}
         self._told_spikes: dict[Key, tuple[int, int]] = {}
+        self._clocks: dict[str, tuple[int, int | None]] = {}
         self._shown: dict[tuple[Key, Cause, int], int | None] = {}
 
     def advance(self, window: BinWindow) -> int | None:
@@ -92,10 +66,11 @@ class Trust:
         end = window.end
         if end <= self.done:
             return None
-        keys = _keys(window)
+        keys = keys_of(window)
         self.done = max(self.done, end - WINDOW_BUCKETS)
         changed = [self._new_spikes(window, key, end) for key in keys]
         changed.append(self._new_openings(window, end))
+        changed += [self._new_clock(window, probe, end) for probe in {key[0] for key in keys}]
         hour = self._whole_hours(end)
         if hour > self._hour and keys:
             self._whole_hour(window, keys, hour)
@@ -126,12 +101,14 @@ class Trust:
         for one in self._spans.get(key, ()):
             if one.cause in MASKS:
                 _hide(values, start, one.from_bucket, one.until_bucket)
+        if probe in self._clocks:
+            _hide(values, start, *self._clocks[probe])
         for bucket in reversed(self._spikes.get(key, ())):
             if bucket < start:
                 break
             if bucket - start < len(values):
                 values[bucket - start] = np.nan
-        if channel in ALONE:
+        if channel in LID_MOVES:
             for each in self.opened:
                 _hide(values, start, each.from_bucket, each.until_bucket)
 
@@ -149,10 +126,15 @@ class Trust:
                 found.append(Fault(probe, key[1], Cause.SPIKE, first, last + 1))
         return sorted(found, key=lambda one: (one.from_bucket, one.channel))
 
-    def distrusts(self, probe: str, channel: str) -> bool:
-        """Tell whether a fault keeps a channel from being believed at present."""
-        spans = self._spans.get((probe, channel), ())
-        return any(one.until_bucket is None and one.cause in MASKS for one in spans)
+    def spans(self, channel: str) -> list[tuple[int, int | None]]:
+        """Return from and until of the faults that keep a channel from being believed, by time."""
+        return sorted(
+            (one.from_bucket, one.until_bucket)
+            for key, spans in self._spans.items()
+            if key[1] == channel
+            for one in spans
+            if one.cause in MASKS
+        )
 
     def opened_at(self) -> int | None:
         """Return the bucket in which the lid was last lifted, within a day."""
@@ -194,7 +176,7 @@ class Trust:
 
     def _new_openings(self, window: BinWindow, end: int) -> int | None:
         """Look for lifted lids in the last hours; return the first that came or changed."""
-        probe = _probe_with(window, "headspace_rh_pct")
+        probe = probe_with(window, "headspace_rh_pct")
         if probe is None:
             return None
         since = self.done - OPENING_FINAL_AFTER
@@ -210,11 +192,23 @@ class Trust:
             return None
         rh = probe.means("headspace_rh_pct", start, end)
         head = probe.means("headspace_temp_c", start, end)
-        air = _probe_with(window, "shed_temp_c")
+        air = probe_with(window, "shed_temp_c")
         shed = air.means("shed_temp_c", start, end) if air else np.full(end - start, np.nan)
         found = openings(rh, head, shed, start, since)
         self.opened = kept + found
         return min((one.from_bucket for one in before ^ set(found)), default=None)
+
+    def _new_clock(self, window: BinWindow, probe: str, end: int) -> int | None:
+        """Look whether a probe's clock is off: then no reading is where it belongs."""
+        vitals = window.vitals.get(probe)
+        begin, until = self._clocks.get(probe, (end, end))
+        if vitals is not None and vitals.clock_off_ms(window.now_ms) > 0:
+            since = vitals.clock_off_from_ms // BUCKET_MS
+            self._clocks[probe] = (min(begin, since), None)
+            return min(begin, since) if until is not None else None
+        if until is None:
+            self._clocks[probe] = (begin, end)
+        return None
 
     def _whole_hour(self, window: BinWindow, keys: list[Key], end_h: int) -> None:
         """Ask every slow detector about the hours that have become whole."""
@@ -222,7 +216,7 @@ class Trust:
         if end_h == self._hour + 1 and end_h % SLOW_H and not going:
             quick = table_of(window.probes, keys, end_h - GATE_HOURS, end_h, self.offset)
             if not suspicious(Scene(quick, window)):
-                self._tell_spikes(window, keys)
+                self._told_spikes = spikes_told(window, keys, self._spikes)
                 return
         first_h = max(
             self._hour + 1 - LOOKBACK_H, self._whole_hours(window.end - WINDOW_BUCKETS) + 1
@@ -232,31 +226,23 @@ class Trust:
         table = table_of(window.probes, keys, first_h, end_h, self.offset)
         scene = Scene(table, window)
         at = max(0, self._hour - first_h)
-        begun: dict[int, list[tuple[Cause, Ended, Begin]]] = {}
-        for cause, begins, ended in DETECTORS:
-            for begin in begins(scene, at):
-                begun.setdefault(begin.at, []).append((cause, ended, begin))
-        slow = [hour for hour in range(at, table.hours) if (first_h + hour + 1) % SLOW_H == 0]
-        for cause, begins_at, ended in SLOW if slow else ():
-            for begin in begins_at(scene, slow):
-                begun.setdefault(begin.at, []).append((cause, ended, begin))
+        begun = begun_by_hour(scene, at)
         if begun or going:
             for hour in range(at, table.hours):
                 self._end(scene, hour)
-                for cause, ended, begin in begun.get(hour, ()):
-                    self._begin(scene, cause, ended, begin)
-        self._tell_spikes(window, keys)
+                for one in begun.get(hour, ()):
+                    self._begin(scene, one)
+        self._told_spikes = spikes_told(window, keys, self._spikes)
 
-    def _begin(self, scene: Scene, cause: Cause, ended: Ended, begin: Begin) -> None:
-        key = scene.table.keys[begin.row]
+    def _begin(self, scene: Scene, begun: Begun) -> None:
+        table, (cause, ended, begin) = scene.table, begun
+        key = table.keys[begin.row]
         if cause is Cause.DROPOUT:
             key = (key[0], "")
         spans = self._spans.setdefault(key, [])
-        if any(one.cause is cause and one.until_bucket is None for one in spans):
-            return
-        found_h = scene.table.first_h + begin.at + 1
-        span = Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended)
-        spans.append(span)
+        if not any(one.cause is cause and one.until_bucket is None for one in spans):
+            found_h = table.first_h + begin.at + 1
+            spans.append(Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended))
 
     def _end(self, scene: Scene, hour: int) -> None:
         table = scene.table
@@ -271,26 +257,6 @@ class Trust:
                 if until is not None:
                     span.until_bucket = max(until, span.from_bucket)
                     span.ended_h = table.first_h + hour + 1
-
-    def _tell_spikes(self, window: BinWindow, keys: Sequence[Key]) -> None:
-        """Note which channels had so many spikes lately that the keeper should look."""
-        end = window.end
-        first = end - TOLD_WITHIN - LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR
-        self._told_spikes.clear()
-        at = {}
-        for key in keys:
-            lone = lone_spikes(window.probes[key[0]], key[1], first, end)
-            found = {*lone, *(one for one in self._spikes.get(key, ()) if one >= first)}
-            if found:
-                at[key] = sorted(found)
-        lid = [set(at[key]) for key in at if key[1] in ALONE]
-        visits = visits_of(window.entries) if at else []
-        for key, buckets in at.items():
-            alone = key[1] in ALONE
-            odd = [one for one in buckets if not (alone and _is_visit(one, lid, visits))]
-            told = worth_telling(odd, lid=alone) if odd else None
-            if told:
-                self._told_spikes[key] = told
 
     def _changed(self, before: int) -> int | None:
         """Return the earliest bucket before *before* whose trust has changed by whole hours."""
@@ -307,31 +273,10 @@ class Trust:
             elif shown[span] != self._shown[span]:
                 changed.append(min(shown[span] or before, self._shown[span] or before))
         self._shown = shown
+        oldest = before - WINDOW_BUCKETS
+        for key, spans in self._spans.items():
+            self._spans[key] = [one for one in spans if (one.until_bucket or before) >= oldest]
         return min((one for one in changed if one < before), default=None)
-
-
-def _keys(window: BinWindow) -> list[Key]:
-    """Return the judged channels of the bin's probes, and of the air around."""
-    keys = {}
-    for place in window.places:
-        probe = window.probes.get(place.probe)
-        for channel in probe.channels if probe else ():
-            keys[place.probe, channel] = True
-    for place in window.air_places:
-        probe = window.probes.get(place.probe)
-        for channel in probe.channels if probe else ():
-            if channel.startswith("shed_"):
-                keys[place.probe, channel] = True
-    return sorted(keys)
-
-
-def _probe_with(window: BinWindow, channel: str) -> HotProbe | None:
-    places = window.air_places if channel.startswith("shed_") else ()
-    for place in (*places, *window.places):
-        probe = window.probes.get(place.probe)
-        if probe is not None and channel in probe.channels:
-            return probe
-    return None
 
 
 def _row_of(scene: Scene, key: Key) -> int | None:
@@ -340,14 +285,6 @@ def _row_of(scene: Scene, key: Key) -> int | None:
         if one == key or (not key[1] and one[0] == key[0]):
             return row
     return None
-
-
-def _is_visit(bucket: int, lid: Sequence[set[int]], visits: Sequence[int]) -> bool:
-    """Tell whether a spike of the headspace is a lid lifted: several channels, or in the journal."""
-    near = {bucket - 1, bucket, bucket + 1}
-    if sum(bool(near & one) for one in lid) > 1:
-        return True
-    return any(abs(bucket - one) <= VISIT_BUCKETS for one in visits)
 
 
 def _hide(values: Floats, start: int, begin: int, until: int | None) -> None:

@@ -56,7 +56,7 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         open_priority,
         FILM_DEADBAND_G_M2,
     )
-    evidence = _evidence(held, now)
+    evidence = _evidence(window, held, now)
     if priority is None:
         return _foreseen(window, known, now, evidence, held=open_priority is not None)
     verdict, reason = Verdict.HOLDS, ""
@@ -102,7 +102,7 @@ def _foreseen(
     )
 
 
-def _evidence(held: float, now: LidNow) -> dict[str, float | str]:
+def _evidence(window: BinWindow, held: float, now: LidNow) -> dict[str, float | str]:
     evidence: dict[str, float | str] = {
         "lid_film_g_m2": round(held, 1),
         "lid_film_band": film_band(held),
@@ -111,7 +111,8 @@ def _evidence(held: float, now: LidNow) -> dict[str, float | str]:
         "condensing_g_m2_h": round(now.flux_g_m2_h or 0.0, 1),
     }
     if now.saturated:
-        evidence["headspace_rh_sensor"] = "saturated"
+        at_fault = window.present("headspace_rh_pct") is None
+        evidence["headspace_rh_sensor"] = "at fault" if at_fault else "saturated"
     return evidence
 
 
@@ -131,7 +132,7 @@ def _by_humidity(window: BinWindow, open_priority: Priority | None) -> Finding:
     count = HUMID_H * BUCKETS_PER_HOUR
     if lid_now(window).saturated:
         reason = (
-            "the humidity sensor has been saturated for a day and there is no lid or shed probe"
+            "the humidity sensor is saturated or at fault and there is no lid or shed probe"
         )
         return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade="humidity")
     rh = mean_of(window.means("headspace_rh_pct", count), count // 2)

@@ -88,8 +88,8 @@ class TrustView(Protocol):
         """Turn what is not believed of a channel's raw means, from bucket *start* on, into NaN."""
         ...
 
-    def distrusts(self, probe: str, channel: str) -> bool:
-        """Tell whether a fault keeps a channel from being believed at present."""
+    def spans(self, channel: str) -> list[tuple[int, int | None]]:
+        """Return from and until of the faults that keep a channel from being believed, by time."""
         ...
 
     def faults(self, probe: str) -> list[Fault]:

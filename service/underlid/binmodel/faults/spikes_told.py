@@ -1,0 +1,59 @@
+"""Which channels had so many spikes lately that the keeper should look at their probe.
+
+In the headspace a lid that was lifted looks like a spike: several channels move together, or the
+journal has a visit. Such are not counted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from underlid.binmodel.faults.fault import LINGERS_H, Cause, Key
+from underlid.binmodel.faults.scene import visits_of
+from underlid.binmodel.faults.spikes import TOLD_WITHIN, lone_spikes, worth_telling
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.window import BinWindow
+
+LID_MOVES: Final = ("headspace_temp_c", "headspace_rh_pct", "lid_temp_c")
+"""The channels that a lifted lid moves."""
+
+VISIT_BUCKETS: Final = BUCKETS_PER_HOUR
+
+
+def spikes_told(
+    window: BinWindow, keys: Sequence[Key], spikes: Mapping[Key, Sequence[int]]
+) -> dict[Key, tuple[int, int]]:
+    """Return first and last bucket of the spikes of each channel that is worth a word.
+
+    Parameters
+    ----------
+    spikes
+        Buckets whose mean is a spike; those that a mean hides are added here.
+    """
+    end = window.end
+    first = end - TOLD_WITHIN - LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR
+    at = {}
+    for key in keys:
+        lone = lone_spikes(window.probes[key[0]], key[1], first, end)
+        found = {*lone, *(one for one in spikes.get(key, ()) if one >= first)}
+        if found:
+            at[key] = sorted(found)
+    lid = [set(at[key]) for key in at if key[1] in LID_MOVES]
+    visits = visits_of(window.entries) if at else []
+    result = {}
+    for key, buckets in at.items():
+        alone = key[1] in LID_MOVES
+        odd = [one for one in buckets if not (alone and _is_visit(one, lid, visits))]
+        told = worth_telling(odd, lid=alone) if odd else None
+        if told:
+            result[key] = told
+    return result
+
+
+def _is_visit(bucket: int, lid: Sequence[set[int]], visits: Sequence[int]) -> bool:
+    """Tell whether a spike of the headspace is a lid lifted: several channels, or in the journal."""
+    near = {bucket - 1, bucket, bucket + 1}
+    if sum(bool(near & one) for one in lid) > 1:
+        return True
+    return any(abs(bucket - one) <= VISIT_BUCKETS for one in visits)
