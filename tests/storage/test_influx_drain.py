@@ -9,22 +9,19 @@ from pathlib import Path
 
 import pytest
 
-from storage.influx_front import Fault, Front
-from storage.influxd import Influxd
+from storage.influx_front import Fault
+from storage.influx_rows import ROWS, poison, poisoned_rows, some_rows, stored
 from storage.kept import KeptInInflux
 from storage.readings_places import START_MS, all_rows, timed
 from underlid.clock import VirtualClock
-from underlid.readings.values import RawMessage, Reading
+from underlid.readings.values import Reading
 from underlid.storage.influx import backoff, drain
 from underlid.storage.influx.backoff import Backoff
 from underlid.storage.influx.drain import AWAY_TOLD_MS
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.influx.server import InfluxPlace
 from underlid.storage.influx.trouble import AwayError, OperatorError
-from underlid.storage.recorder import Outcome, Recorder
-from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
-
-ROWS = 300
+from underlid.timeline import DAY_MS
 
 
 @pytest.fixture
@@ -32,16 +29,6 @@ def store(in_influx: KeptInInflux) -> InfluxReadings:
     opened = in_influx.open()
     assert isinstance(opened, InfluxReadings)
     return opened
-
-
-def some_rows(count: int = ROWS, probe: str = "tansy-1") -> list[Reading]:
-    return [timed(probe, START_MS + n * 1000, {"bed_temp_c": float(n)}) for n in range(count)]
-
-
-def stored(kept: KeptInInflux) -> int:
-    """Return how many readings the server itself counts."""
-    found = kept.influxd.ask('SELECT count("received_at_ms") FROM reading', kept.database)
-    return int(found[0][1]) if found else 0  # type: ignore[call-overload]
 
 
 @pytest.mark.parametrize(
@@ -122,21 +109,6 @@ def test_a_server_that_is_not_there_is_told_after_a_while(tmp_path: Path) -> Non
     with pytest.raises(AwayError):
         store.raw("tansy-1", 0, START_MS + DAY_MS)
     store.close()
-
-
-def poison(kept: KeptInInflux) -> None:
-    """Let another program have written a text where poisoned rows will put a number."""
-    kept.influxd.write(
-        "\n".join(f'reading,probe=tansy-1 bad="x" {START_MS + n}000000' for n in range(3)),
-        kept.database,
-    )
-
-
-def poisoned_rows(count: int, bad: tuple[int, ...]) -> list[Reading]:
-    rows = some_rows(count)
-    for n in bad:
-        rows[n] = timed("tansy-1", START_MS + n * 1000, {"bed_temp_c": float(n), "bad": 1.0})
-    return rows
 
 
 def test_a_refused_row_goes_aside_with_the_servers_words(
@@ -221,87 +193,6 @@ def test_a_row_that_changes_while_it_is_sent_goes_out_again(
         assert rows[START_MS + 1000] == {"bed_temp_c": 1.0, "soil_raw": 7.0}
         assert rows[START_MS + 500] == {"soil_raw": 8.0}
         store.drain.empty()
-
-
-def test_killed_in_mid_drain_with_two_poisoned_rows(tmp_path: Path) -> None:
-    total, bad = 20_000, (7_777, 13_131)
-    influxd = Influxd(tmp_path / "influxd")
-    front = Front(influxd.url)
-    kept = KeptInInflux(tmp_path, VirtualClock(START_MS), influxd, front)
-    try:
-        poison(kept)
-        store = kept.open()
-        assert isinstance(store, InfluxReadings)
-        rows = poisoned_rows(total, bad)
-        for first in range(0, total, 4000):
-            store.write(rows[first : first + 4000])
-        store.start()
-        while not front.writes:
-            time.sleep(0.001)
-        influxd.kill()
-        time.sleep(0.3)
-        assert store.backlog().waiting > 0, "it was killed too late"
-        influxd.start()
-        store.drain.hurry()
-        while store.backlog().waiting:
-            time.sleep(0.02)
-        assert stored(kept) == total - 2
-        assert {one.reading.taken_at_ms for one in store.refused_rows()} == {
-            START_MS + n * 1000 for n in bad
-        }
-        series = store.raw("tansy-1", START_MS, START_MS + DAY_MS)
-        good = [float(n) for n in range(total) if n not in bad]
-        kept_values = [one for one in series.values["bed_temp_c"].tolist() if one == one]
-        assert kept_values == good
-    finally:
-        kept.close_all()
-        front.stop()
-        influxd.stop()
-
-
-def test_an_hour_without_the_server_delays_no_acknowledgement(
-    in_influx: KeptInInflux, store: InfluxReadings
-) -> None:
-    """The server hangs: whoever waited for it once would wait longer than this whole test may take."""
-    patience_s = 20.0
-    in_influx.front.always = Fault(status=503, slow_s=patience_s)
-    clock = in_influx.clock
-    recorder = Recorder(store, keep_entry=lambda entry: None)
-    store.start()
-    outcomes: list[Outcome] = []
-    asked = in_influx.front.asked
-    began = time.monotonic()
-    for minute in range(60):
-        clock.set_ms(START_MS + minute * MINUTE_MS)
-        at_ms = clock.now_ms()
-        batch = [
-            RawMessage(
-                f"underlid/v1/potting/tansy-{n}/json",
-                b'{"ts":%d,"bed_temp_c":%d}' % (at_ms // 1000, minute),
-                at_ms,
-            )
-            for n in range(20)
-        ]
-        answered = threading.Event()
-
-        def done(outcome: Outcome, answered: threading.Event = answered) -> None:
-            outcomes.append(outcome)
-            answered.set()
-
-        assert recorder.submit(batch, done)
-        assert answered.wait(patience_s)
-        while in_influx.front.asked == asked:
-            time.sleep(0.01)  # from the first minute on a request hangs
-    assert time.monotonic() - began < patience_s
-    assert [one.error for one in outcomes] == [None] * 60
-    recorder.close()
-    assert store.backlog().waiting == 1200
-    in_influx.front.always = None
-    clock.set_ms(START_MS + HOUR_MS)
-    store.drain.empty()
-    assert stored(in_influx) == 1200
-    for n in range(20):
-        assert len(all_rows(store, f"tansy-{n}")) == 60
 
 
 def test_waits_grow_to_a_bound_and_do_as_they_are_asked() -> None:

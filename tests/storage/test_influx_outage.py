@@ -1,0 +1,108 @@
+"""InfluxDB killed in the middle, and away for an hour: what was acknowledged is all there."""
+
+from __future__ import annotations
+
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from storage.influx_front import Fault, Front
+from storage.influx_rows import poison, poisoned_rows, stored
+from storage.influxd import Influxd
+from storage.kept import KeptInInflux
+from storage.readings_places import START_MS, all_rows
+from underlid.clock import VirtualClock
+from underlid.readings.values import RawMessage
+from underlid.storage.influx.readings import InfluxReadings
+from underlid.storage.recorder import Outcome, Recorder
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+
+
+@pytest.fixture
+def store(in_influx: KeptInInflux) -> InfluxReadings:
+    opened = in_influx.open()
+    assert isinstance(opened, InfluxReadings)
+    return opened
+
+
+def test_killed_in_mid_drain_with_two_poisoned_rows(tmp_path: Path) -> None:
+    total, bad = 20_000, (7_777, 13_131)
+    influxd = Influxd(tmp_path / "influxd")
+    front = Front(influxd.url)
+    kept = KeptInInflux(tmp_path, VirtualClock(START_MS), influxd, front)
+    try:
+        poison(kept)
+        store = kept.open()
+        assert isinstance(store, InfluxReadings)
+        rows = poisoned_rows(total, bad)
+        for first in range(0, total, 4000):
+            store.write(rows[first : first + 4000])
+        store.start()
+        while not front.writes:
+            time.sleep(0.001)
+        influxd.kill()
+        time.sleep(0.3)
+        assert store.backlog().waiting > 0, "it was killed too late"
+        influxd.start()
+        store.drain.hurry()
+        while store.backlog().waiting:
+            time.sleep(0.02)
+        assert stored(kept) == total - 2
+        assert {one.reading.taken_at_ms for one in store.refused_rows()} == {
+            START_MS + n * 1000 for n in bad
+        }
+        series = store.raw("tansy-1", START_MS, START_MS + DAY_MS)
+        good = [float(n) for n in range(total) if n not in bad]
+        kept_values = [one for one in series.values["bed_temp_c"].tolist() if one == one]
+        assert kept_values == good
+    finally:
+        kept.close_all()
+        front.stop()
+        influxd.stop()
+
+
+def test_an_hour_without_the_server_delays_no_acknowledgement(
+    in_influx: KeptInInflux, store: InfluxReadings
+) -> None:
+    """The server hangs: whoever waited for it once would wait longer than this whole test may take."""
+    patience_s = 20.0
+    in_influx.front.always = Fault(status=503, slow_s=patience_s)
+    clock = in_influx.clock
+    recorder = Recorder(store, keep_entry=lambda entry: None)
+    store.start()
+    outcomes: list[Outcome] = []
+    asked = in_influx.front.asked
+    began = time.monotonic()
+    for minute in range(60):
+        clock.set_ms(START_MS + minute * MINUTE_MS)
+        at_ms = clock.now_ms()
+        batch = [
+            RawMessage(
+                f"underlid/v1/potting/tansy-{n}/json",
+                b'{"ts":%d,"bed_temp_c":%d}' % (at_ms // 1000, minute),
+                at_ms,
+            )
+            for n in range(20)
+        ]
+        answered = threading.Event()
+
+        def done(outcome: Outcome, answered: threading.Event = answered) -> None:
+            outcomes.append(outcome)
+            answered.set()
+
+        assert recorder.submit(batch, done)
+        assert answered.wait(patience_s)
+        while in_influx.front.asked == asked:
+            time.sleep(0.01)  # from the first minute on a request hangs
+    assert time.monotonic() - began < patience_s
+    assert [one.error for one in outcomes] == [None] * 60
+    recorder.close()
+    assert store.backlog().waiting == 1200
+    in_influx.front.always = None
+    clock.set_ms(START_MS + HOUR_MS)
+    store.drain.empty()
+    assert stored(in_influx) == 1200
+    for n in range(20):
+        assert len(all_rows(store, f"tansy-{n}")) == 60
