@@ -9,6 +9,7 @@ from storage.readings_places import FOREVER_MS, START_MS, all_rows, check_bucket
 from underlid.readings.values import RawMessage, Reading, Rejected, RejectReason, TimeSource
 from underlid.storage.hot import CHANNELS_MOST
 from underlid.storage.rejects import REJECTS_KEPT
+from underlid.storage.resends import NUMBERS_KEPT_MS
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 LATER_MS = START_MS + 2 * DAY_MS
@@ -235,3 +236,13 @@ def test_what_waits_is_no_trouble(kept: Kept, store: Store) -> None:
     assert (backlog.waiting, backlog.refused, backlog.trouble) == (0, 0, None)
     assert store.refused_rows() == []
     assert store.retry_refused() == 0
+
+
+def test_numbers_are_forgotten_and_the_readings_stay(kept: Kept, store: Store) -> None:
+    store.write([untimed("tansy-1", START_MS, {"bed_temp_c": 20.0}, seq=1)])
+    kept.settle(store, START_MS + NUMBERS_KEPT_MS)
+    again = untimed("tansy-1", START_MS + 1, {"bed_temp_c": 20.0}, seq=1)
+    assert store.write([again]) == []
+    kept.settle(store, START_MS + NUMBERS_KEPT_MS + 1)
+    assert store.write([again]) == [again]
+    assert len(all_rows(store, "tansy-1")) == 2

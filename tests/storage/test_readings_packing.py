@@ -8,9 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from storage.readings_places import FOREVER_MS, START_MS, all_rows, check_buckets, timed, untimed
+from storage.readings_places import FOREVER_MS, START_MS, all_rows, check_buckets, timed
 from underlid.storage.late import LATE_MOST
-from underlid.storage.resends import NUMBERS_KEPT_MS
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
@@ -139,16 +138,6 @@ def test_late_rows_of_a_forgotten_day_fill_empty_hours_only(tmp_path: Path) -> N
         assert found.count["soil_raw"].sum() == 1
         store.pack(now_ms)
     assert all_rows(store, "tansy-1") == {}
-
-
-def test_numbers_are_forgotten_and_the_readings_stay(store: SqliteReadings) -> None:
-    store.write([untimed("tansy-1", START_MS, {"bed_temp_c": 20.0}, seq=1)])
-    store.pack(START_MS + NUMBERS_KEPT_MS)
-    again = untimed("tansy-1", START_MS + 1, {"bed_temp_c": 20.0}, seq=1)
-    assert store.write([again]) == []
-    store.pack(START_MS + NUMBERS_KEPT_MS + 1)
-    assert store.write([again]) == [again]
-    assert len(all_rows(store, "tansy-1")) == 2
 
 
 def test_a_packed_day_is_a_fifth_of_its_rows_or_less(store: SqliteReadings) -> None:

@@ -23,6 +23,7 @@ from underlid.storage.hot_store import HotStore
 from underlid.storage.influx.lines import OutRow
 from underlid.storage.layout import transaction
 from underlid.storage.protocols import RawSeries, RefusedRow
+from underlid.storage.resends import NUMBERS_KEPT_MS
 
 PAGES_MOST: Final = 2_000_000
 """Size of the file, 8 GB: about 100 million readings, a day of a thousand a second. Beyond it
@@ -220,6 +221,17 @@ class Buffer:
                 "DELETE FROM dirty_hour WHERE hour = ? AND probe = ?",
                 [(one.hour, one.probe) for one in done],
             )
+
+    def forget_numbers(self, now_ms: int) -> None:
+        """Forget message numbers that are too old to be sent again."""
+        with self.store.locked() as hot:
+            probes = list(hot.probes.names)
+        for probe in probes:
+            with self.store.trouble(), self.store.locked() as hot, transaction(hot.connection):
+                hot.connection.execute(
+                    "DELETE FROM numbered WHERE probe = ? AND received_at_ms < ?",
+                    (probe, now_ms - NUMBERS_KEPT_MS),
+                )
 
     @staticmethod
     def _note(

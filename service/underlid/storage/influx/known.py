@@ -30,6 +30,9 @@ log = structlog.get_logger(__name__)
 FRESH_S: Final = 1.0
 """For so long an answer stands before the server is asked again: a page asks for many probes."""
 
+AWAY_S: Final = 30.0
+"""After a failure it is not asked again for so long: a page must not wait for it each time."""
+
 Local = Callable[[], Iterable[tuple[str, str, Newest]]]
 
 
@@ -89,9 +92,10 @@ class KnownProbes:
                 self._loaded = True
             else:
                 self._follow()
+            self._asked_s = monotonic_s()
         except ServerError as error:
             log.info("which probes there are is asked again later", said=error.said)
-        self._asked_s = monotonic_s()
+            self._asked_s = monotonic_s() + AWAY_S
 
     def _follow(self) -> None:
         """Take in what arrived since the last look."""

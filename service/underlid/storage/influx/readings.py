@@ -121,6 +121,7 @@ class InfluxReadings:
         """Sum up the hours that are closed; return how many. What is old the server forgets."""
         done = 0
         with self._packing:
+            self._buffer.forget_numbers(now_ms)
             try:
                 for hours in sum_up(self._buffer, self._server, self.drain.moving, now_ms):
                     done += hours
