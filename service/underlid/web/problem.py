@@ -77,7 +77,8 @@ def _answer(
 
 def _refused(request: Request, error: Exception) -> Response:
     status = 503 if isinstance(error, StoreError) else 422
-    title = "Not stored" if status == 503 else "Not accepted"
+    stored = "Cannot be read now" if request.method == "GET" else "Not stored"
+    title = stored if status == 503 else "Not accepted"
     return _answer(request, status, title, str(error))
 
 
