@@ -82,6 +82,7 @@ class World:
         self.store = SqliteReadings(folder / "readings.sqlite")
         self.clock = VirtualClock(START_MS)
         self.made = history(seed)
+        self._store_arrived(START_MS)
         self.workers: dict[str, Worker] = {}
 
     def join(self, name: str) -> None:
@@ -105,17 +106,23 @@ class World:
         self.workers[name] = Worker(sharing, watch)
 
     def kill(self, name: str) -> None:
-        """End a worker without a word: no sign of life any more, and its leases stay taken."""
+        """End a worker without a word, and wait until its leases have run out.
+
+        So everybody still judges once at each moment: what is foreseen is weighed differently when
+        the same moment is judged again with the alert already open.
+        """
         gone = self.workers.pop(name)
         assert gone.sharing is not None
         gone.sharing._stopping.set()
+        until = time.monotonic() + 20
+        while name in self.records.holders(SHED).values():
+            assert time.monotonic() < until, "a lease does not run out"
+            time.sleep(LEASE_S / 5)
 
     def pass_time(self, rng: random.Random) -> None:
         """Let readings come in for a while, then let everybody judge until all is judged."""
         now_ms = self.clock.now_ms() + STEP_MS
-        batch = [one for one in self.made if one.received_at_ms <= now_ms]
-        self.made = self.made[len(batch) :]
-        self.store.write(batch)
+        batch = self._store_arrived(now_ms)
         self.clock.set_ms(now_ms)
         for worker in self.workers.values():
             if worker.sharing is None:
@@ -131,6 +138,13 @@ class World:
                 return
             assert time.monotonic() < until, "a shed stays without a judge"
             time.sleep(LEASE_S / 5)
+
+    def _store_arrived(self, now_ms: int) -> list[Reading]:
+        """Put into the store what has arrived until then, and return it."""
+        batch = [one for one in self.made if one.received_at_ms <= now_ms]
+        self.made = self.made[len(batch) :]
+        self.store.write(batch)
+        return batch
 
     def close(self) -> None:
         for worker in self.workers.values():
