@@ -18,7 +18,7 @@ from underlid.journal.entries import Entry, Feed, LiquidAdded, Moved
 from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
 from underlid.score.doses import Dose, doses
-from underlid.score.events import Event, Moments, events_of, fault_event, is_blind
+from underlid.score.events import Event, events_of, fault_event, is_blind
 from underlid.score.matching import (
     FALSE,
     RIGHT,
@@ -30,7 +30,7 @@ from underlid.score.matching import (
 )
 from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.verdicts import Verdicts, received, verdicts_of
-from underlid.score.watched import times_of, watch
+from underlid.score.watched import Moments, times_of, watch
 from underlid.simulate.families.catalogue import FAMILIES
 from underlid.simulate.place import SimulatedPlace, Stretch
 from underlid.simulate.sensors import Fault, FaultKind

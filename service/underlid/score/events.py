@@ -8,12 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from underlid.rules.finding import Condition
-from underlid.score.watched import Watched
+from underlid.score.watched import Flags, Moments, Watched
 from underlid.simulate.sensors import Fault, FaultKind
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
-
-Moments = np.ndarray[tuple[int], np.dtype[np.int64]]
-Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 BUCKET_MS = 5 * MINUTE_MS
 WARM_UP_MS = DAY_MS
@@ -58,6 +55,8 @@ def events_of(watched: Watched, at_ms: Moments) -> list[Event]:
     with np.errstate(invalid="ignore"):
         beyond = watched.beyond >= 0.0
         surely = watched.beyond >= watched.far
+    if watched.asked is not None:
+        beyond, surely = beyond & watched.asked, surely & watched.asked
     for first, last in joined(beyond, at_ms, watched.off_ms):
         left_ms = _first_long(surely, at_ms, first, last, watched.on_ms + BUCKET_MS)
         start_ms = int(at_ms[first])

@@ -19,8 +19,8 @@ from underlid.journal.entries import (
     Turned,
 )
 from underlid.rules.finding import Advice, Condition
-from underlid.score.events import Event, Moments
-from underlid.score.watched import Watched
+from underlid.score.events import Event
+from underlid.score.watched import Moments, Watched
 from underlid.timeline import HOUR_MS
 
 EARLY_MS: Final = 72 * HOUR_MS

@@ -23,6 +23,9 @@ from underlid.science.numeric import Floats
 from underlid.simulate.place import Truth
 from underlid.timeline import DAY_MS, HOUR_MS
 
+Moments = np.ndarray[tuple[int], np.dtype[np.int64]]
+Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
+
 GREY_K: Final = 0.7
 GREY_PCT: Final = 2.0
 GREY_FILM_G_M2: Final = 30.0
@@ -56,6 +59,8 @@ class Watched:
     """… and so far beyond it."""
     alarm_beyond: float | None = None
     """Where the alarm limit lies, beyond the warning limit."""
+    asked: Flags | None = None
+    """When an event must be found; None for always."""
 
     @property
     def on_ms(self) -> int:
@@ -73,7 +78,7 @@ class Watched:
         return MOISTURE_SLACK_MS if self.condition in MOISTURE else SLACK_MS
 
 
-def times_of(truths: Sequence[Truth]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def times_of(truths: Sequence[Truth]) -> Moments:
     """Return the moments of *truths*, ms."""
     return np.array([one.at_ms for one in truths], dtype=np.int64)
 
@@ -120,9 +125,10 @@ def watch(bin_: Bin, truths: Sequence[Truth], entries: Sequence[Entry]) -> list[
         ),
         Watched(
             Condition.SOUR,
-            np.where(after_wet_feed(at_ms, entries), SOUR_BELOW - series("air_share"), np.nan),
+            SOUR_BELOW - series("air_share"),
             GREY_AIR,
             GREY_AIR,
+            asked=after_wet_feed(at_ms, entries),
         ),
     ]
 
@@ -137,9 +143,7 @@ def day_mean(values: Floats, every_ms: int) -> Floats:
     return means
 
 
-def food_share(
-    at_ms: np.ndarray[tuple[int], np.dtype[np.int64]], food_kg: Floats, entries: Sequence[Entry]
-) -> Floats:
+def food_share(at_ms: Moments, food_kg: Floats, entries: Sequence[Entry]) -> Floats:
     """Return the food as a share of what there was after the last feed; NaN before the first."""
     share = np.full(len(food_kg), np.nan)
     fed = [entry.at_ms for entry in entries if isinstance(entry.what, Feed)]
@@ -151,9 +155,7 @@ def food_share(
     return share
 
 
-def after_wet_feed(
-    at_ms: np.ndarray[tuple[int], np.dtype[np.int64]], entries: Sequence[Entry]
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def after_wet_feed(at_ms: Moments, entries: Sequence[Entry]) -> Flags:
     """Tell for each moment whether a wet feed lies less than a week back."""
     after = np.zeros(len(at_ms), dtype=np.bool_)
     for entry in entries:
