@@ -100,7 +100,7 @@ class Trust:
         key = (probe, channel)
         for one in self._spans.get(key, ()):
             if one.cause in MASKS:
-                _hide(values, start, one.from_bucket, one.until_bucket)
+                _hide(values, start, one.hides_from(channel), one.until_bucket)
         if probe in self._clocks:
             _hide(values, start, *self._clocks[probe])
         for bucket in reversed(self._spikes.get(key, ())):
@@ -261,7 +261,7 @@ class Trust:
     def _changed(self, before: int) -> int | None:
         """Return the earliest bucket before *before* whose trust has changed by whole hours."""
         shown = {
-            (key, one.cause, one.from_bucket): one.until_bucket
+            (key, one.cause, one.hides_from(key[1])): one.until_bucket
             for key, spans in self._spans.items()
             for one in spans
             if one.cause in MASKS

@@ -21,6 +21,7 @@ DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
     (Cause.NOISE, noise.begins, noise.ended),
     (Cause.PULLED_OUT, pulled.soil_begins, pulled.soil_ended),
     (Cause.MOVED, moved.begins, moved.ended),
+    (Cause.MOVED, moved.soil_begins, moved.ended),
 )
 """Asked at every whole hour."""
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, Protocol
 
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.science.numeric import Floats
 
 
@@ -28,6 +28,8 @@ class Cause(StrEnum):
 
 MASKS: Final = frozenset(Cause) - {Cause.DROPOUT, Cause.SPIKE}
 """The causes that take a whole span away. Of spikes only the buckets they fell in are taken."""
+
+SOILS: Final = ("soil_raw", "soil_index", "moisture_pct")
 
 LINGERS_H: Final = {
     Cause.NONSENSE: 12,
@@ -62,6 +64,12 @@ class Span:
     """What the channel was like before, where its end is told by coming back to that."""
     ended: Callable[..., int | None] | None = field(default=None, repr=False)
     """Asked at every whole hour from which bucket on the channel is well again."""
+
+    def hides_from(self, channel: str) -> int:
+        """Return the first bucket that is left out: of a moved soil probe all that came before."""
+        if self.cause is Cause.MOVED and channel in SOILS:
+            return self.from_bucket - WINDOW_BUCKETS
+        return self.from_bucket
 
     def told_at(self, bucket: int) -> bool:
         """Tell whether the keeper hears of it at *bucket*."""

@@ -10,10 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.moved import STEP_K
+from underlid.binmodel.faults.fault import SOILS
+from underlid.binmodel.faults.moved import SOIL_STEP_PCT, STEP_K
 from underlid.binmodel.faults.noise import GATE_H, noisy_sds
-from underlid.binmodel.faults.pulled import FALL_GATE_PCT
-from underlid.binmodel.faults.scene import SOILS, Scene
+from underlid.binmodel.faults.scene import Scene
 from underlid.binmodel.faults.still import STEP_OF, STILL_H
 
 GATE_HOURS: Final = 8
@@ -37,6 +37,6 @@ def suspicious(scene: Scene) -> bool:
                 return True
         elif channel in SOILS:
             wet = table.mean[row, -4:] * scene.pct_per_unit(row)
-            if np.fmax.reduce(wet) - np.fmin.reduce(wet) >= FALL_GATE_PCT:
+            if np.fmax.reduce(wet) - np.fmin.reduce(wet) >= SOIL_STEP_PCT:
                 return True
     return False

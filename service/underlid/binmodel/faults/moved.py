@@ -10,7 +10,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.fault import Span
+from underlid.binmodel.faults.fault import SOILS, Span
+from underlid.binmodel.faults.pulled import FALL_PCT
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import Integers
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
@@ -19,12 +20,16 @@ from underlid.science.numeric import Floats
 RATE_K_H: Final = 5.0
 """Faster, a bed does not warm or cool (science page, probes)."""
 
-STEP_K: Final = 2.0
+STEP_K: Final = 1.4
 """Smaller steps are not worth a word (our judgement)."""
 
-WITHIN: Final = 6
+WITHIN: Final = 3
 APART_MOST: Final = 12
-"""Buckets between the two values of a step: half an hour, for slow probes an hour."""
+"""Buckets between the two values of a step: a quarter of an hour, for slow probes an hour."""
+
+SOIL_STEP_PCT: Final = 5.0
+"""% points that a soil probe loses within two hours only when it is moved (our judgement); a rise may
+be water. What it said before, at another place, is no part of any trend."""
 
 STAYS: Final = 0.6
 """Share of the step that is still there an hour later; else it was a spike or a visit."""
@@ -45,6 +50,28 @@ def begins(scene: Scene, at: int) -> list[Begin]:
         if not len(low) or not np.fmax.reduce(high) - np.fmin.reduce(low) > STEP_K:
             continue
         found += _of_row(scene, row, at)
+    return found
+
+
+def soil_begins(scene: Scene, at: int) -> list[Begin]:
+    """Return the soil channels that fell by a step, and stayed, in an hour of index ≥ *at*."""
+    table = scene.table
+    found = []
+    for row in scene.rows(SOILS):
+        wet = table.mean[row] * scene.pct_per_unit(row)
+        first = max(2, at - 1)
+        falls = np.fmin(wet[first - 1 : -1], wet[first - 2 : -2]) - wet[first:]
+        for hour in (np.flatnonzero(falls >= SOIL_STEP_PCT) + first).tolist():
+            start = table.bucket_of(hour - 1)
+            stays = hour + 1 < table.hours and hour + 1 >= at
+            if not stays or not SOIL_STEP_PCT <= wet[hour - 2] - wet[hour + 1] < FALL_PCT:
+                continue
+            past = wet[max(0, hour - 26) : hour - 1]
+            if np.nanmedian(past) - wet[hour + 1] < SOIL_STEP_PCT:
+                continue
+            if not scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER):
+                found.append(Begin(hour + 1, row, start))
+                break
     return found
 
 
@@ -92,7 +119,7 @@ def middle_of_three(values: Floats) -> Floats:
 
 
 def steps(buckets: Integers, values: Floats) -> list[int]:
-    """Return the indices at which a value has left, too fast, the one half an hour before."""
+    """Return the indices at which a value has left, too fast, the one shortly before."""
     earlier = np.maximum(np.searchsorted(buckets, buckets - WITHIN, side="right") - 1, 0)
     apart = buckets - buckets[earlier]
     rise = np.abs(values - values[earlier])

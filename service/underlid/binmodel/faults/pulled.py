@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.fault import Span
-from underlid.binmodel.faults.scene import SOILS, Begin, Scene, span_of
+from underlid.binmodel.faults.fault import SOILS, Span
+from underlid.binmodel.faults.scene import Begin, Scene, span_of
 from underlid.binmodel.faults.table import LOOKBACK_H
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats

@@ -9,8 +9,8 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.drift import DAY_H, day_mean
-from underlid.binmodel.faults.fault import Span
-from underlid.binmodel.faults.scene import SOILS, Begin, Scene
+from underlid.binmodel.faults.fault import SOILS, Span
+from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats

@@ -28,7 +28,6 @@ from underlid.journal.entries import (
 
 TEMPERATURES: Final = ("bed_temp_c", "headspace_temp_c", "lid_temp_c", "shed_temp_c")
 HUMIDITIES: Final = ("headspace_rh_pct", "shed_rh_pct")
-SOILS: Final = ("soil_raw", "soil_index", "moisture_pct")
 
 HANDLING: Final = (Feed, BeddingAdded, LiquidAdded, Harvest, Worms, Turned, Moved)
 """Entries that say somebody had their hands in the bed."""
