@@ -235,22 +235,19 @@ def weigh(place: Place, sqlite: SqliteReadings) -> None:
     place.influxd.configure(cold="1s")
     place.influxd.start()
     folder = place.folder / "influxd" / "data" / f"bench{place.made}"
-    until = time.monotonic() + 90
-    size, before, waits = tsm_bytes(folder), 0, 0
-    while (size != before or waits < 4) and time.monotonic() < until:
+    until = time.monotonic() + 60
+    size, before = tsm_bytes(folder), -1
+    while (size != before or not size) and time.monotonic() < until:
         time.sleep(5)
-        size, before, waits = tsm_bytes(folder), size, waits + 1
+        size, before = tsm_bytes(folder), size
     ours = size / YEAR_MINUTES
     theirs = compact_bytes(sqlite.path, place.folder) / YEAR_MINUTES
     line("bytes a six-channel reading, hourly sums included (SQLite)", [ours], [theirs])
 
 
 def tsm_bytes(folder: Path) -> int:
-    """Return the bytes of the data files, and of the log that is not in them yet."""
-    log = folder.parents[1] / "wal" / folder.name
-    return sum(
-        one.stat().st_size for root in (folder, log) for one in root.rglob("*") if one.is_file()
-    )
+    """Return the bytes of the data files; the list of series has a fixed size and is left out."""
+    return sum(one.stat().st_size for one in folder.rglob("*.tsm"))
 
 
 def main() -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -142,7 +143,7 @@ class Buffer:
                     self._note(hot.connection, dirty, refused)
             gone = 0
             for first in range(0, len(batch.keys), ROWS_A_SLICE):
-                with self.store.locked() as hot, transaction(hot.connection):
+                with self.store.locked() as hot, _unhurried(hot.connection):
                     late = self.store.late
                     keys = [
                         key for key in batch.keys[first : first + ROWS_A_SLICE] if not late.has(key)
@@ -260,6 +261,17 @@ class Buffer:
                 for one in refused
             ],
         )
+
+
+@contextmanager
+def _unhurried(connection: sqlite3.Connection) -> Iterator[None]:
+    """Commit without waiting for the disk: rows that a power cut brings back are sent once more."""
+    connection.execute("PRAGMA synchronous = NORMAL")
+    try:
+        with transaction(connection):
+            yield
+    finally:
+        connection.execute("PRAGMA synchronous = FULL")
 
 
 def _refused(rows: sqlite3.Cursor) -> Iterator[RefusedRow]:
