@@ -68,13 +68,21 @@ def test_the_film_dries_and_never_falls_below_zero() -> None:
     assert known[-1] == 0.0
 
 
-def test_a_gap_holds_the_film_and_is_shown_as_a_gap() -> None:
+def test_a_gap_holds_the_film_after_an_hour_and_is_shown_as_a_gap() -> None:
     def bin_curve(hour: float) -> dict[str, float] | None:
         return None if 6 <= hour < 12 else wet(hour)
 
     film = derived_of(judged(bin_curve, air, 18)).series["lid_film_g_m2"][-18 * 12 :]
-    assert np.isnan(film[6 * 12 : 12 * 12]).all()
-    assert film[12 * 12] == pytest.approx(film[6 * 12 - 1] + 13.8 / 12, rel=0.02)
+    assert np.isnan(film[7 * 12 - 1 : 12 * 12]).all()
+    assert film[12 * 12] == pytest.approx(film[6 * 12 - 1] + 13.8, rel=0.02)
+
+
+def test_a_probe_that_sends_once_an_hour_sees_the_same_film() -> None:
+    often = derived_of(judged(wet, air, 12)).series["lid_film_g_m2"][-1]
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(readings(wet, air, 12, step_min=60))
+    judge.judge(START_MS + 12 * HOUR_MS)
+    assert derived_of(judge).series["lid_film_g_m2"][-1] == pytest.approx(often, rel=0.02)
 
 
 def test_late_data_and_all_at_once_give_the_same_film() -> None:

@@ -49,6 +49,9 @@ RH_BELIEVED_MOST_PCT: Final = 99.0
 """Common sensors read up to 3 % high after days above 80 % (sensor data sheet), so the last percent to
 saturation says nothing; half of it is taken."""
 
+BRIDGED_BUCKETS: Final = BUCKETS_PER_HOUR
+"""A probe that saves its battery sends once an hour (our judgement)."""
+
 SATURATED_PCT: Final = 99.5
 SATURATED_BUCKETS: Final = BUCKETS_PER_DAY
 """A sensor that reads this for a whole day says nothing more (science page, probes)."""
@@ -216,13 +219,20 @@ def _instead_of_faulty(window: BinWindow, rh: Floats) -> Floats:
 
 
 def fluxes(window: BinWindow, count: int) -> Floats:
-    """Return the condensing flux of the last *count* buckets, g/m²h; NaN where unknown."""
+    """Return the condensing flux of the last *count* buckets, g/m²h; NaN where unknown.
+
+    Between the readings of a probe that sends seldom the last flux goes on for an hour.
+    """
+    count += BRIDGED_BUCKETS
     rh, _ = humidities(window, count)
     head = window.means("headspace_temp_c", count)
-    result: Floats = flux_g_m2_h(
+    flux: Floats = flux_g_m2_h(
         head, np.minimum(rh, RH_BELIEVED_MOST_PCT), lid_temps(window, count)
     )
-    return result
+    known = np.where(np.isnan(flux), -1, np.arange(count))
+    newest = np.maximum.accumulate(known)
+    near = (newest >= 0) & (np.arange(count) - newest < BRIDGED_BUCKETS)
+    return np.where(near, flux[newest], np.nan)[BRIDGED_BUCKETS:]
 
 
 def net_g_m2_h(window: BinWindow) -> float | None:

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from underlid.rules.finding import Priority
 
+MIDDLE_OF: Final = 3
+
 
 def middle(values: Sequence[float]) -> float:
-    """Return the median of a few values; of an even number the upper one, so one spike is out.
+    """Return the median of the last few values, so that one spike is out; of fewer than three the newest.
 
-    >>> middle([22.0, 45.0, 22.1])
-    22.1
+    A probe that sends seldom would lag by its whole interval otherwise; its spikes are left out before
+    (`binmodel.trust`).
+
+    >>> middle([22.0, 45.0, 22.1]), middle([27.4, 26.9])
+    (22.1, 26.9)
     """
-    return sorted(values)[len(values) // 2]
+    return sorted(values)[len(values) // 2] if len(values) >= MIDDLE_OF else values[-1]
 
 
 def level(
