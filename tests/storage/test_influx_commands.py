@@ -12,6 +12,7 @@ from storage.influx_front import Fault
 from storage.kept import KeptInInflux
 from storage.readings_places import START_MS, timed
 from underlid.cli import underlid
+from underlid.clock import SystemClock
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.records import Records
 
@@ -34,7 +35,8 @@ def folder(tmp_path: Path, in_influx: KeptInInflux, monkeypatch: pytest.MonkeyPa
     store = InfluxReadings(data / "buffer.sqlite", place, in_influx.clock)
     store.write([timed("tansy-1", START_MS, {"bed_temp_c": 20.5})])
     store.drain.empty()
-    store.write([timed("tansy-1", START_MS + 1000, {"bed_temp_c": 21.5})])
+    now_ms = SystemClock().now_ms()
+    store.write([timed("tansy-1", now_ms, {"bed_temp_c": 21.5})])
     store.close()
     return data
 
@@ -64,7 +66,18 @@ def test_check_tells_of_refused_readings(folder: Path, in_influx: KeptInInflux) 
     store.close()
     result = run(folder, "check")
     assert result.exit_code == 1
-    assert "readings that it refused: 1 of them" in result.output
+    assert "readings on their way to it: 1 reading was refused" in result.output
+
+
+def test_check_tells_of_readings_that_do_not_get_through(
+    folder: Path, in_influx: KeptInInflux
+) -> None:
+    store = InfluxReadings(folder / "buffer.sqlite", in_influx.place(), in_influx.clock)
+    store.write([timed("tansy-1", START_MS + 1000, {"bed_temp_c": 20.5})])
+    store.close()
+    result = run(folder, "check")
+    assert result.exit_code == 1
+    assert "2 readings wait since 2024-10-04T00:00:01Z" in result.output
 
 
 def test_what_waits_and_what_was_sent_is_read_as_one(folder: Path, tmp_path: Path) -> None:

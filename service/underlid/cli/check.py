@@ -13,7 +13,7 @@ import click
 
 from underlid.alerts.alert import Message, TransitionKind
 from underlid.cli.folder import data_option
-from underlid.cli.sentence import json_option, say_json
+from underlid.cli.sentence import counted, json_option, say_json
 from underlid.clock import SystemClock
 from underlid.config import Settings, is_secret, load, source_of
 from underlid.errors import UnderlidError
@@ -25,11 +25,15 @@ from underlid.rules.finding import Priority
 from underlid.storage.folder import folder_in_use
 from underlid.storage.readings_store import meet_influx, open_readings
 from underlid.storage.records import Records
+from underlid.timeline import MINUTE_MS, rfc3339
 
 Look = tuple[str, str | None]
 """What was looked at, and what is wrong with it, if anything."""
 
 WELL: Final = "well"
+
+WAITING_TOLD_MS: Final = 10 * MINUTE_MS
+"""Readings that wait longer than this do not get through."""
 
 
 @click.command()
@@ -95,7 +99,7 @@ def _looks(settings: Settings, send: bool) -> Iterator[Look]:
         yield "readings", _trouble(lambda: _open_readings(settings))
         if settings.readings_store == "influxdb":
             yield "InfluxDB", _trouble(lambda: meet_influx(settings))
-            yield "readings that it refused", _refused_readings(settings)
+            yield "readings on their way to it", _held_readings(settings)
     if not running:
         yield "port of the page", _port_trouble(settings.web_host, settings.web_port)
         if settings.door:
@@ -192,18 +196,24 @@ def _open_readings(settings: Settings) -> None:
         store.close()
 
 
-def _refused_readings(settings: Settings) -> str | None:
-    """Return what InfluxDB would not take from this folder."""
+def _held_readings(settings: Settings) -> str | None:
+    """Return what of this folder's readings InfluxDB would not take, or has not taken for long."""
     if not settings.buffer_path.exists():
         return None
     store = open_readings(settings)
     try:
-        refused = store.backlog().refused
+        backlog = store.backlog()
     finally:
         store.close()
-    if not refused:
-        return None
-    return f"{refused} of them; the page of the probes shows why, and there they are tried again"
+    if backlog.refused:
+        many = counted(backlog.refused, "reading was", "readings were")
+        return f"{many} refused; the page of the probes shows why and tries again when asked"
+    oldest_ms = backlog.oldest_received_ms
+    now_ms = SystemClock().now_ms()
+    if oldest_ms is not None and now_ms - oldest_ms > WAITING_TOLD_MS:
+        many = counted(backlog.waiting, "reading waits", "readings wait")
+        return f"{many} since {rfc3339(oldest_ms)}; see that the service runs, and its log"
+    return None
 
 
 def _port_trouble(host: str, port: int) -> str | None:

@@ -73,6 +73,8 @@ class Backlog:
     refused: int
     trouble: str | None
     """A sentence when somebody has to see to it, or when the server has been away for long."""
+    oldest_received_ms: int | None = None
+    """When the one that waits longest was received; None when none waits."""
 
 
 NO_BACKLOG: Final = Backlog(0, 0, None)

@@ -173,6 +173,13 @@ class Buffer:
         with self.store.readers.snapshot() as reader:
             return int(reader.execute(statement, (COUNTED_MOST,)).fetchone()[0])
 
+    def oldest_received_ms(self) -> int | None:
+        """Return when the row that waits longest was received, as far as the oldest rows tell."""
+        statement = "SELECT min(at_ms) FROM (SELECT time + delay_ms AS at_ms FROM hot ORDER BY time LIMIT ?)"
+        with self.store.readers.snapshot() as reader:
+            found: int | None = reader.execute(statement, (ROWS_A_SLICE,)).fetchone()[0]
+        return found
+
     def refused_count(self) -> int:
         """Return how many rows the server refused."""
         with self.store.readers.snapshot() as reader:

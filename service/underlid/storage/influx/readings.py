@@ -105,7 +105,12 @@ class InfluxReadings:
 
     def backlog(self) -> Backlog:
         """Return how much has not reached InfluxDB, and why."""
-        return Backlog(self._buffer.waiting(), self._buffer.refused_count(), self.drain.trouble())
+        return Backlog(
+            self._buffer.waiting(),
+            self._buffer.refused_count(),
+            self.drain.trouble(),
+            self._buffer.oldest_received_ms(),
+        )
 
     def refused_rows(self, most: int = 100) -> list[RefusedRow]:
         """Return the readings that InfluxDB refused, the newest refusal first."""
