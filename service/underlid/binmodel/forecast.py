@@ -50,6 +50,8 @@ class Forecast:
     """How much of the bed's temperature ahead is its own warmth, K."""
     hot_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in °C -> the chance that the bed has gone beyond it by 1, 2, … hours ahead."""
+    film_now_g_m2: tuple[float, float] | None = None
+    """Ends of the 80 % band of the film as it is when the forecast is made."""
     wet_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in g/m² -> the same of the lid's film."""
 
@@ -68,9 +70,10 @@ def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast
         _course(shed),
         _course(bed),
         _film_course(wet),
-        _moisture_course(drying),
+        _moisture_course(drying, window.moisture_sd_pct()),
         None if bed is None else at_hours(bed.own_k),
         _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
+        _film_now(wet),
         _chances(wet.members, wet_limits, BEYOND_G_M2) if wet else {},
     )
 
@@ -94,10 +97,18 @@ def _film_course(ahead: FilmAhead | None) -> Course | None:
     )
 
 
-def _moisture_course(drying: Drying | None) -> Course | None:
+def _film_now(ahead: FilmAhead | None) -> tuple[float, float] | None:
+    if ahead is None:
+        return None
+    ordered = np.sort(ahead.now)
+    tenth = len(ordered) // 10
+    return float(ordered[tenth]), float(ordered[-1 - tenth])
+
+
+def _moisture_course(drying: Drying | None, level_sd_pct: float) -> Course | None:
     if drying is None:
         return None
-    middle, sd = moisture_ahead(drying)
+    middle, sd = moisture_ahead(drying, level_sd_pct)
     low, high = band(middle, sd)
     return Course(middle, np.maximum(low, 0.0), np.minimum(high, 100.0))
 

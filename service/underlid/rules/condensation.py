@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from underlid.binmodel.feeds import wet_feed
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.known import Known
 from underlid.binmodel.lid import LidNow, lid_now, net_g_m2_h
 from underlid.binmodel.window import BinWindow, mean_of
@@ -129,11 +131,12 @@ def _day_by_day(window: BinWindow, evidence: dict[str, float | str]) -> tuple[Ve
 
 def _by_humidity(window: BinWindow, open_priority: Priority | None) -> Finding:
     """Judge without lid or shed temperature: only the grossest case can be told."""
+    if not np.isnan(window.means("shed_temp_c", BUCKETS_PER_DAY)).all():
+        reason = "no shed temperature for half an hour"
+        return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade="humidity")
     count = HUMID_H * BUCKETS_PER_HOUR
     if lid_now(window).saturated:
-        reason = (
-            "the humidity sensor is saturated or at fault and there is no lid or shed probe"
-        )
+        reason = "the humidity sensor is saturated or at fault and there is no lid or shed probe"
         return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade="humidity")
     rh = mean_of(window.means("headspace_rh_pct", count), count // 2)
     bed, head = window.present("bed_temp_c"), window.present("headspace_temp_c")

@@ -16,6 +16,7 @@ import numpy as np
 from underlid.binmodel.outlook.feed_pulse import (
     BACK_H,
     PACE_CHANCES,
+    PACES,
     Pulses,
     pulses_of,
     warmth_k,
@@ -48,8 +49,8 @@ OWN_SD: Final = 0.35
 OFFSET_SD_K: Final = 1.5
 """Of the bed over its shed when nothing is fed: sensors, sun on one wall, evaporation."""
 
-LEFT_FADES_H: Final = 24.0
-LEFT_SD_K: Final = 0.5
+LEFT_FADES_H: Final = 48.0
+LEFT_SD_K: Final = 0.7
 """What feeds and shed do not explain, and how long it lasts (our judgement)."""
 
 STEP_SD_K: Final = 0.15
@@ -93,9 +94,10 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         loss = bed_heat_capacity_j_k(window.bin.bed_kg, window.bin.target_moisture_pct) / (
             lag_h * 3600.0
         )
-        for _ in range(2):
-            fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss))
-            guess[BACK_H:] = np.clip(room_ahead + fit.own_k + _left(fit), 0.0, 60.0)
+        usual = warmth_k(pulses, guess, lag_h, loss, PACES[1:2])[0, :, BACK_H:].sum(axis=0)
+        rest = now - room_ahead[0] - usual[0]
+        guess[BACK_H:] = np.clip(room_ahead + usual + rest, 0.0, 60.0)
+        fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss))
     else:
         fit = _with_feeds(excess, np.zeros((len(PACE_CHANCES), 0, BACK_H + FUTURE_H)))
     mean = room_ahead + fit.own_k + _left(fit)
@@ -172,7 +174,7 @@ def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
     weight = _weights(y, x, found - prior_mean, found, precision, gram, variance)
     ahead = design[:, :, BACK_H:]
     own = np.einsum("pi,pih->ph", found, ahead)
-    own_variance = np.einsum("pih,pij,pjh->ph", ahead, covariance, ahead)
+    own_variance = (ahead * (covariance @ ahead)).sum(axis=1)
     middle = weight @ own
     sd = np.sqrt(weight @ (own_variance + np.square(own - middle)))
     explained = weight @ np.einsum("pi,pih->ph", found, design[:, :, :BACK_H])

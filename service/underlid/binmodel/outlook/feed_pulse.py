@@ -81,7 +81,9 @@ def volatile_kg(feed: Feed) -> float:
     return VOLATILE_SHARE * dry_g / 1000.0
 
 
-def warmth_k(pulses: Pulses, bed_c: Floats, lag_h: float, loss_w_k: float) -> Floats:
+def warmth_k(
+    pulses: Pulses, bed_c: Floats, lag_h: float, loss_w_k: float, paces: Floats = PACES
+) -> Floats:
     """Return how much each feed warms the bed: paces by feeds by hours, K.
 
     Parameters
@@ -97,8 +99,8 @@ def warmth_k(pulses: Pulses, bed_c: Floats, lag_h: float, loss_w_k: float) -> Fl
     middle = (clock[:-1] + clock[1:]) / 2.0
     began = np.interp(pulses.at_h, np.arange(count + 1), clock)
     age = np.maximum(middle - began[:, None], 0.0)
-    hydrolysis = (HYDROLYSIS_PER_D * PACES)[:, None, None]
-    decay = (DECAY_PER_D * PACES)[:, None, None]
+    hydrolysis = (HYDROLYSIS_PER_D * paces)[:, None, None]
+    decay = (DECAY_PER_D * paces)[:, None, None]
     pulp = np.exp(-decay * age) - np.exp(-hydrolysis * age)
     burnt = hydrolysis / (hydrolysis - decay) * decay * speed * pulp
     watts = pulses.volatile_kg[:, None] * burnt * (HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0)

@@ -16,14 +16,14 @@ import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.lid import FILM_MOST_G_M2, LidFilm, breathing_g_m2_h, fluxes
+from underlid.binmodel.outlook.film_now import FIT_H, LEVELS, OF_MEMBER, films_now, flux_doubt
 from underlid.binmodel.outlook.hours import AHEAD_H, FUTURE_H, PAST_H, Hours, hourly, newest
 from underlid.binmodel.outlook.shed_outlook import Ahead, last_two
-from underlid.binmodel.outlook.spread import MEMBERS, ORIGINS, SHAPES, leads_of, spread_of
+from underlid.binmodel.outlook.spread import ORIGINS, SHAPES, leads_of, spread_of
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import absolute_humidity_g_m3
 
-FIT_H: Final = 168
 HALVES_H: Final = 48.0
 """The last week is fitted, an hour counting half as much as the one two days later."""
 
@@ -43,8 +43,9 @@ LEAST_H: Final = 6
 
 @dataclass(frozen=True, slots=True)
 class FilmAhead:
-    """Courses of the film, members by hours, at 1, 2, … hours ahead."""
+    """Courses of the film, members by hours, at 1, 2, … hours ahead, and where each begins."""
 
+    now: Floats
     members: Floats
 
 
@@ -67,9 +68,13 @@ def film_ahead(
     now = newest(before, STALE_H) or 0.0
     ahead = level + slope * vapour_room(bed.mean, shed.mean) + now * fades
     sd = _summed_sd(left, before, fades, slope, bed, shed)
-    held = _held(film, window.end)
+    doubt = flux_doubt(window, np.concatenate([past, vapour_room(bed.mean, shed.mean)]))
+    off = LEVELS[:, None] * doubt
+    held = films_now(window, film, np.nan_to_num(flux + off[:, :FIT_H]))
     summed = np.cumsum(ahead)[:AHEAD_H] + SHAPES[:, :AHEAD_H] * sd[:AHEAD_H]
-    return FilmAhead(_run(held, np.diff(summed, axis=1, prepend=0.0)))
+    steps = np.diff(summed, axis=1, prepend=0.0) + off[OF_MEMBER, FIT_H : FIT_H + AHEAD_H]
+    held = held[OF_MEMBER]
+    return FilmAhead(held, _run(held, steps))
 
 
 def vapour_room(bed_c: Floats, shed_c: Floats) -> Floats:
@@ -113,20 +118,16 @@ GRAMS_PER_K: Final = 1.15
 
 SHORT_H: Final = 2
 
-
-def _held(film: LidFilm, end: int) -> float:
-    """Return the film when bucket *end* begins."""
-    past = film.last(max(1, film.done - end + 1))
-    return float(past[0]) if len(past) else 0.0
+PART_H: Final = 12
+"""Reflection at zero is exact; what drips beyond the most a lid holds is taken off twice a day."""
 
 
-def _run(held: float, steps: Floats) -> Floats:
+def _run(held: Floats, steps: Floats) -> Floats:
     """Let the film grow and dry by *steps* (members by hours), between nothing and what a lid holds."""
-    now = np.full(MEMBERS, held)
-    result = np.empty((steps.shape[1], MEMBERS))
-    for hour, step in enumerate(np.ascontiguousarray(steps.T)):
-        now = now + step
-        np.maximum(now, 0.0, out=now)
-        np.minimum(now, FILM_MOST_G_M2, out=now)
-        result[hour] = now
-    return result.T
+    parts = []
+    for first in range(0, steps.shape[1], PART_H):
+        total = held[:, None] + np.cumsum(steps[:, first : first + PART_H], axis=1)
+        film = total - np.minimum(np.minimum.accumulate(total, axis=1), 0.0)
+        parts.append(np.minimum(film, FILM_MOST_G_M2))
+        held = parts[-1][:, -1]
+    return np.concatenate(parts, axis=1)

@@ -11,20 +11,25 @@ from underlid.binmodel.outlook.hours import AHEAD_H
 from underlid.science.numeric import Floats
 from underlid.science.trend import BAND_Z
 
+LEVEL_SHARE: Final = 0.6
+"""Of how sure the moisture is, what its daily means differ by from the bed's (our judgement)."""
+
 NO_TREND_SD_PCT_D: Final = 0.3
-LEVEL_SD_PCT: Final = 0.3
-"""Of a trend that is not known yet, and of a day's mean against the next (our judgement)."""
+"""Of a trend that is not known yet (our judgement)."""
 
 
-def moisture_ahead(drying: Drying) -> tuple[Floats, Floats]:
+def moisture_ahead(drying: Drying, level_sd_pct: float) -> tuple[Floats, Floats]:
     """Return moisture at 1, 2, … hours ahead, % wet basis, and its sd.
 
-    The level is the mean of the last day, so it stood in the middle of it.
+    The level is the mean of the last day, so it stood in the middle of it. *level_sd_pct* is how sure the
+    bed's moisture is at all: by far the most of the band, until samples have been weighed.
     """
     days = (np.arange(1, AHEAD_H + 1) + MEAN_H / 2.0) / 24.0
     slope, low, high = drying.slope_pct_d, drying.slope_low_pct_d, drying.slope_high_pct_d
     if slope is None or low is None or high is None:
-        return np.full(AHEAD_H, drying.level_pct), np.hypot(LEVEL_SD_PCT, NO_TREND_SD_PCT_D * days)
+        return np.full(AHEAD_H, drying.level_pct), np.hypot(
+            LEVEL_SHARE * level_sd_pct, NO_TREND_SD_PCT_D * days
+        )
     slope_sd = (high - low) / (2.0 * BAND_Z)
-    sd: Floats = np.hypot(LEVEL_SD_PCT, slope_sd * days)
+    sd: Floats = np.hypot(LEVEL_SHARE * level_sd_pct, slope_sd * days)
     return drying.level_pct + slope * days, sd

@@ -7,6 +7,7 @@ counting most. The distance of the level from its mean over the window fades as 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -35,11 +36,8 @@ STALE_H: Final = 6
 """An anomaly older than this says nothing (our judgement)."""
 
 FIRST_SD_K: Final = 0.25
-UNKNOWN_SD_K: Final = 2.0
+UNKNOWN_SD_K: Final = 3.0
 """Of the air one hour ahead, and of the level of a shed of which nothing is known."""
-
-IN_SAMPLE: Final = 1.15
-"""Past errors look smaller than coming ones: pattern and level were taken from the same days."""
 
 HOURS_AHEAD: Final = np.arange(FUTURE_H) + 0.5
 
@@ -56,7 +54,16 @@ class Ahead:
 
 
 def shed_ahead(shed_c: Floats) -> Ahead | None:
-    """Return the shed's air ahead from its last two weeks of hourly means; None without any."""
+    """Return the shed's air ahead from its last two weeks of hourly means; None without any.
+
+    Bins of a shed whose hour comes at the same time share the work.
+    """
+    return _shed_ahead(shed_c.tobytes())
+
+
+@lru_cache(maxsize=64)
+def _shed_ahead(hourly_c: bytes) -> Ahead | None:
+    shed_c = np.frombuffer(hourly_c)
     known = ~np.isnan(shed_c)
     if not known.any():
         return None
@@ -78,7 +85,7 @@ def shed_ahead(shed_c: Floats) -> Ahead | None:
     prior = np.hypot(FIRST_SD_K, wide * np.sqrt(1.0 - np.exp(-2.0 * HOURS_AHEAD / fade_h)))
     if now is None:
         prior = np.full(FUTURE_H, wide)
-    sd = IN_SAMPLE * spread_of(errors, prior)
+    sd = spread_of(errors, prior)
     mean = level + (now or 0.0) * fades + np.tile(pattern, 4)[:FUTURE_H]
     return Ahead(mean, sd if now is not None else np.maximum(sd, wide), errors)
 

@@ -32,6 +32,15 @@ MEMBERS: Final = 80
 """Courses that stand for all that may come; a chance is known to about 1/80."""
 
 
+IN_SAMPLE: Final = 1.1
+IN_SAMPLE_MORE: Final = 0.3
+IN_SAMPLE_H: Final = 36.0
+"""Past errors look smaller than coming ones, since level, pattern and feeds were fitted to the same
+days; the more so the farther ahead, as few such spans lie in two weeks (our judgement)."""
+
+OPTIMISM: Final = IN_SAMPLE + IN_SAMPLE_MORE * -np.expm1(-np.arange(FUTURE_H) / IN_SAMPLE_H)
+
+
 def leads_of(series: Floats) -> Floats:
     """Return what followed each past origin: row o, column f is the hour f after origin o.
 
@@ -49,6 +58,7 @@ def spread_of(errors: Floats, prior_sd: Floats) -> Floats:
     hours = np.arange(errors.shape[1])
     alone = count * ORIGIN_STEP_H / (MEMORY_H + hours)
     variance = squares / np.maximum(count, 1)
+    variance = variance * np.square(OPTIMISM)
     result: Floats = np.sqrt(
         (alone * variance + PRIOR_COUNT * np.square(prior_sd)) / (alone + PRIOR_COUNT)
     )
