@@ -77,6 +77,16 @@ def test_bins_are_listed_changed_and_removed(run: Run) -> None:
     assert "borage" not in run("bins", "list").output
 
 
+def test_a_bin_is_shown_with_what_it_has_taught(run: Run) -> None:
+    shown = run("bins", "show", "tansy").output
+    assert "looked for" in shown
+    assert "time_constant_h" in shown
+    assert "is assumed by kind and size" in shown
+    state = json.loads(run("bins", "show", "tansy", "--json").output)
+    assert state["bin"] == "tansy"
+    assert state["lessons"]["lid_factor"]["learnt"] is False
+
+
 def test_probes_are_listed_placed_and_given_a_password(run: Run) -> None:
     def probe(name: str) -> dict[str, object]:
         listed = json.loads(run("probes", "list", "--json").output)
@@ -163,6 +173,7 @@ def test_an_export_can_be_cut_to_a_probe_and_a_span(run: Run) -> None:
         (("bins", "save", "new"), "or --shed for a new one"),
         (("bins", "save", "tansy", "--limit", "too_hot=1"), "too_hot"),
         (("bins", "remove", "none"), "a bin that is set up"),
+        (("bins", "show", "none"), "a bin that is set up"),
         (("probes", "place", "p", "--bin", "none"), "a bin that is set up"),
         (("probes", "unplace", "none"), "a probe that has a place"),
         (("probes", "password", "No!"), "probe id"),

@@ -30,8 +30,9 @@ LOSS_SD_G_M2_H: Final = 3.0
 """2 % of humidity, as common sensors are wrong, make nearly 4 g/m²h at 20 °C, vents take a few more; a lid
 that was that wrong would be noticed (our judgement)."""
 
-SPAN_LEAST_K: Final = 1.5
-"""Headspace and shed must differ by this for their ratio to tell something."""
+SPAN_LEAST_K: Final = 1.0
+"""Headspace and shed must differ by this for six hours; the hours in which they do not tell by how much
+the sensors differ."""
 
 PROBE_NOISE_K: Final = 0.25
 PROBE_OFFSET_SD_K: Final = 0.35
@@ -83,8 +84,8 @@ def _by_probe(past: Past, air: Air) -> tuple[Floats, int] | None:
     """Return how well each factor fits the lid probe, and from how many hours; None without one."""
     span, lid = air.head_c - air.shed_c, air.lid_c - air.shed_c
     opened = past.near((Feed, BeddingAdded, LiquidAdded, Sighting, Turned, Harvest), 0.0, OPEN_H)
-    use = np.flatnonzero((np.abs(span) > SPAN_LEAST_K) & ~np.isnan(lid) & ~opened)
-    if len(use) < HOURS_LEAST:
+    use = np.flatnonzero(~np.isnan(span) & ~np.isnan(lid) & ~opened)
+    if np.count_nonzero(np.abs(span[use]) > SPAN_LEAST_K) < HOURS_LEAST:
         return None
     span, lid, follows = span[use], lid[use], np.diff(use, prepend=-2) == 1
     precision = PROBE_NOISE_K**2 / PROBE_OFFSET_SD_K**2

@@ -23,8 +23,6 @@ Flags = npt.NDArray[np.bool_]
 
 DAYS: Final = 12
 HOURS: Final = DAYS * 24
-LEAST_BUCKETS: Final = 4
-"""Known buckets without which an hour is not known (our judgement)."""
 
 
 class Past:
@@ -77,12 +75,12 @@ class Past:
 
 
 def _by_hour(values: Floats) -> Floats:
-    """Return means of twelve buckets each, NaN where too few are known."""
+    """Return means of twelve buckets each; one known bucket is enough, for probes that speak seldom."""
     by_hour = values.reshape(-1, BUCKETS_PER_HOUR)
     known = ~np.isnan(by_hour)
     count = known.sum(axis=1)
     total = np.where(known, by_hour, 0.0).sum(axis=1)
-    result: Floats = np.where(count >= LEAST_BUCKETS, total / np.maximum(count, 1), np.nan)
+    result: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     return result
 
 
