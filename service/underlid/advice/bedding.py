@@ -31,6 +31,9 @@ LEAST_G: Final = 20.0
 BED_OVER_PCT: Final = 2.0
 """A bed so near its target is left as it is when only the lid is wet (our judgement)."""
 
+OVERSHOOT_PCT: Final = 1.0
+"""To hold all liquid a bed may end so far below its target, no farther (our judgement)."""
+
 RATIO_GOAL: Final = 30.0
 """C:N that composting handbooks aim at, 25 to 30 (from memory of NRAES-54)."""
 
@@ -202,10 +205,14 @@ def rounded_g(mass_g: float) -> float:
 
 
 def _whole_dose_g(balance: Balance, target_pct: float, bedding: Feedstock) -> float:
-    """Return the dose that reaches the target and leaves no liquid free, whichever is more."""
-    if bedding.moisture_pct >= target_pct:
+    """Return the dose that reaches the target and leaves no liquid free, whichever is more.
+
+    But none that overshoots: what a bedding as poor as leaves cannot hold, drains.
+    """
+    if bedding.moisture_pct >= target_pct - OVERSHOOT_PCT:
         return 0.0
-    return max(dose_g(balance, target_pct, bedding), holding_dose_g(balance, bedding))
+    most_g = dose_g(balance, target_pct - OVERSHOOT_PCT, bedding)
+    return min(most_g, max(dose_g(balance, target_pct, bedding), holding_dose_g(balance, bedding)))
 
 
 def _bed_working(

@@ -27,7 +27,7 @@ SINCE_DAYS: Final = 14
 NOW_H: Final = 6
 """The moisture of now is a mean of so many hours; a whole day lags behind a bed that was watered."""
 
-USUAL_SD_PCT: Final = 4.0
+USUAL_SD_PCT: Final = 8.0
 """How far a bed was from its target when the keeper weighed or guessed it (our judgement)."""
 
 JUICE_PER_D: Final = 1.0
