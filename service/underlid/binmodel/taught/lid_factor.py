@@ -26,9 +26,9 @@ from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, wor
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
 from underlid.science.numeric import Floats
 
-LOSS_SD_G_M2_H: Final = 3.0
-"""2 % of humidity, as common sensors are wrong, make nearly 4 g/m²h at 20 °C, vents take a few more; a lid
-that was that wrong would be noticed (our judgement)."""
+LOSS_SD_G_M2_H: Final = 2.0
+"""1 % of humidity makes 1.8 g/m²h at 20 °C. Common sensors are wrong by two, but near saturation, where
+it matters, the readings are cut off (our judgement)."""
 
 SPAN_LEAST_K: Final = 1.0
 """Headspace and shed must differ by this for six hours; the hours in which they do not tell by how much
