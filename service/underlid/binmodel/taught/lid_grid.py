@@ -122,5 +122,5 @@ def _chance(film: Floats, lid: LidLook) -> Floats:
 
 def _normal_cdf(z: Floats) -> Floats:
     """Return the normal distribution function to 0.0002, by its logistic form."""
-    result: Floats = 1.0 / (1.0 + np.exp(-1.5976 * z - 0.070565988 * z**3))
+    result: Floats = 1.0 / (1.0 + np.exp(-1.5976 * z - 0.070565988 * z * z * z))
     return result
