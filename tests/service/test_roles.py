@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -17,6 +18,7 @@ from programs import require
 from service.forked import Forked
 from service.running import wait_until
 from service.several import LEASE_S, Several
+from storage.postgres import cluster
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
 from underlid.clock import SystemClock
 from underlid.config import load
@@ -141,6 +143,27 @@ def test_what_waits_for_a_worker_that_is_gone_is_taken_in_by_another(place: Seve
     client.disconnect()
     client.loop_stop()
     store.close()
+
+
+def test_a_second_service_with_readings_of_its_own_is_refused(tmp_path: Path) -> None:
+    require("initdb")
+    address = cluster().borrow()
+    given = {
+        "records_url": address,
+        "door": False,
+        "start_ms": SystemClock().now_ms(),
+        "speed": 1.0,
+        "began_s": time.monotonic(),
+    }
+    first = Forked(tmp_path / "first", **given)
+    try:
+        with pytest.raises(AssertionError, match="no other running service uses"):
+            Forked(tmp_path / "second", **given)
+        first.stop()
+        Forked(tmp_path / "second", **given).stop()
+    finally:
+        first.stop()
+    cluster().give_back(address)
 
 
 def test_a_role_without_others_to_share_with_is_refused(tmp_path: Path) -> None:
