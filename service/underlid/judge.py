@@ -216,7 +216,8 @@ class Judge:
         memory = self._memories[bin_id]
         memory.film.rewind(bucket)
         memory.trust.rewind(bucket)
-        memory.hour = memory.day = -1
+        memory.hour = -1
+        memory.learn_again(bucket)
         self._changed.add(bin_id)
 
     def _judge_bin(self, bin_id: str, now_ms: int) -> Judgement:

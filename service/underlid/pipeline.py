@@ -83,6 +83,11 @@ class BinMemory:
     judged_at_ms: int = -1
     findings: tuple[Finding, ...] = ()
 
+    def learn_again(self, bucket: int) -> None:
+        """Note that the past has changed from *bucket* on: lessons that rest on it are learnt anew."""
+        if self.lessons is None or bucket * BUCKET_MS < self.lessons.at_ms:
+            self.day = -1
+
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
@@ -194,7 +199,8 @@ def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
     earliest = min(entry.at_ms for entry in changed) // BUCKET_MS
     memory.film.rewind(earliest)
     memory.trust.rewind(earliest - HANDLED_AFTER)
-    memory.hour = memory.day = -1
+    memory.hour = -1
+    memory.learn_again(earliest)
     memory.entries = window.entries
 
 
