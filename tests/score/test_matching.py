@@ -77,7 +77,9 @@ def verdict(one: Raised, watched: Watched | None = None, entries: tuple[Entry, .
 def test_a_report_is_right_when_the_truth_is_in_the_grey_zone_or_beyond() -> None:
     assert verdict(alert(41.0)) == RIGHT
     assert verdict(alert(38.1)) == RIGHT
-    assert verdict(alert(30.0)) == FALSE
+    assert verdict(alert(30.0)) == RIGHT
+    assert verdict(alert(30.0, 35.0)) == FALSE
+    assert verdict(alert(27.0)) == FALSE
     assert verdict(alert(52.0)) == FALSE
     assert verdict(alert(41.0), heat((40, 48, -0.6))) == RIGHT
     assert verdict(alert(41.0), heat((40, 48, -0.8))) == FALSE

@@ -24,6 +24,9 @@ from underlid.score.watched import Moments, Watched
 from underlid.timeline import HOUR_MS
 
 EARLY_MS: Final = 72 * HOUR_MS
+EARLY_REPORT_MS: Final = 12 * HOUR_MS
+"""A report that comes so early, and is still open when it comes true, was an estimate a little high."""
+
 LATE_FORECAST_MS: Final = 6 * HOUR_MS
 
 RIGHT: Final = "right"
@@ -112,6 +115,9 @@ def judge_alert(
     if zone[now].any():
         return RIGHT, "so it was"
     if alert.forecast_for_ms is None:
+        soon = (at_ms >= alert.at_ms) & (at_ms <= alert.at_ms + EARLY_REPORT_MS) & zone
+        if soon.any() and alert.open_at(int(at_ms[soon][0])):
+            return RIGHT, f"it came true after {(at_ms[soon][0] - alert.at_ms) / HOUR_MS:.1f} h"
         nearest = watched.beyond[now]
         known = nearest[~np.isnan(nearest)]
         off = f"{known.max():+.2f} from the limit" if len(known) else "never in question"
