@@ -175,9 +175,10 @@ class Buffer:
 
     def oldest_received_ms(self) -> int | None:
         """Return when the row that waits longest was received, as far as the oldest rows tell."""
-        statement = "SELECT min(at_ms) FROM (SELECT time + delay_ms AS at_ms FROM hot ORDER BY time LIMIT ?)"
+        some = "SELECT time + delay_ms AS at_ms FROM hot ORDER BY time LIMIT ?"
         with self.store.readers.snapshot() as reader:
-            found: int | None = reader.execute(statement, (ROWS_A_SLICE,)).fetchone()[0]
+            row = reader.execute(f"SELECT min(at_ms) FROM ({some})", (ROWS_A_SLICE,)).fetchone()
+        found: int | None = row[0]
         return found
 
     def refused_count(self) -> int:

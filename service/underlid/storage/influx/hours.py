@@ -14,12 +14,15 @@ from typing import Final
 from underlid.storage.influx import selecting
 from underlid.storage.influx.buffer import Buffer, Dirty
 from underlid.storage.influx.lines import hourly_line, stale_line
-from underlid.storage.influx.reading_back import PROBES_A_QUERY
 from underlid.storage.influx.server import InfluxServer
+from underlid.storage.rollups import sums_of
 from underlid.timeline import DAY_MS, HOUR_MS
 
 GRACE_MS: Final = 2 * HOUR_MS
 """An hour is summed up this long after its end, so that batteries that report hourly are in."""
+
+PROBES_A_QUERY: Final = 50
+"""Probes whose day is read in one request: some ten megabytes at one reading a minute."""
 
 HOURS_A_LOOK: Final = 5_000
 """Hours that are looked at in one go."""
@@ -50,8 +53,8 @@ def _write(buffer: Buffer, server: InfluxServer, probes: list[str], some: list[D
     """Sum up the hours *some* of one day and write them."""
     first = min(one.hour for one in some)
     n = max(one.hour for one in some) + 1 - first
-    names = selecting.channels(server)
-    sums = selecting.summed(server, probes, names, first * HOUR_MS, n, HOUR_MS)
+    series = selecting.rows(server, probes, first * HOUR_MS, (first + n) * HOUR_MS)
+    sums = {probe: sums_of(one, first * HOUR_MS, n, HOUR_MS) for probe, one in series.items()}
     lines = []
     for one in some:
         mine = sums.get(one.probe, {})

@@ -1,8 +1,8 @@
 """Reading back: what the server has and what still waits here, as one; none missing, none twice.
 
 What waits is read first and the server after it: rows only go from here to there, so a row on its
-way is in one of both, or in both and merged by its key. Steps that waiting rows touch are summed up
-from rows; all others by the server, from kept hours where they serve.
+way is in one of both, or in both and merged by its key. Steps are summed up from rows; those of whole
+hours from kept hours, where there are any that no waiting row touches.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from underlid.storage.influx.buffer import Buffer
 from underlid.storage.influx.server import InfluxServer
 from underlid.storage.protocols import Buckets, Integers, RawSeries
 from underlid.storage.rollups import Sums, bucket_starts, buckets_of, sums_of
-from underlid.storage.series import NOTHING, merged
+from underlid.storage.series import NOTHING, cut, merged
 from underlid.timeline import HOUR_MS
 
-PROBES_A_QUERY: Final = 50
-"""Probes summed up in one request, so that an answer stays in bounds."""
+PROBES_A_QUERY: Final = 10
+"""Probes read in one request: two weeks at one reading a minute are some 13 megabytes here."""
 
 RUNS_MOST: Final = 20
 """Stretches of hours without kept sums that are asked for one by one; of more, all at once."""
@@ -49,13 +49,10 @@ class ReadingBack:
         starts = bucket_starts(start_ms, end_ms, step_ms)
         if not len(starts):
             return buckets_of(starts, step_ms, {})
-        fresh = self._fresh((probe,), starts, step_ms).get(probe, NOTHING)
-        names = self._names(channels)
         if step_ms % HOUR_MS:
-            sums = self._steps([probe], names, starts, step_ms).get(probe, {})
-            self._freshen(probe, sums, fresh, starts, step_ms, channels)
+            sums = self._steps([probe], starts, step_ms, channels)[probe]
         else:
-            sums = self._by_hours(probe, names, starts, step_ms, fresh, channels)
+            sums = self._by_hours(probe, starts, step_ms, channels)
         return buckets_of(starts, step_ms, sums)
 
     def buckets_of_all(
@@ -63,89 +60,54 @@ class ReadingBack:
     ) -> Iterator[tuple[str, Buckets]]:
         """Yield the buckets of many probes, some of them a request."""
         starts = bucket_starts(start_ms, end_ms, step_ms)
-        if not len(starts):
-            return
-        left = iter(probes)
+        left = iter(probes if len(starts) else ())
         while some := list(islice(left, PROBES_A_QUERY)):
-            fresh = self._fresh(some, starts, step_ms)
-            names = self._names(None)
             if step_ms % HOUR_MS:
-                sums = self._steps(some, names, starts, step_ms)
+                sums = self._steps(some, starts, step_ms, None)
+            else:
+                sums = {probe: self._by_hours(probe, starts, step_ms, None) for probe in some}
             for probe in some:
-                rows = fresh.get(probe, NOTHING)
-                if step_ms % HOUR_MS:
-                    mine = sums.get(probe, {})
-                    self._freshen(probe, mine, rows, starts, step_ms, None)
-                else:
-                    mine = self._by_hours(probe, names, starts, step_ms, rows, None)
-                yield probe, buckets_of(starts, step_ms, mine)
-
-    def _names(self, channels: Channels) -> list[str]:
-        names = selecting.channels(self._server)
-        return names if channels is None else [name for name in names if name in channels]
-
-    def _fresh(
-        self, probes: Collection[str], starts: Integers, step_ms: int
-    ) -> dict[str, RawSeries]:
-        return self._buffer.fresh(probes, int(starts[0]), int(starts[-1]) + step_ms)
+                yield probe, buckets_of(starts, step_ms, sums[probe])
 
     def _steps(
-        self, probes: Collection[str], names: Sequence[str], starts: Integers, step_ms: int
+        self, probes: Sequence[str], starts: Integers, step_ms: int, channels: Channels
     ) -> dict[str, dict[str, Sums]]:
-        return selecting.summed(self._server, probes, names, int(starts[0]), len(starts), step_ms)
-
-    def _freshen(
-        self,
-        probe: str,
-        sums: dict[str, Sums],
-        fresh: RawSeries,
-        starts: Integers,
-        step_ms: int,
-        channels: Channels,
-    ) -> None:
-        """Sum the steps that waiting rows touch up again, from rows of both sides."""
-        first_ms, n = int(starts[0]), len(starts)
-        touched = np.unique((fresh.taken_at_ms - first_ms) // step_ms).tolist()
-        if not touched:
-            return
-        selecting.without(sums, touched)
-        for begin, end in runs(touched):
-            series = merged(
-                selecting.raw(
-                    self._server, probe, first_ms + begin * step_ms, first_ms + end * step_ms
+        """Sum steps up from the rows of both sides."""
+        first_ms, end_ms = int(starts[0]), int(starts[-1]) + step_ms
+        fresh = self._buffer.fresh(probes, first_ms, end_ms)
+        stored = selecting.rows(self._server, probes, first_ms, end_ms, channels)
+        return {
+            probe: _only(
+                channels,
+                sums_of(
+                    merged(stored.get(probe, NOTHING), fresh.get(probe, NOTHING)),
+                    first_ms,
+                    len(starts),
+                    step_ms,
                 ),
-                fresh,
             )
-            for name, one in sums_of(series, first_ms, n, step_ms).items():
-                if channels is not None and name not in channels:
-                    continue
-                where = np.arange(begin, end)
-                sums.setdefault(name, Sums.empty(n)).add_at(where, one.at(where))
+            for probe in probes
+        }
 
     def _by_hours(
-        self,
-        probe: str,
-        names: Sequence[str],
-        starts: Integers,
-        step_ms: int,
-        fresh: RawSeries,
-        channels: Channels,
+        self, probe: str, starts: Integers, step_ms: int, channels: Channels
     ) -> dict[str, Sums]:
         """Return steps of whole hours: kept hours, and rows for those that are not kept."""
         first_ms, each = int(starts[0]), step_ms // HOUR_MS
         n = len(starts) * each
-        sums, known = selecting.hours(self._server, probe, names, first_ms, n)
+        fresh = self._buffer.fresh((probe,), first_ms, first_ms + n * HOUR_MS).get(probe, NOTHING)
+        sums, known = selecting.hours(self._server, probe, channels, first_ms, n)
+        known -= set(((fresh.taken_at_ms - first_ms) // HOUR_MS).tolist())
         missing = [place for place in range(n) if place not in known]
         selecting.without(sums, missing)
         for begin, end in few_runs(missing):
-            found = selecting.summed(
-                self._server, (probe,), names, first_ms + begin * HOUR_MS, end - begin, HOUR_MS
-            )
-            inside = np.array([at for at in missing if begin <= at < end], np.int64)
-            for name, one in found.get(probe, {}).items():
-                sums.setdefault(name, Sums.empty(n)).add_at(inside, one.at(inside - begin))
-        hourly = np.arange(n, dtype=np.int64) * HOUR_MS + first_ms
-        self._freshen(probe, sums, fresh, hourly, HOUR_MS, channels)
+            start_ms, end_ms = first_ms + begin * HOUR_MS, first_ms + end * HOUR_MS
+            stored = selecting.rows(self._server, (probe,), start_ms, end_ms, channels)
+            series = merged(stored.get(probe, NOTHING), cut(fresh, start_ms, end_ms))
+            where = np.array([at for at in missing if begin <= at < end], np.int64)
+            found = sums_of(series, start_ms, end - begin, HOUR_MS)
+            for name, one in _only(channels, found).items():
+                sums.setdefault(name, Sums.empty(n)).add_at(where, one.at(where - begin))
         if each == 1:
             return sums
         result = {}
@@ -153,6 +115,15 @@ class ReadingBack:
             result[name] = Sums.empty(len(starts))
             result[name].add_at(np.arange(n, dtype=np.int64) // each, one)
         return result
+
+
+def _only(channels: Channels, sums: dict[str, Sums]) -> dict[str, Sums]:
+    """Leave out the channels that were not asked for, and those that said nothing."""
+    return {
+        name: one
+        for name, one in sums.items()
+        if one.count.any() and (channels is None or name in channels)
+    }
 
 
 def runs(places: Sequence[int]) -> Iterator[tuple[int, int]]:

@@ -14,9 +14,17 @@ import numpy as np
 from underlid.readings.channels import is_id
 from underlid.storage.influx.answers import Table
 from underlid.storage.influx.lines import EARLIEST_MS, LATEST_MS
-from underlid.storage.influx.names import HOURLY, RECEIVED, SOURCE, SUMS, channel_of, field_of
+from underlid.storage.influx.names import (
+    HOURLY,
+    RECEIVED,
+    SOURCE,
+    STALE,
+    SUMS,
+    channel_of,
+    field_of,
+)
 from underlid.storage.influx.server import InfluxServer
-from underlid.storage.protocols import RawSeries
+from underlid.storage.protocols import Floats, Integers, RawSeries
 from underlid.storage.rollups import Sums
 from underlid.storage.series import NOTHING, joined
 from underlid.timeline import HOUR_MS
@@ -77,47 +85,49 @@ def series_of(table: Table) -> RawSeries:
     )
 
 
-def summed(
+def rows(
     server: InfluxServer,
     probes: Collection[str],
-    names: Sequence[str],
-    first_ms: int,
-    n: int,
-    step_ms: int,
-) -> dict[str, dict[str, Sums]]:
-    """Return the server's own sums of the channels *names* in *n* steps, by probe and channel."""
-    if not names or not probes or not n:
+    start_ms: int,
+    end_ms: int,
+    channels: Collection[str] | None = None,
+) -> dict[str, RawSeries]:
+    """Return the readings of many probes in [start_ms, end_ms), by probe.
+
+    They are summed up here and not by the server: it took two and a half times as long for six
+    channels (measured with 1.6.7), and sums here are the same as on SQLite.
+    """
+    picked = "*" if channels is None else ", ".join(f'"{field_of(one)}"' for one in channels)
+    if not picked or not probes or end_ms <= start_ms:
         return {}
-    parts = ", ".join(
-        f'min("{field}"), sum("{field}"), max("{field}"), count("{field}")'
-        for field in map(field_of, names)
-    )
     statement = (
-        f"SELECT {parts} FROM reading WHERE {between(first_ms, first_ms + n * step_ms)}"
-        f'{of_probes(probes)} GROUP BY time({step_ms}ms), "probe" fill(none)'
+        f"SELECT {picked} FROM reading WHERE {between(start_ms, end_ms)}{of_probes(probes)}"
+        ' GROUP BY "probe"'
     )
-    found: dict[str, dict[str, Sums]] = {}
+    found: dict[str, list[RawSeries]] = {}
     for table in server.query([statement]):
         probe = table.tags.get("probe", "")
         if probe in probes:
-            _take(found.setdefault(probe, {}), table, names, first_ms, n, step_ms)
-    return found
+            found.setdefault(probe, []).append(series_of(table))
+    return {probe: joined(parts) for probe, parts in found.items()}
 
 
 def hours(
-    server: InfluxServer, probe: str, names: Sequence[str], first_ms: int, n: int
+    server: InfluxServer, probe: str, channels: Collection[str] | None, first_ms: int, n: int
 ) -> tuple[dict[str, Sums], set[int]]:
     """Return *n* kept hours of a probe by channel, and which places are kept and not stale."""
-    if not is_id(probe) or not names:
+    picked = "*"
+    if channels is not None:
+        picked = ", ".join(f'"{name}_{part}"' for name in channels for part in SUMS)
+    if not is_id(probe) or not picked:
         return {}, set()
-    fields = ", ".join(f'"{name}_{part}"' for name in names for part in SUMS)
     span = between(first_ms, first_ms + n * HOUR_MS)
     found: dict[str, Sums] = {}
     known: set[int] = set()
     tables = server.query(
         [
-            f'SELECT {fields} FROM {HOURLY} WHERE "probe" = $probe AND {span}',
-            f'SELECT "n" FROM stale WHERE "n" > 0 AND "probe" = $probe AND {span}',
+            f'SELECT {picked} FROM {HOURLY} WHERE "probe" = $probe AND {span} GROUP BY "probe"',
+            f'SELECT "n" FROM {STALE} WHERE "n" > 0 AND "probe" = $probe AND {span}',
         ],
         {"probe": probe},
     )
@@ -125,45 +135,28 @@ def hours(
         numbers = table.numbers()
         places = ((numbers[:, 0] - first_ms) // HOUR_MS).astype(np.int64)
         if table.statement == 0:
-            _put(found, numbers[:, 1:], places, names, n)
+            columns = {name: numbers[:, at] for at, name in enumerate(table.columns)}
+            _put(found, columns, places, n)
             known.update(places.tolist())
         else:
             known.difference_update(places.tolist())
     return found, known
 
 
-def _take(
-    into: dict[str, Sums],
-    table: Table,
-    names: Sequence[str],
-    first_ms: int,
-    n: int,
-    step_ms: int,
-) -> None:
-    """Take the rows of one table of sums in."""
-    numbers = table.numbers()
-    places = ((numbers[:, 0] - first_ms) // step_ms).astype(np.int64)
-    _put(into, numbers[:, 1:], places, names, n)
-
-
-def _put(
-    into: dict[str, Sums],
-    cells: np.ndarray[tuple[int, int], np.dtype[np.float64]],
-    places: np.ndarray[tuple[int], np.dtype[np.int64]],
-    names: Sequence[str],
-    n: int,
-) -> None:
+def _put(into: dict[str, Sums], columns: dict[str, Floats], places: Integers, n: int) -> None:
     """Put low, sum, high and count of each channel at their places."""
-    for at, name in enumerate(names):
-        low, total, high, count = cells[:, 4 * at : 4 * at + 4].T
+    for column, count in columns.items():
+        name, _, part = column.rpartition("_")
         full = np.nan_to_num(count) > 0
-        if not full.any():
+        if part != "count" or not full.any():
             continue
         sums = into.get(name)
         if sums is None:
             sums = into[name] = Sums.empty(n)
         where = places[full]
-        sums.low[where], sums.total[where], sums.high[where] = low[full], total[full], high[full]
+        sums.low[where] = columns[f"{name}_low"][full]
+        sums.total[where] = columns[f"{name}_sum"][full]
+        sums.high[where] = columns[f"{name}_high"][full]
         sums.count[where] = count[full].astype(np.int64)
 
 
