@@ -127,6 +127,16 @@ def test_an_acknowledgement_beside_a_judgement_is_kept(several: list[Records]) -
         assert kept.acknowledged_by == "Ash"
 
 
+def test_what_cannot_be_kept_is_refused_in_words(several: list[Records]) -> None:
+    records = several[0]
+    for look in (records.alert, records.entry, records.bin_state, records.remove_person):
+        with pytest.raises(UnderlidError, match="a value"):
+            look("tan\0sy")
+    with pytest.raises(UnderlidError, match="a value"):
+        records.acknowledge("a\0", "Ash", 1)
+    assert records.setup() == PLACE
+
+
 def test_records_come_back_when_the_server_does() -> None:
     require("initdb")
     server = Cluster()

@@ -15,7 +15,7 @@ from contextlib import contextmanager, nullcontext
 from typing import Any, Final
 
 import sqlalchemy as sa
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DataError, SQLAlchemyError
 
 from underlid.errors import UnderlidError
 from underlid.storage.records.migrate import migrate
@@ -64,7 +64,7 @@ class Database:
         With *alone* false others may write at the same time, where the database allows it.
         """
         turn = nullcontext() if self.shared and not alone else self._write_lock
-        with turn, self._engine.begin() as connection:
+        with turn, _refusals(), self._engine.begin() as connection:
             if self.shared and alone:
                 connection.execute(sa.select(sa.func.pg_advisory_xact_lock(WRITERS_LOCK)))
             yield connection
@@ -72,7 +72,7 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[sa.Connection]:
         """Give a transaction that sees one moment and holds nobody up."""
-        with self._reader.connect() as connection:
+        with _refusals(), self._reader.connect() as connection:
             yield connection
 
     def close(self) -> None:
@@ -85,6 +85,23 @@ class Subject:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+
+
+@contextmanager
+def _refusals() -> Iterator[None]:
+    """Say in words what the database cannot keep or look for: trying again would not help.
+
+    PostgreSQL knows no text with a zero in it; SQLite does. Both know no number of more than 64 bits.
+    """
+    try:
+        yield
+    except (DataError, OverflowError) as error:
+        raise UnderlidError(
+            "a value",
+            value=str(getattr(error, "orig", error)).partition("\n")[0],
+            expected="text without unprintable characters, and numbers of a sensible size",
+            next_step="Correct what was sent.",
+        ) from None
 
 
 def _engine(url: str) -> sa.Engine:
