@@ -18,10 +18,10 @@ from underlid.storage.influx.names import RECEIVED, SENT
 from underlid.storage.influx.outgoing import LIVE_MS, STATEMENTS_MOST, arrived_ms, held_of
 from underlid.storage.influx.selecting import between, of_probes
 from underlid.storage.influx.server import InfluxServer
-from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS
 
-WINDOW_MS: Final = 2 * MINUTE_MS
-"""Arrivals are looked for in stretches, so that a follower that is far behind asks for little."""
+WINDOW_MS: Final = 10 * SECOND_MS
+"""Arrivals are looked for in stretches, because after an outage a whole hour arrives in seconds."""
 
 WINDOW_MOST_MS: Final = DAY_MS
 """Quiet stretches are passed over in steps that grow up to this."""

@@ -118,16 +118,16 @@ class Drain:
         with self.moving:
             if self._buffer.refused_count() >= REFUSED_MOST:
                 raise OperatorError(f"{REFUSED_MOST} readings were refused, more are not sent")
-            now_ms = self._clock.now_ms()
-            return self._round(now_ms)
+            return self._round()
 
-    def _round(self, now_ms: int) -> int:
+    def _round(self) -> int:
         """Send batch after batch: one is read and put into lines while another is sent."""
         gone = 0
         after: Key | None = None
         under_way: Future[_Prepared] | None = None
         try:
             for _ in range(ROUND_BATCHES):
+                now_ms = self._clock.now_ms()
                 batch = self._buffer.batch(BATCH_ROWS, now_ms - UNTIMED_REST_MS, after)
                 if not batch.keys:
                     break
@@ -137,11 +137,11 @@ class Drain:
                 sent = before.result() if before is not None else None
                 under_way = self._sender.submit(self._deliver, ready)
                 if sent is not None:
-                    gone += self._take_out(sent, now_ms)
+                    gone += self._take_out(sent)
         finally:
             try:
                 if under_way is not None:
-                    gone += self._take_out(under_way.result(), now_ms)
+                    gone += self._take_out(under_way.result())
             finally:
                 self._buffer.moved()
         return gone
@@ -159,8 +159,9 @@ class Drain:
             ready.refused.extend(self._send(part))
         return ready
 
-    def _take_out(self, sent: _Prepared, now_ms: int) -> int:
+    def _take_out(self, sent: _Prepared) -> int:
         """Take a batch that was sent, or refused, out of the buffer; return how many rows went."""
+        now_ms = self._clock.now_ms()
         self._sorter.done(sent.outgoing)
         gone = self._buffer.sent(
             sent.batch,
