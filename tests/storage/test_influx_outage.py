@@ -12,11 +12,13 @@ from storage.influx_front import Fault, Front
 from storage.influx_rows import poison, poisoned_rows, stored
 from storage.influxd import Influxd
 from storage.kept import KeptInInflux
-from storage.readings_places import START_MS, all_rows
+from storage.readings_places import START_MS, all_rows, timed
 from underlid.clock import VirtualClock
-from underlid.readings.values import RawMessage
+from underlid.readings.values import RawMessage, Reading
+from underlid.storage.influx import buffer
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.recorder import Outcome, Recorder
+from underlid.storage.trouble import StoreFullError
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 
@@ -106,3 +108,29 @@ def test_an_hour_without_the_server_delays_no_acknowledgement(
     assert stored(in_influx) == 1200
     for n in range(20):
         assert len(all_rows(store, f"tansy-{n}")) == 60
+
+
+def test_a_full_buffer_takes_nothing_until_the_server_takes_some(
+    in_influx: KeptInInflux, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(buffer, "PAGES_MOST", 100)
+    store = in_influx.open()
+    assert isinstance(store, InfluxReadings)
+    rows: list[Reading] = []
+    taken = 0
+
+    def write_on() -> None:
+        nonlocal taken, rows
+        while True:
+            rows = [timed("tansy-1", START_MS + taken + n, {"a": 1.0}) for n in range(500)]
+            store.write(rows)
+            taken += 500
+
+    with pytest.raises(StoreFullError):
+        write_on()
+    assert store.backlog().waiting == taken
+    store.drain.empty()
+    store.checkpoint()
+    store.write(rows)
+    store.drain.empty()
+    assert stored(in_influx) == taken + 500

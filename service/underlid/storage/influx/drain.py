@@ -168,8 +168,10 @@ class Drain:
             {one.dirty for one in sent.outgoing},
             [_refused_row(row, why, now_ms) for row, why in sent.refused],
         )
-        for row, why in sent.refused:
-            log.warning("InfluxDB refuses a reading", probe=row.probe, said=why)
+        if sent.refused:
+            row, why = sent.refused[0]
+            count = len(sent.refused)
+            log.warning("InfluxDB refuses readings", count=count, first=row.probe, said=why)
         return gone
 
     def empty(self) -> None:
