@@ -19,6 +19,7 @@ import numpy.typing as npt
 from underlid.advice.capacity import feeding
 from underlid.alerts.alert import Alert, AlertState, Spell
 from underlid.alerts.life import deadline_ms
+from underlid.alerts.outlook import forecast_as_json
 from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
@@ -173,7 +174,10 @@ class Judge:
             memory.findings,
             tuple(memory.alerts.values()),
         )
-        return state | {"feeding": feeding(memory.food, careful=unsettled(window) is not None)}
+        return state | {
+            "feeding": feeding(memory.food, careful=unsettled(window) is not None),
+            "forecast": forecast_as_json(memory.forecast),
+        }
 
     def forecast(self, bin_id: str) -> Forecast | None:
         """Return what was last foreseen of the bin; None where the data does not say."""

@@ -64,7 +64,7 @@ def test_drying_out_says_the_day_and_how_sure() -> None:
         },
         forecast_for_ms=NOW_MS,
     )  # fmt: skip
-    assert "too dry (below 65.0 %) about 21 September, in 6.4 days (5.1 to 8.0)" in text
+    assert "too dry (below 65.0 %) about Monday, 21 September, in 6.4 days (5.1 to 8.0)" in text
 
 
 def test_a_guess_is_called_one() -> None:

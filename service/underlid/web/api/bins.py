@@ -11,7 +11,7 @@ from underlid.timeline import DAY_MS, SECOND_MS, parse_time_ms, rfc3339
 from underlid.web.api.schemas import BinBody, LessonBody, ProblemBody, SeriesBody
 from underlid.web.context import context_of
 from underlid.web.marks import marks_of, spans_of
-from underlid.web.pages.bin import curves_json
+from underlid.web.pages.bin import curves_json, forecast_json
 from underlid.web.problem import Problem, not_found
 from underlid.web.series import POINTS_MOST, curves_of
 from underlid.web.visitor import AnyCaller
@@ -64,6 +64,19 @@ def bin_lessons(request: Request, bin_id: str, caller: AnyCaller) -> dict[str, L
     return {name: LessonBody.model_validate(one) for name, one in lessons.items()}
 
 
+@router.get("/bins/{bin_id}/forecast")
+def bin_forecast(request: Request, bin_id: str, caller: AnyCaller) -> dict[str, Any]:
+    """Return what is foreseen of the bin for 72 hours, every third hour, with an 80 % band."""
+    del caller
+    _setup_with(request, bin_id)
+    state = context_of(request).judged.state(bin_id)
+    if state is None or not isinstance(state.get("forecast"), dict):
+        raise Problem(
+            404, "Nothing is foreseen of this bin yet. Ask again when it has been measured."
+        )
+    return {"bin": bin_id, **state["forecast"]}
+
+
 @router.get("/bins/{bin_id}/series")
 def bin_series(
     request: Request,
@@ -91,6 +104,7 @@ def bin_series(
         channels=columns["channels"],
         marks=marks_of(context, bin_id, start_ms, until_ms),
         spans=spans_of(context, bin_id, start_ms, until_ms),
+        forecast=forecast_json(context, bin_id),
     )
 
 

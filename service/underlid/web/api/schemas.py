@@ -240,6 +240,9 @@ class SeriesBody(BaseModel):
     )
     marks: list[dict[str, Any]]
     spans: list[dict[str, Any]]
+    forecast: dict[str, Any] | None = Field(
+        default=None, description="start_ms, step_ms, points, channels: what is foreseen now"
+    )
 
 
 def when(at_ms: int | None) -> str | None:

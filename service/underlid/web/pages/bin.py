@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from underlid.binmodel.bins import Setup
-from underlid.timeline import DAY_MS, SECOND_MS
+from underlid.timeline import DAY_MS, SECOND_MS, parse_time_ms
 from underlid.web.context import Context, context_of
 from underlid.web.marks import marks_of, spans_of
 from underlid.web.problem import not_found
@@ -73,6 +73,7 @@ def chart_json(context: Context, setup: Setup, bin_id: str, curves: Curves, now_
         "until": now_ms,
         "marks": marks_of(context, bin_id, start_ms, now_ms),
         "spans": spans_of(context, bin_id, start_ms, now_ms),
+        "forecast": forecast_json(context, bin_id),
         "target_pct": setup.bins[bin_id].target_moisture_pct,
     }
     return json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
@@ -93,6 +94,22 @@ def curves_json(curves: Curves) -> dict[str, Any]:
             for channel, band in curves.bands.items()
             if np.isfinite(band.mean).any()
         },
+    }
+
+
+def forecast_json(context: Context, bin_id: str) -> dict[str, Any] | None:
+    """Return what is foreseen as the browser's chart takes it: columns, as of curves."""
+    state = context.judged.state(bin_id)
+    forecast = state.get("forecast") if state else None
+    if not isinstance(forecast, dict):
+        return None
+    step_ms = int(forecast["step_s"]) * SECOND_MS
+    channels = forecast["channels"]
+    return {
+        "start_ms": parse_time_ms(forecast["first"]) - step_ms // 2,
+        "step_ms": step_ms,
+        "points": max(len(one["mean"]) for one in channels.values()),
+        "channels": channels,
     }
 
 

@@ -6,7 +6,7 @@
 // address give; events.ranged(from, until) is called when the view has changed. Panels are chosen in
 // `panels.js` and drawn in `draw.js`; fingers and keys are in `gestures.js`.
 
-import { extent } from "./curve.js";
+import { reach } from "./curve.js";
 import { LEFT, RIGHT, drawPanel, shapeOf, svg } from "./draw.js";
 import { listen } from "./gestures.js";
 import { panelsOf } from "./panels.js";
@@ -17,6 +17,7 @@ const TICK_PX = 64;
 const NEAR_PX = 14; // a mark this near to the cursor is read with it
 const SHORTEST_MS = 30 * 60_000;
 const LONGEST_MS = 4000 * 86_400_000;
+const AHEAD_MS = 36 * 3_600_000; // of what is foreseen, shown at first
 const AHEAD = 0.5; // of the view may be empty future
 
 /** Draw `data` into `root`. */
@@ -32,7 +33,7 @@ class Chart {
     this.zone = root.dataset.timezone || "UTC";
     this.units = root.dataset.units || "si";
     this.from = data.from;
-    this.until = data.until;
+    this.until = data.until + (data.forecast ? AHEAD_MS : 0);
     this.newest = data.until;
     this.firstSpan = data.until - data.from;
     this.at = null;
@@ -66,7 +67,7 @@ class Chart {
 
   /** Go back to the present, as wide as at first. */
   home() {
-    this.setRange(this.newest - this.firstSpan, this.newest);
+    this.setRange(this.newest - this.firstSpan, this.newest + (this.data.forecast ? AHEAD_MS : 0));
   }
 
   /** Put other data in; the view stays. */
@@ -92,7 +93,7 @@ class Chart {
     data.points = Math.max(data.points, index + 1);
     if (at > this.newest) {
       const shift = at - this.newest;
-      if (this.until >= this.newest && this.until - this.newest < data.step_ms * 2) {
+      if (this.until >= this.newest && this.until - this.newest < data.step_ms * 2 + (data.forecast ? AHEAD_MS : 0)) {
         this.from += shift;
         this.until += shift;
       }
@@ -168,7 +169,7 @@ class Chart {
     this.x = x;
     const times = ticks(from, until, Math.max(2, Math.floor((width - LEFT) / TICK_PX)), zone);
     for (const panel of this.panels) {
-      drawPanel(panel, { data, from, until, width, zone, units, x, ticks: times, extent: extent(data, panel.lines, from, until) });
+      drawPanel(panel, { data, from, until, width, zone, units, x, ticks: times, extent: reach(data, panel.lines, from, until) });
     }
     this.body.setAttribute("aria-label", `From ${spoken(from, zone)} to ${spoken(until, zone)}. Arrows move, plus and minus zoom, Home shows the present, comma and full stop step through the values.`);
     this.readOut();

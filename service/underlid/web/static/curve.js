@@ -52,6 +52,13 @@ function point(data, value, index, x, y) {
   return `${x(data.start_ms + (index + 0.5) * data.step_ms).toFixed(1)} ${y(value).toFixed(1)}`;
 }
 
+/** Return [lowest, highest] of several channels in [from, until], what is foreseen included, or null. */
+export function reach(data, channels, from, until) {
+  const both = [extent(data, channels, from, until), data.forecast && extent(data.forecast, channels, from, until)];
+  const [first, second] = both.filter(Boolean);
+  return second ? [Math.min(first[0], second[0]), Math.max(first[1], second[1])] : first ?? null;
+}
+
 /** Return the lowest and highest value of several channels in [from, until], or null. */
 export function extent(data, channels, from, until) {
   const [first, last] = within(data, from, until);

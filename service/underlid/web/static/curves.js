@@ -39,8 +39,8 @@ export function begin(root, bin) {
     });
     const answer = await fetch(`/api/v1/bins/${encodeURIComponent(bin)}/series?${query}`);
     if (!answer.ok || mine !== asked) return;
-    const { start, step_s: step, points, channels, marks, spans } = await answer.json();
-    held = { start_ms: Date.parse(start), step_ms: step * 1000, points, channels, marks, spans };
+    const { start, step_s: step, points, channels, marks, spans, forecast } = await answer.json();
+    held = { start_ms: Date.parse(start), step_ms: step * 1000, points, channels, marks, spans, forecast };
     chart.replace(held);
   }
 

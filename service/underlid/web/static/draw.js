@@ -84,6 +84,15 @@ function curves(panel, view, { room, bottom, right, y, low }) {
       svg("path", { class: `line ${shape}`, d: linePath(data, columns.mean, from, until, x, y) }),
     );
   }
+  for (const channel of panel.lines) {
+    const ahead = data.forecast?.channels[channel];
+    if (!ahead) continue;
+    const shape = shapeOf(channel);
+    group.append(
+      svg("path", { class: `band ahead ${shape}`, d: areaPath(data.forecast, ahead.low, ahead.high, from, until, x, y, low) }),
+      svg("path", { class: `line ahead ${shape}`, d: linePath(data.forecast, ahead.mean, from, until, x, y) }),
+    );
+  }
   return [clip, group];
 }
 
