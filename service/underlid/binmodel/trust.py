@@ -18,7 +18,7 @@ from underlid.binmodel.faults.channels import keys_of, probe_with
 from underlid.binmodel.faults.detectors import SLOW_H, Begun, begun_by_hour
 from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
 from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
-from underlid.binmodel.faults.scene import Scene
+from underlid.binmodel.faults.scene import TEMPERATURES, Scene
 from underlid.binmodel.faults.spikes import spikes
 from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
@@ -44,6 +44,7 @@ FINAL_AFTER: Final = 3
 
 OPENING_FINAL_AFTER: Final = 24
 FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
+UPSET_BUCKETS: Final = 2 * BUCKETS_PER_HOUR
 OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
 
 
@@ -240,9 +241,21 @@ class Trust:
         if cause is Cause.DROPOUT:
             key = (key[0], "")
         spans = self._spans.setdefault(key, [])
+        if cause is Cause.DRIFT and key[1] in TEMPERATURES and self._upset(begin.from_bucket):
+            return
         if not any(one.cause is cause and one.until_bucket is None for one in spans):
             found_h = table.first_h + begin.at + 1
             spans.append(Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended))
+
+    def _upset(self, bucket: int) -> bool:
+        """Tell whether a temperature was at fault in the days that drift is told from."""
+        return any(
+            one.until_bucket > bucket - LOOKBACK_H * BUCKETS_PER_HOUR
+            for key, spans in self._spans.items()
+            if key[1] in TEMPERATURES
+            for one in spans
+            if one.until_bucket is not None and one.until_bucket - one.from_bucket > UPSET_BUCKETS
+        )
 
     def _end(self, scene: Scene, hour: int) -> None:
         table = scene.table
@@ -250,7 +263,7 @@ class Trust:
             for span in spans:
                 if span.until_bucket is not None or span.ended is None:
                     continue
-                row = _row_of(scene, key)
+                row = scene.row_of(key)
                 if row is None:
                     continue
                 until = span.ended(scene, row, hour, span)
@@ -277,14 +290,6 @@ class Trust:
         for key, spans in self._spans.items():
             self._spans[key] = [one for one in spans if (one.until_bucket or before) >= oldest]
         return min((one for one in changed if one < before), default=None)
-
-
-def _row_of(scene: Scene, key: Key) -> int | None:
-    """Return the row of a channel; of a whole probe its first."""
-    for row, one in enumerate(scene.table.keys):
-        if one == key or (not key[1] and one[0] == key[0]):
-            return row
-    return None
 
 
 def _hide(values: Floats, start: int, begin: int, until: int | None) -> None:

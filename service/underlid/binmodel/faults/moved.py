@@ -12,7 +12,7 @@ import numpy as np
 
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.pulled import FALL_PCT
-from underlid.binmodel.faults.scene import Begin, Scene
+from underlid.binmodel.faults.scene import DRYING, Begin, Scene
 from underlid.binmodel.faults.table import Integers
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
@@ -69,7 +69,7 @@ def soil_begins(scene: Scene, at: int) -> list[Begin]:
             past = wet[max(0, hour - 26) : hour - 1]
             if np.nanmedian(past) - wet[hour + 1] < SOIL_STEP_PCT:
                 continue
-            if not scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER):
+            if not scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER, DRYING):
                 found.append(Begin(hour + 1, row, start))
                 break
     return found

@@ -12,13 +12,16 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.fault import SOILS, Span
-from underlid.binmodel.faults.scene import Begin, Scene, span_of
+from underlid.binmodel.faults.scene import DRYING, Begin, Scene, span_of
 from underlid.binmodel.faults.table import LOOKBACK_H
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
 FALL_PCT: Final = 14.0
 """% points that a soil probe loses within two hours only when it leaves the bed (our judgement)."""
+
+NOT_BY_WORK_PCT: Final = 25.0
+"""Nor does a bed get so much drier by work on it."""
 
 FALL_GATE_PCT: Final = 0.7 * FALL_PCT
 """What the fall from one hour to the next but one shows at the least."""
@@ -136,7 +139,8 @@ def _fall(scene: Scene, row: int, hour: int, wet: Floats, at: int) -> Begin | No
     if min(before, recent) - after < FALL_PCT:
         return None
     start = table.bucket_of(hour - 1)
-    if scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER):
+    worked = scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER, DRYING)
+    if worked and before - after < NOT_BY_WORK_PCT:
         return None
     return Begin(hour + 1, row, start, (before, float(after)))
 

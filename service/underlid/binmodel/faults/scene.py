@@ -32,6 +32,9 @@ HUMIDITIES: Final = ("headspace_rh_pct", "shed_rh_pct")
 HANDLING: Final = (Feed, BeddingAdded, LiquidAdded, Harvest, Worms, Turned, Moved)
 """Entries that say somebody had their hands in the bed."""
 
+DRYING: Final = (BeddingAdded, Harvest, Worms, Turned, Moved)
+"""Work after which the bed around a soil probe may be drier at once."""
+
 SOIL_SPAN_RAW: Final = 1600.0
 """Counts from dry to wet of a capacitive probe whose ends nobody has noted (science page)."""
 
@@ -61,22 +64,26 @@ class Scene:
         every = (*self.window.places, *self.window.air_places)
         return {place.probe: place for place in every}
 
-    @cached_property
-    def handled(self) -> list[int]:
-        """Return the buckets in which the keeper wrote down work on the bed."""
-        return [
-            entry.at_ms // BUCKET_MS
-            for entry in self.window.entries
-            if isinstance(entry.what, HANDLING)
-        ]
-
-    def was_handled(self, bucket: int, before: int, after: int) -> bool:
+    def was_handled(
+        self, bucket: int, before: int, after: int, kinds: tuple[type, ...] = HANDLING
+    ) -> bool:
         """Tell whether the journal has work from *before* buckets earlier to *after* later."""
-        return any(bucket - before <= one <= bucket + after for one in self.handled)
+        return any(
+            bucket - before <= entry.at_ms // BUCKET_MS <= bucket + after
+            for entry in self.window.entries
+            if isinstance(entry.what, kinds)
+        )
 
     def rows(self, channels: Iterable[str]) -> list[int]:
         """Return the rows of some channels."""
         return [at for at, key in enumerate(self.table.keys) if key[1] in channels]
+
+    def row_of(self, key: Key) -> int | None:
+        """Return the row of a channel; of a whole probe its first."""
+        for row, one in enumerate(self.table.keys):
+            if one == key or (not key[1] and one[0] == key[0]):
+                return row
+        return None
 
     def pct_per_unit(self, row: int) -> float:
         """Return % points of moisture per unit of a soil channel; negative where dry is high."""
