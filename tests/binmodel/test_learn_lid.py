@@ -122,7 +122,7 @@ def test_a_lid_that_stays_dry_against_the_sensors_loses_water() -> None:
     rng = np.random.default_rng(15)
     said, truth = lid_bin(rng, 0.7, loss_g_m2_h=4.0, rh_off_pct=2.0)
     found = learn(window(said, looks(rng, truth, 10))).lid_loss_g_m2_h
-    assert found.value > 1.0
+    assert found.value > 0.5
     assert "loses" in found.text
 
 

@@ -22,7 +22,13 @@ from underlid.binmodel.taught.lid_grid import (
     log_likelihood,
 )
 from underlid.binmodel.taught.past import Past
-from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
+from underlid.binmodel.taught.posterior import (
+    counted,
+    likeliest_and_sd,
+    mean_and_sd,
+    normal,
+    worth,
+)
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
 from underlid.science.numeric import Floats
 
@@ -64,7 +70,7 @@ def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
         top = seen.max()
         weight = weight + top + np.log(np.exp(seen - top).sum(axis=2))
     value, sd = mean_and_sd(FACTORS, np.logaddexp.reduce(weight, axis=1))
-    more, more_sd = mean_and_sd(LOSSES_G_M2_H, np.logaddexp.reduce(weight, axis=0))
+    more, more_sd = likeliest_and_sd(LOSSES_G_M2_H, np.logaddexp.reduce(weight, axis=0))
     hours = 0 if measured is None else measured[1]
     if not told and not hours:
         return _unlearnt(name, factor, factor_sd, loss)

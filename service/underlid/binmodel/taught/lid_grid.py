@@ -20,7 +20,7 @@ from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import absolute_humidity_g_m3
 
 FACTORS: Final = np.linspace(0.30, 1.0, 29)
-LOSSES_G_M2_H: Final = np.linspace(-9.0, 9.0, 9)
+LOSSES_G_M2_H: Final = np.linspace(-6.0, 6.0, 9)
 """Added to what a lid of this kind loses."""
 
 SCALES: Final = np.array([0.65, 1.0, 1.5])
