@@ -10,6 +10,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from underlid.binmodel.bins import ProbePlace
+from underlid.binmodel.faults.fault import Key
 from underlid.binmodel.faults.table import Table
 from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.window import BinWindow
