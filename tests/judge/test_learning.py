@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -140,6 +141,25 @@ def test_lessons_are_learnt_once_a_day_only(lived: Judge) -> None:
     assert learnt[0] == learnt[1]
     assert learnt[2] == learnt[0] + DAY_MS
     assert _lessons_of(lived).at_ms % BUCKET_MS == 0
+
+
+def test_samples_given_later_equal_samples_given_before_the_readings_came() -> None:
+    made = [one for one in history(3) if one.taken_at_ms < START_MS + 5 * DAY_MS]
+    end_ms = START_MS + 5 * DAY_MS
+    with_samples = setup()
+    place = replace(with_samples.probes["tansy-1"], soil_points=())
+    without = replace(with_samples, probes=with_samples.probes | {"tansy-1": place})
+    states = []
+    for first in (without, with_samples):
+        judge = Judge(first, START_MS)
+        judge.add_readings(made)
+        judge.judge(end_ms)
+        judge.set_setup(with_samples, end_ms)
+        judge.judge(end_ms + MINUTE_MS)
+        state = judge.state("tansy")
+        assert state is not None
+        states.append((state["now"], state["lessons"], state["verdicts"]))
+    assert states[0] == states[1]
 
 
 def _lessons_of(judge: Judge) -> Lessons:
