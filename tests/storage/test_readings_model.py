@@ -190,5 +190,5 @@ def test_the_server_equals_a_dictionary(influxd: Influxd, front: Front) -> None:
     )
     run_state_machine_as_test(
         ServerAndDictionary,
-        settings=settings(max_examples=12, stateful_step_count=10, deadline=None),
+        settings=settings(max_examples=8, stateful_step_count=10, deadline=None),
     )

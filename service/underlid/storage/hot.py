@@ -52,7 +52,7 @@ class Inserted:
 
 
 class HotTable:
-    """Writes readings; used by one thread at a time (`SqliteReadings` holds the lock)."""
+    """Writes readings; used by one thread at a time (`HotStore` holds the lock)."""
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self.connection = connection
