@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 import threading
 import time
 from pathlib import Path
@@ -12,6 +15,7 @@ from storage.influx_front import Fault, Front
 from storage.influx_rows import poison, poisoned_rows, stored
 from storage.influxd import Influxd
 from storage.kept import KeptInInflux
+from storage.killed_sender import PROBES
 from storage.readings_places import START_MS, all_rows, timed
 from underlid.clock import VirtualClock
 from underlid.readings.values import RawMessage, Reading
@@ -134,3 +138,34 @@ def test_a_full_buffer_takes_nothing_until_the_server_takes_some(
     store.write(rows)
     store.drain.empty()
     assert stored(in_influx) == taken + 500
+
+
+def test_a_sender_that_is_killed_sends_nothing_twice_and_all_of_it(
+    in_influx: KeptInInflux, tmp_path: Path
+) -> None:
+    place = in_influx.place()
+    file, promised = tmp_path / "killed.sqlite", -1
+    for kill in range(3):
+        words = [str(file), place.url, place.token, place.bucket, str(promised + 1)]
+        sender = subprocess.Popen(
+            [sys.executable, str(Path(__file__).with_name("killed_sender.py")), *words],
+            stdout=subprocess.PIPE,
+            text=True,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        )
+        assert sender.stdout is not None
+        sender.stdout.readline()
+        time.sleep(0.8 + 0.3 * kill)
+        sender.kill()
+        said = sender.stdout.read()
+        sender.wait()
+        whole = said[: said.rfind("\n") + 1].split()
+        promised = int(whole[-1]) if whole else promised
+    assert stored(in_influx) > 0, "nothing was sent in time"
+    store = InfluxReadings(file, place, in_influx.clock)
+    store.drain.empty()
+    for n in range(PROBES):
+        values = store.raw(f"tansy-{n}", 0, 2 * START_MS).values["bed_temp_c"].tolist()
+        assert values == [float(number) for number in range(len(values))]
+        assert len(values) in (promised + 1, promised + 2)
+    store.close()

@@ -1,7 +1,8 @@
 """What the rest of Underlid may ask of a store of readings, whichever it is.
 
 `sqlite_readings.py` and `influx/readings.py` implement it, `readings_store.py` picks one; records
-(bins, journal, alerts, people) are in `records/`. All calls block; edges that must not wait call them from a thread.
+(bins, journal, alerts, people) are in `records/`. All calls block; edges that must not wait call
+them from a thread.
 """
 
 from __future__ import annotations
