@@ -15,6 +15,8 @@ from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.known import Known
 from underlid.binmodel.lid import LidNow, lid_now, net_g_m2_h
+from underlid.binmodel.outlook.film_now import flux_doubt
+from underlid.binmodel.outlook.lid_outlook import vapour_room
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import Reach, coming, fresh
@@ -26,6 +28,9 @@ FILM_DEADBAND_G_M2: Final = 20.0
 NET_LEAST_G_M2_H: Final = 2.5
 """A lid is getting wet when it gains this much in the mean of a day, 60 g/m²: humidity that is wrong
 by 0.2 K of dew point makes as much (our judgement)."""
+
+NET_DOUBT_SHARE: Final = 0.8
+"""A lid of which little is known must gain more by so much of the doubt (our judgement)."""
 
 SATURATED_TRUST: Final = 0.6
 """Certainty is cut to this share while the humidity sensor says nothing (our judgement)."""
@@ -59,11 +64,18 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         FILM_DEADBAND_G_M2,
     )
     evidence = _evidence(window, held, now)
+    forecast = fresh(known.forecast, window.now_ms)
+    if forecast is not None and forecast.film_now_g_m2 is not None:
+        low, high = forecast.film_now_g_m2
+        evidence["lid_film_low_g_m2"] = round(min(low, held))
+        evidence["lid_film_high_g_m2"] = round(max(high, held))
     if priority is None:
         return _foreseen(window, known, now, evidence, held=open_priority is not None)
     verdict, reason = Verdict.HOLDS, ""
-    if priority is Priority.MEDIUM and open_priority in (None, Priority.LOW):
+    if open_priority in (None, Priority.LOW):
         verdict, reason = _day_by_day(window, evidence)
+        if verdict is Verdict.CLEAR and open_priority is not None:
+            verdict, reason = Verdict.UNKNOWN, "wet as foreseen, but perhaps only for the night"
     feed = wet_feed(window) if verdict is Verdict.HOLDS else None
     return Finding(
         Condition.CONDENSATION,
@@ -124,9 +136,17 @@ def _day_by_day(window: BinWindow, evidence: dict[str, float | str]) -> tuple[Ve
     if net is None:
         return Verdict.UNKNOWN, "too few hours of the last day to tell mist of the night from more"
     evidence["condensing_day_mean_g_m2_h"] = round(net, 2)
-    if net >= NET_LEAST_G_M2_H:
+    if net >= NET_LEAST_G_M2_H + NET_DOUBT_SHARE * _doubt_g_m2_h(window):
         return Verdict.HOLDS, ""
     return Verdict.CLEAR, "the lid dries again within the day"
+
+
+def _doubt_g_m2_h(window: BinWindow) -> float:
+    """Return how wrong the flux may be for long, by what is known of this lid."""
+    bed, shed = window.present("bed_temp_c"), window.present("shed_temp_c")
+    if bed is None or shed is None:
+        return 0.0
+    return float(flux_doubt(window, vapour_room(np.array([bed]), np.array([shed])))[0])
 
 
 def _by_humidity(window: BinWindow, open_priority: Priority | None) -> Finding:

@@ -70,11 +70,12 @@ def bin_forecast(request: Request, bin_id: str, caller: AnyCaller) -> dict[str, 
     del caller
     _setup_with(request, bin_id)
     state = context_of(request).judged.state(bin_id)
-    if state is None or not isinstance(state.get("forecast"), dict):
+    forecast = state.get("forecast") if state else None
+    if not isinstance(forecast, dict):
         raise Problem(
             404, "Nothing is foreseen of this bin yet. Ask again when it has been measured."
         )
-    return {"bin": bin_id, **state["forecast"]}
+    return {"bin": bin_id, **forecast}
 
 
 @router.get("/bins/{bin_id}/series")
