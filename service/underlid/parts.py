@@ -26,7 +26,6 @@ from underlid.mqtt.outward import alert_topic, payload_of, state_topic
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.outbox import Courier
 from underlid.pipeline import Judgement
-from underlid.readings.values import Admitted
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.recorder import Recorder
 from underlid.storage.records import Records
@@ -35,6 +34,7 @@ from underlid.watch import Watch
 from underlid.web.live import Hub
 from underlid.workers.sharing import SHED, Sharing
 from underlid.workers.states import StoredStates
+from underlid.workers.statuses import WRITE_EVERY_S, Statuses
 from underlid.workers.tail import LOOK_EVERY_S, Tail
 
 PACK_EVERY_S: Final = 3600.0
@@ -58,6 +58,7 @@ class Parts:
     sharing: Sharing | None = None
     recorder: Recorder | None = None
     users: DoorUsers | None = None
+    statuses: Statuses | None = None
     watch: Watch | None = None
     courier: Courier | None = None
     states: StoredStates | None = None
@@ -69,16 +70,11 @@ class Parts:
 
 def listen(parts: Parts) -> None:
     """Tell the parts that live on committed readings and on judgements."""
-    records, watch, courier, recorder = parts.records, parts.watch, parts.courier, parts.recorder
-
-    def note_statuses(admitted: Admitted) -> None:
-        if admitted.statuses:
-            records.set_probe_statuses(admitted.statuses)
-
-    if recorder is not None:
-        if watch is not None and not parts.settings.several:
-            recorder.listen(watch.take)
-        recorder.listen(note_statuses)
+    watch, courier, recorder = parts.watch, parts.courier, parts.recorder
+    if recorder is not None and watch is not None and not parts.settings.several:
+        recorder.listen(watch.take)
+    if recorder is not None and parts.statuses is not None:
+        recorder.listen(parts.statuses.take)
 
     def judged(judgement: Judgement) -> None:
         if parts.tail is None:
@@ -106,6 +102,8 @@ def schedule(parts: Parts) -> BackgroundScheduler:
             "interval",
             seconds=max(1.0, PACK_EVERY_S / speed),
         )
+    if parts.statuses is not None:
+        scheduler.add_job(parts.statuses.write, "interval", seconds=WRITE_EVERY_S)
     if parts.tail is not None:
         scheduler.add_job(parts.tail.look, "interval", seconds=LOOK_EVERY_S)
     if parts.adoption is not None:

@@ -46,6 +46,7 @@ from underlid.web.server import Server
 from underlid.workers.roles import check_role
 from underlid.workers.sharing import INGEST, PLACE, Sharing, worker_name
 from underlid.workers.states import StoredStates
+from underlid.workers.statuses import Statuses
 from underlid.workers.tail import Tail
 
 log = structlog.get_logger(__name__)
@@ -131,6 +132,8 @@ class Service:
         if settings.several:
             self._add_what_others_did(parts)
         if self._takes_in:
+            parts.statuses = Statuses(records)
+            stack.callback(parts.statuses.close)
             parts.recorder = Recorder(readings, EntryKeeper(records))
             stack.callback(parts.recorder.close)
         listen(parts)

@@ -73,6 +73,21 @@ def ask(url: str, token: str = "", body: bytes | None = None) -> tuple[int, str]
         return error.code, error.read().decode()
 
 
+def hears_of_a_reading(web: str, token: str, client: mqtt.Client, place: Several) -> bool:
+    """Tell whether an open page hears of a reading that another worker took in."""
+    headers = {"Authorization": f"Bearer {token}"}
+    asked = urllib.request.Request(f"{web}/api/v1/live?bin=tansy", headers=headers)
+    with urllib.request.urlopen(asked, timeout=15) as stream:
+        for line in stream:
+            if line.startswith(b"retry"):
+                continue
+            if line == b"event: look\n":  # sent when the first look has been taken
+                publish(client, place, 1, 0)
+            if line == b"event: reading\n":
+                return True
+    return False
+
+
 def test_each_role_does_its_part(place: Several) -> None:
     token = place.records.make_token("test", Role.KEEPER)
     place.records.add_person("Ash", Role.KEEPER, "lift the lid")
@@ -95,6 +110,9 @@ def test_each_role_does_its_part(place: Several) -> None:
     wait_until(lambda: "underlid/v1/potting/state/tansy" in states)
     status, series = ask(f"{bins}/tansy/series", token)
     assert (status, '"dew_point_c"' in series) == (200, True)
+    client.publish("underlid/v1/potting/tansy-1/status", "online", qos=1)
+    wait_until(lambda: "tansy-1" in place.records.probe_statuses())
+    assert hears_of_a_reading(worker["page"].web, token, client, place)
     pack = json.dumps({"bed_temp_c": 24.5}).encode()
     post = "/api/v1/readings?shed=potting&probe=tansy-1"
     assert ask(worker["taker"].web + post, token, pack)[0] == 200
