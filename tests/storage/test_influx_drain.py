@@ -111,6 +111,18 @@ def test_a_server_that_is_not_there_is_told_after_a_while(tmp_path: Path) -> Non
     store.close()
 
 
+def test_a_worker_without_readings_notices_as_well(tmp_path: Path) -> None:
+    clock = VirtualClock(START_MS)
+    nowhere = InfluxPlace("http://127.0.0.1:9", "a:b", "", "underlid/autogen")
+    store = InfluxReadings(tmp_path / "buffer.sqlite", nowhere, clock)
+    store.start()
+    while store.drain._away_since_ms is None:
+        time.sleep(0.01)
+    clock.set_ms(START_MS + AWAY_TOLD_MS)
+    assert "no answer to a ping" in str(store.backlog().trouble)
+    store.close()
+
+
 def test_a_refused_row_goes_aside_with_the_servers_words(
     in_influx: KeptInInflux, store: InfluxReadings
 ) -> None:

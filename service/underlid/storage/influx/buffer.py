@@ -206,7 +206,7 @@ class Buffer:
         for first in range(0, len(rows), ROWS_A_SLICE):
             some = rows[first : first + ROWS_A_SLICE]
             with self.store.trouble(), self.store.locked() as hot, transaction(hot.connection):
-                hot.insert(some)
+                self.store.late.note(hot.insert(some).rows.keys())
                 hot.connection.executemany(
                     "DELETE FROM refused WHERE probe = ? AND time = ?",
                     [(one.probe, one.taken_at_ms) for one in some],

@@ -16,7 +16,7 @@ from typing import Final
 
 import structlog
 
-from underlid.clock import Clock
+from underlid.clock import Clock, monotonic_s
 from underlid.readings.values import Reading, TimeSource
 from underlid.storage.hot import Key
 from underlid.storage.influx.backoff import OPERATOR_S, Backoff
@@ -42,6 +42,9 @@ BATCH_BYTES: Final = 4 * 1024 * 1024
 
 EVERY_S: Final = 0.5
 """How long rows gather before they are sent on, when there are few."""
+
+PING_EVERY_S: Final = 30.0
+"""A worker that has nothing to send, such as one with pages only, asks so often."""
 
 UNTIMED_REST_MS: Final = 2 * SECOND_MS
 """Rows without a time of their own rest here so long: messages of one millisecond are committed
@@ -74,6 +77,7 @@ class Drain:
         self._hurry = threading.Event()
         self._thread: threading.Thread | None = None
         self._away_since_ms: int | None = None
+        self._asked_s = float("-inf")
         self._said = ""
         self._asks_person = False
         self.moving = threading.Lock()
@@ -204,7 +208,9 @@ class Drain:
         """Send what there is; return the seconds until the next try."""
         try:
             while not self._closing.is_set() and self.step():
+                self._asked_s = monotonic_s()
                 self._well()
+            self._ping()
             self._well()
         except AwayError as error:
             self._ill(error.said, asks_person=False)
@@ -220,6 +226,14 @@ class Drain:
             self._ill(f"{type(mistake).__name__}: {mistake}", asks_person=True)
             return OPERATOR_S
         return EVERY_S
+
+    def _ping(self) -> None:
+        """Ask whether the server is there, if nothing was sent for a while."""
+        if monotonic_s() - self._asked_s < PING_EVERY_S:
+            return
+        if not self._server.ping():
+            raise AwayError("no answer to a ping")
+        self._asked_s = monotonic_s()
 
     def _well(self) -> None:
         self._backoff.well()
