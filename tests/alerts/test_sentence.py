@@ -116,3 +116,26 @@ def test_a_return_says_that_there_is_nothing_to_do() -> None:
     assert (
         returned_sentence(finding, BIN) == "Tansy is back to normal (bed 24.0 °C). Nothing to do."
     )
+
+
+def test_hunger_and_sourness_say_what_they_rest_on() -> None:
+    eats: dict[str, float | str] = {"eaten_g_d": 212.0, "climbers": "many"}
+    text = words(Condition.HUNGRY, eats, reason="used up by its appetite", feed_at_ms=FEED.at_ms)
+    assert (
+        "used up by now: its herd eats about 212 g a day, and many worms were on the wall" in text
+    )
+    seen = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, reason="seen used up")
+    assert seen == "Tansy's last feed was seen used up."
+    ahead = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, forecast_for_ms=NOW_MS)
+    assert "nothing left of its last feed by about" in ahead
+    air: dict[str, float | str] = {
+        "moisture_pct": 82.0, "air_filled_porosity": 0.22, "air_filled_porosity_limit": 0.3,
+    }  # fmt: skip
+    sour = words(Condition.SOUR, air)
+    assert sour == (
+        "Tansy's bed may turn sour: at 82.0 % moisture only 22 % of it is air, below 30 %."
+    )
+    smells = words(Condition.SOUR, {"smell": "ammonia"}, cause="smell")
+    assert smells == "Tansy smells of ammonia."
+    both = words(Condition.SOUR, {**air, "smell": "sour"}, cause="smell")
+    assert both == "Tansy smells sour, and at 82.0 % moisture only 22 % of it is air, below 30 %."
