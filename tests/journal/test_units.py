@@ -101,3 +101,9 @@ def test_a_shown_volume_is_within_one_part_in_ten(volume_ml: float, units: Units
 
 def test_the_tables_name_the_units_of_the_fields() -> None:
     assert list(GRAMS) == ["g", "kg", "lb", "oz"]
+
+
+@given(st.floats(min_value=1e-3, max_value=1e6), st.sampled_from(["g", "kg", "lb", "oz"]))
+def test_masses_survive_the_way_in_and_back(value: float, unit: str) -> None:
+    assert grams(value, unit) / grams(1.0, unit) == pytest.approx(value, rel=1e-12)
+    assert grams(value, "lb") == pytest.approx(grams(16.0 * value, "oz"), rel=1e-12)

@@ -128,3 +128,27 @@ def test_worms_come_and_go() -> None:
     assert bin_.herd_kg == pytest.approx(1.25)
     apply(bin_, Worms(-9000.0))
     assert bin_.herd_kg == 0.0
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    st.sampled_from(list(BinKind)),
+    st.floats(60.0, 86.0),
+    st.floats(200.0, 6000.0),
+    st.floats(0.0, 150.0),
+    st.floats(0.0, 4000.0),
+)
+def test_water_is_conserved_from_feed_to_drain_bed_and_lid(
+    kind: BinKind, moisture_pct: float, fed_g: float, drained_g: float, poured_g: float
+) -> None:
+    bin_ = fresh(kind, moisture_pct)
+    before = water_kg(bin_)
+    feed = Feed((Portion("melon", fed_g),), drained_g, (Portion("newspaper", 100.0),))
+    run(bin_, 2, step_s=300.0, deeds={1: feed, 20: LiquidAdded(poured_g)})
+    book = bin_.account
+    came = book.water_in_kg + book.water_made_kg
+    went = book.water_out_as_vapour_kg + book.water_drained_kg
+    assert water_kg(bin_) == pytest.approx(before + came - went, abs=1e-9)
+    assert book.water_in_kg == pytest.approx(
+        (0.92 * fed_g - drained_g + 6.0 + poured_g) / 1000.0, abs=1e-9
+    )
