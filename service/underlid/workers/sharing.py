@@ -77,6 +77,7 @@ class Sharing:
             before = self._held.get(kind, [])
             held = self._records.share(self.worker, kind, names, before, self._lease_ms)
             self._held[kind] = held
+            self._renewed_s = monotonic_s()
         for verb, these in (
             ("taken", set(held) - set(before)),
             ("given up or lost", set(before) - set(held)),
