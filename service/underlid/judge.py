@@ -31,6 +31,7 @@ from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.trust import Trust
 from underlid.binmodel.vitals import Vitals
+from underlid.binmodel.weather import Weather
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.units import SI, Units
@@ -63,6 +64,7 @@ class Judge:
         self._entries: dict[str, tuple[Entry, ...]] = {}
         self._changed: set[str] = set()
         self._due_ms: dict[str, int] = {}
+        self._weather: dict[str, Weather] = {}
         self.set_setup(setup, now_ms)
 
     def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
@@ -89,6 +91,13 @@ class Judge:
         if bin_id in self._memories and entries != self._entries.get(bin_id, ()):
             self._entries[bin_id] = entries
             self._look_again(bin_id, 0)
+
+    def set_weather(self, shed: str, weather: Weather | None) -> None:
+        """Give a shed the weather outside it; it counts from the next forecast on."""
+        if weather is None:
+            self._weather.pop(shed, None)
+        else:
+            self._weather[shed] = weather
 
     def fill(
         self,
@@ -250,6 +259,7 @@ class Judge:
             entries=known_entries(self._entries.get(bin_id, ()), now_ms),
             reports_air=facts.reports_air,
             zone=facts.zone,
+            weather=self._weather.get(facts.bin.shed),
             trust=self._memories[bin_id].trust,
             lessons=self._memories[bin_id].lessons,
         )

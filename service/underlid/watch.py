@@ -28,7 +28,7 @@ from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Lease, LeaseLostError, Records
 from underlid.storage.trouble import StoreError
 from underlid.timeline import SECOND_MS
-from underlid.workers.restart import fill, part_of, restore, set_entries
+from underlid.workers.restart import fill, part_of, restore, set_entries, set_weather
 from underlid.workers.sharing import SHED, Sharing
 
 log = structlog.get_logger(__name__)
@@ -256,6 +256,7 @@ class Watch:
         known = self._mine.bins.keys()
         self._fill(judge, judge.set_setup(mine, now_ms), now_ms)
         set_entries(judge, self._records, mine.bins, now_ms)
+        set_weather(judge, self._records, mine.sheds, now_ms)
         restore(judge, self._records, mine.bins.keys() - known, now_ms)
         self._mine = mine
 

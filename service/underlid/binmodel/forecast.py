@@ -18,10 +18,10 @@ from underlid.binmodel.outlook.hours import AHEAD_H, at_hours, hours_of
 from underlid.binmodel.outlook.lid_outlook import FilmAhead, film_ahead
 from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
 from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
+from underlid.binmodel.outlook.shed_weather import better, weather_ahead
 from underlid.binmodel.outlook.spread import SHAPES, band
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
-
 
 BEYOND_K: Final = 0.35
 BEYOND_G_M2: Final = 10.0
@@ -60,6 +60,8 @@ def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast
     """Return what is foreseen at `window.now_ms`."""
     hours = hours_of(window)
     shed = shed_ahead(hours.shed_c)
+    if shed is not None and window.weather is not None:
+        shed = better(shed, weather_ahead(window, hours.shed_c))
     bed = bed_ahead(window, hours, shed)
     wet = film_ahead(window, film, hours, shed, bed)
     limits = window.limits

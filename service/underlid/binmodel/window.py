@@ -20,6 +20,7 @@ from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.vitals import Vitals
+from underlid.binmodel.weather import Weather
 from underlid.journal.entries import Entry, Feed
 from underlid.readings.calibration import Line, soil_index_line
 from underlid.science.numeric import Floats
@@ -56,6 +57,8 @@ class BinWindow:
     """What of the probes is not believed: it is left out of every series."""
     zone: tzinfo = UTC
     """Of the shed: for sentences, nothing is judged by it."""
+    weather: Weather | None = None
+    """Outside the shed, where the keeper supplies it."""
     lessons: Lessons | None = None
     """What the bin had taught when it was last learnt from; None before the first time."""
 

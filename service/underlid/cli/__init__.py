@@ -24,6 +24,7 @@ from underlid.cli.sentence import OneSentence
 from underlid.cli.serve import serve
 from underlid.cli.simulate import simulate
 from underlid.cli.user import user
+from underlid.cli.weather import weather
 
 
 @click.group(cls=OneSentence, context_settings={"help_option_names": ["-h", "--help"]})
@@ -37,6 +38,6 @@ def underlid() -> None:
 
 for command in (
     serve, demo, check, bins, probes, entries, alerts, user,
-    replay, simulate, score, import_, export, backup, restore, move_readings,
+    weather, replay, simulate, score, import_, export, backup, restore, move_readings,
 ):  # fmt: skip
     underlid.add_command(command)

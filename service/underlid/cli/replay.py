@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from underlid.binmodel.bins import Setup
+from underlid.binmodel.weather import Weather
 from underlid.cli.folder import data_option, readings_in, records_in
 from underlid.cli.replay_summary import Summary
 from underlid.cli.sentence import MOMENT, counted, progress
@@ -19,7 +20,9 @@ from underlid.files.journal_csv import read_journal
 from underlid.files.refused_rows import RefusedRows
 from underlid.files.setup import read_setup
 from underlid.files.verdicts import encoded, lines_of
+from underlid.files.weather_csv import read_weather
 from underlid.journal.entries import Entry
+from underlid.judge import Judge
 from underlid.readings.values import Reading
 from underlid.replay import replay as judge_history
 from underlid.replay import stored_entries, stored_readings
@@ -39,12 +42,17 @@ class History:
     entries: Sequence[Entry]
     first_ms: int
     last_ms: int
+    weather: dict[str, Weather]
+    """Outside each shed, where it is supplied."""
 
 
 @click.command()
 @click.option("--setup", type=FILE, help="Set-up file; otherwise that of the data folder.")
 @click.option("--readings", type=FILE, help="Readings, CSV or Parquet; otherwise the store's.")
 @click.option("--journal", type=FILE, help="Journal, CSV or Parquet.")
+@click.option(
+    "--weather", type=FILE, help="Weather outside, CSV, of every shed; otherwise the store's."
+)
 @click.option(
     "--out",
     type=click.Path(dir_okay=False, allow_dash=True, path_type=Path),
@@ -68,6 +76,7 @@ def replay(
     setup: Path | None,
     readings: Path | None,
     journal: Path | None,
+    weather: Path | None,
     out: Path | None,
     since: int | None,
     until: int | None,
@@ -97,6 +106,9 @@ def replay(
             if readings is None
             else _from_files(setup or readings, readings, journal, refused)
         )
+        if weather is not None:
+            outside = Weather.of(read_weather(weather))
+            history.weather = dict.fromkeys(history.setup.sheds, outside)
         told = Summary(history.setup)
         lines = _judged(history, until, tick, wanted, told)
         if out is None and summary:
@@ -127,10 +139,16 @@ def _judged(
             tick_ms=tick * SECOND_MS,
             limits=limits,
             progress=lambda now_ms: reach(now_ms - history.first_ms),
+            judge_made=lambda judge: _give_weather(judge, history.weather),
         ):
             told.add(judgement)
             if judgement.transitions or judgement.messages:
                 yield encoded(lines_of(judgement))
+
+
+def _give_weather(judge: Judge, weather: dict[str, Weather]) -> None:
+    for shed, outside in weather.items():
+        judge.set_weather(shed, outside)
 
 
 def _from_files(setup: Path, readings: Path, journal: Path | None, refused: RefusedRows) -> History:
@@ -139,7 +157,7 @@ def _from_files(setup: Path, readings: Path, journal: Path | None, refused: Refu
     read = parquet.read_readings if _is_parquet(readings) else readings_csv.read_readings
     found = read(readings, sheds, refused).readings
     ends = (found[0].received_at_ms, found[-1].received_at_ms) if found else (0, 0)
-    return History(where, found, _journal(journal, refused), *ends)
+    return History(where, found, _journal(journal, refused), *ends, {})
 
 
 def _stored(
@@ -163,7 +181,9 @@ def _stored(
     entries = (
         stored_entries(records, where.bins, 0) if journal is None else _journal(journal, refused)
     )
-    return History(where, stored_readings(store, sheds, first, last + 1), entries, first, last)
+    outside = {shed: found for shed in where.sheds if (found := records.weather(shed)) is not None}
+    rows = stored_readings(store, sheds, first, last + 1)
+    return History(where, rows, entries, first, last, outside)
 
 
 def _journal(path: Path | None, refused: RefusedRows) -> list[Entry]:

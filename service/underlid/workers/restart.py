@@ -58,6 +58,12 @@ def set_entries(judge: Judge, records: Records, bins: Collection[str], now_ms: i
         judge.set_entries(bin_id, records.all_entry_versions(bin_id, since_ms))
 
 
+def set_weather(judge: Judge, records: Records, sheds: Collection[str], now_ms: int) -> None:
+    """Give the judge the weather outside *sheds*."""
+    for shed in sheds:
+        judge.set_weather(shed, records.weather(shed, now_ms - WINDOW_DAYS * DAY_MS))
+
+
 def restore(judge: Judge, records: Records, bins: Collection[str], now_ms: int) -> None:
     """Give the judge the alerts and spells of *bins* that were open when another one stopped."""
     since_ms = now_ms - WINDOW_DAYS * DAY_MS

@@ -174,7 +174,7 @@ def _save_shed(connection: sa.Connection, shed: Shed) -> None:
 
 def _save_bin(connection: sa.Connection, bin_: Bin) -> None:
     check_id("bin", bin_.id)
-    _require_shed(connection, bin_.shed)
+    require_shed(connection, bin_.shed)
     put(
         connection,
         bins,
@@ -198,7 +198,7 @@ def _save_bin(connection: sa.Connection, bin_: Bin) -> None:
 
 def _save_place(connection: sa.Connection, place: ProbePlace) -> None:
     check_id("probe", place.probe)
-    _require_shed(connection, place.shed)
+    require_shed(connection, place.shed)
     if place.bin is not None:
         require_bin(connection, place.bin)
     put(
@@ -243,7 +243,8 @@ def check_id(what: str, id_: str) -> None:
         )
 
 
-def _require_shed(connection: sa.Connection, shed: str) -> None:
+def require_shed(connection: sa.Connection, shed: str) -> None:
+    """Refuse a shed that is not set up."""
     if connection.execute(sa.select(sheds.c.id).where(sheds.c.id == shed)).first() is None:
         raise UnderlidError(
             "shed",

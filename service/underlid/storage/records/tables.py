@@ -284,3 +284,12 @@ bin_states = sa.Table(
     _text("state"),
     sa.Index(None, "judged_at_ms"),
 )
+
+weather = sa.Table(
+    "weather",
+    metadata,
+    sa.Column("shed", sa.String(64), primary_key=True),
+    sa.Column("at_ms", sa.BigInteger, primary_key=True, autoincrement=False),
+    sa.Column("received_at_ms", sa.BigInteger, primary_key=True, autoincrement=False),
+    _float("temp_c"),
+)

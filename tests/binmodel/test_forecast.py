@@ -1,0 +1,154 @@
+"""Forecasts: made from what was known, right about as often as they say, on series of our own."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from tests.judge.series import START_MS, entry, readings, setup
+
+from underlid.binmodel.forecast import Forecast, foresee
+from underlid.binmodel.outlook.film_now import LEVELS
+from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, at_hours
+from underlid.binmodel.outlook.shed_outlook import shed_ahead
+from underlid.binmodel.outlook.spread import SHAPES, band
+from underlid.journal.entries import Entry, Feed, Portion
+from underlid.judge import Judge
+from underlid.pipeline import BinMemory, know
+from underlid.timeline import HOUR_MS
+
+NOW_H = 240.0
+
+
+def calm(hour: float) -> dict[str, float]:
+    swing = math.sin(2 * math.pi * hour / 24)
+    return {
+        "bed_temp_c": 20.0 + swing,
+        "headspace_temp_c": 19.5 + swing,
+        "headspace_rh_pct": 90.0 - 3 * swing,
+        "soil_raw": 1760.0 + hour / 4,
+    }
+
+
+def air(hour: float) -> dict[str, float]:
+    return {"shed_temp_c": 19.0 + 2.5 * math.sin(2 * math.pi * (hour + 3) / 24)}
+
+
+def made(
+    until_h: float, entries: tuple[Entry, ...] = (), at_h: float = NOW_H, hot_k: float = 0.0
+) -> Forecast:
+    """Return the forecast at *at_h*, of a judge that has been given readings until *until_h*."""
+
+    def bed(hour: float) -> dict[str, float]:
+        values, warmer_k = calm(hour), hot_k * max(0.0, hour - 220) / 20
+        return values | {
+            "bed_temp_c": values["bed_temp_c"] + warmer_k,
+            "headspace_temp_c": values["headspace_temp_c"] + 0.5 * warmer_k,
+        }
+
+    judge = Judge(setup(), START_MS)
+    judge.set_entries("tansy", entries)
+    judge.add_readings(readings(bed, air, until_h, 10))
+    at_ms = START_MS + round(at_h * HOUR_MS)
+    judge._settle(START_MS // 300_000 + round(until_h * 12))
+    memory: BinMemory = judge._memories["tansy"]
+    window, _ = know(judge._window("tansy", at_ms), memory)
+    return foresee(window, memory.film, memory.drying)
+
+
+def bread(hour: float, mass_g: float = 1500.0) -> Entry:
+    return entry(hour, Feed((Portion("bread", mass_g),)))
+
+
+def test_all_four_courses_are_foreseen_for_72_hours_with_ordered_bands() -> None:
+    forecast = made(NOW_H)
+    for name in ("shed_temp_c", "bed_temp_c", "lid_film_g_m2", "moisture_pct"):
+        course = getattr(forecast, name)
+        assert course.middle.shape == (72,)
+        assert (course.low <= course.middle + 1e-9).all()
+        assert (course.middle <= course.high + 1e-9).all()
+    assert forecast.lid_film_g_m2 is not None
+    assert (forecast.lid_film_g_m2.low >= 0.0).all()
+
+
+def test_the_daily_pattern_of_the_shed_goes_on() -> None:
+    course = made(NOW_H).shed_temp_c
+    assert course is not None
+    true = np.array([air(NOW_H + hour)["shed_temp_c"] for hour in range(1, 73)])
+    assert np.abs(course.middle - true).max() < 0.5
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.floats(1.0, 60.0))
+def test_what_comes_later_changes_no_forecast(more_h: float) -> None:
+    first, second = made(NOW_H), made(NOW_H + more_h)
+    for name in ("shed_temp_c", "bed_temp_c", "lid_film_g_m2", "moisture_pct"):
+        one, other = getattr(first, name), getattr(second, name)
+        np.testing.assert_array_equal(one.middle, other.middle)
+        np.testing.assert_array_equal(one.high, other.high)
+
+
+def test_a_feed_just_written_down_is_foreseen_to_heat_before_any_heat_is_seen() -> None:
+    without, fed = made(NOW_H).bed_temp_c, made(NOW_H, (bread(NOW_H - 0.5),)).bed_temp_c
+    assert without is not None
+    assert fed is not None
+    warmer = fed.middle - without.middle
+    # Science page: 1.8 kg of bread give +7.7 K, the peak on day 1.5 to 2 (from memory)
+    assert 3.0 < warmer.max() < 11.0
+    assert 20 <= int(np.argmax(warmer)) <= 60
+    assert (fed.high - fed.low)[40] > (without.high - without.low)[40]
+
+
+def test_heat_that_is_seen_scales_the_pulse() -> None:
+    little = made(NOW_H, (bread(215.0),), hot_k=0.3).bed_temp_c
+    much = made(NOW_H, (bread(215.0),), hot_k=6.0).bed_temp_c
+    assert little is not None
+    assert much is not None
+    assert much.middle[23] > little.middle[23] + 4.0
+
+
+def test_chances_of_a_limit_only_grow_with_time() -> None:
+    forecast = made(NOW_H, (bread(NOW_H - 0.5, 4000.0),))
+    for chances in (*forecast.hot_chance.values(), *forecast.wet_chance.values()):
+        assert (np.diff(chances) >= 0.0).all()
+        assert 0.0 <= chances[0] <= chances[-1] <= 1.0
+    assert forecast.hot_chance[27.0][-1] > 0.5 > forecast.hot_chance[33.0][5]
+
+
+def test_the_band_of_shed_air_holds_about_four_of_five_outcomes() -> None:
+    inside: list[list[bool]] = [[] for _ in range(4)]
+    leads = (2, 11, 23, 47)
+    for number in range(150):
+        random = np.random.default_rng(number)
+        hours = np.arange(PAST_H + FUTURE_H)
+        weather = np.zeros(len(hours))
+        lasts = math.exp(-1 / random.uniform(12, 60))
+        noise = random.normal(0.0, random.uniform(0.1, 0.5), len(hours))
+        for hour in hours[1:]:
+            weather[hour] = lasts * weather[hour - 1] + noise[hour]
+        day = random.uniform(0.5, 4) * np.sin(2 * np.pi * (hours + random.uniform(0, 24)) / 24)
+        values = 18 + weather + day
+        ahead = shed_ahead(values[:PAST_H])
+        assert ahead is not None
+        low, high = band(at_hours(ahead.mean), at_hours(ahead.sd))
+        came = at_hours(values[PAST_H:])
+        for place, lead in enumerate(leads):
+            inside[place].append(bool(low[lead] <= came[lead] <= high[lead]))
+    for each in inside:
+        assert 0.70 <= np.mean(each) <= 0.92
+
+
+def test_a_bed_follows_its_shed_with_its_lag() -> None:
+    followed = after_lag(np.full(60, 10.0), 5.0, 0.0)
+    hours = np.arange(60)
+    ends = 10 * (1 - np.exp(-(hours + 1) / 5))
+    assert followed[1:] == pytest.approx(((ends[1:] + ends[:-1]) / 2), abs=1e-9)
+
+
+def test_the_courses_that_stand_for_all_have_mean_0_and_sd_1() -> None:
+    assert SHAPES.mean(axis=0) == pytest.approx(np.zeros(FUTURE_H), abs=1e-9)
+    assert SHAPES.std(axis=0) == pytest.approx(np.ones(FUTURE_H), abs=1e-9)
+    assert LEVELS.sum() == pytest.approx(0.0)
