@@ -9,6 +9,7 @@ from underlid.rules.finding import Condition
 from underlid.score.events import Event, events_of
 from underlid.score.matching import (
     FALSE,
+    LATE,
     LEFT_OUT,
     RIGHT,
     Raised,
@@ -87,7 +88,9 @@ def test_a_report_is_right_when_the_truth_is_in_the_grey_zone_or_beyond() -> Non
 
 def test_a_forecast_is_right_when_it_comes_in_time() -> None:
     assert verdict(alert(28.0, forecast_h=38.0)) == RIGHT
-    assert verdict(alert(10.0, forecast_h=18.0)) == FALSE
+    assert verdict(alert(10.0, 39.0, forecast_h=18.0)) == FALSE
+    late = judge_alert(alert(10.0, forecast_h=18.0), heat((40, 48, 2.0)), AT_MS, ())
+    assert late == (RIGHT, f"{LATE} 30.0 h")
     assert verdict(alert(60.0, forecast_h=80.0)) == LEFT_OUT
 
 

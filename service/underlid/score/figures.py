@@ -64,6 +64,7 @@ def _condition(row: Row) -> dict[str, object]:
         "recall": row.recall,
         "told": sum(row.told) / len(row.told) if row.told else None,
         "alerts": row.alerts,
+        "late": row.late,
         "left_out": row.left_out,
         "precision": row.precision,
         "median_lead_h": middle(row.leads_h),

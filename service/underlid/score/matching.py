@@ -32,6 +32,8 @@ LATE_FORECAST_MS: Final = 6 * HOUR_MS
 RIGHT: Final = "right"
 FALSE: Final = "false"
 LEFT_OUT: Final = "left out"
+LATE: Final = "it came late, after"
+"""Of a forecast that came true later than it said, while its alert was still open."""
 
 OVERTAKES: Final[dict[Condition, tuple[type, ...]]] = {
     Condition.CONDENSATION: (BeddingAdded, Feed, Harvest, Moved, Sighting),
@@ -131,8 +133,9 @@ def judge_alert(
         return RIGHT, f"it came after {(at_ms[came[0]] - alert.at_ms) / HOUR_MS:.1f} h"
     if deed_ms is not None and deed_ms <= until_ms:
         return LEFT_OUT, "the keeper did something"
-    if len(came):
-        return RIGHT, f"it came after {(at_ms[came[0]] - alert.at_ms) / HOUR_MS:.1f} h"
+    later = np.flatnonzero((at_ms >= alert.at_ms) & (at_ms <= alert.at_ms + EARLY_MS) & zone)
+    if len(later) and alert.open_at(int(at_ms[later[0]])):
+        return RIGHT, f"{LATE} {(at_ms[later[0]] - alert.at_ms) / HOUR_MS:.1f} h"
     if until_ms > at_ms[-1]:
         return LEFT_OUT, "the case ended before"
     reached = watched.beyond[coming]

@@ -20,7 +20,7 @@ from underlid.score.totals import (
 from underlid.timeline import HOUR_MS, rfc3339
 
 CONDITION_HEADER = (
-    "condition", "events", "recall", "told", "blind", "alerts", "precision", "left out", "lead h",
+    "condition", "events", "recall", "told", "blind", "alerts", "precision", "late", "left out", "lead h",
     "to alarm h", "allowed",
 )  # fmt: skip
 FAMILY_HEADER = (
@@ -41,7 +41,7 @@ def _condition(row: Row) -> tuple[str, ...]:
     return (
         row.name, str(row.events), _share(row.recall),
         f"{sum(row.told) / len(row.told):.2f}" if row.told else "", str(row.blind or ""), str(row.alerts),
-        _share(row.precision), str(row.left_out or ""), _hours(middle(row.leads_h)),
+        _share(row.precision), str(row.late or ""), str(row.left_out or ""), _hours(middle(row.leads_h)),
         _hours(middle(row.alarm_leads_h)), allowed,
     )  # fmt: skip
 

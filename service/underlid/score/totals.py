@@ -11,7 +11,7 @@ from typing import Final
 from underlid.rules.finding import Condition
 from underlid.score.case import Found, Scored
 from underlid.score.doses import Dose
-from underlid.score.matching import FALSE, LEFT_OUT, RIGHT, Raised
+from underlid.score.matching import FALSE, LATE, LEFT_OUT, RIGHT, Raised
 from underlid.score.outlook import AHEAD_H, QUANTITIES, Outcome
 
 ALLOWED_H: Final = {Condition.CONDENSATION: 4.0, Condition.OVERHEATING: 6.0}
@@ -33,6 +33,8 @@ class Row:
     blind: int = 0
     alerts: int = 0
     right: int = 0
+    late: int = 0
+    """Of these, forecasts that came true later than they said."""
     left_out: int = 0
     leads_h: list[float] = field(default_factory=list)
     alarm_leads_h: list[float] = field(default_factory=list)
@@ -90,6 +92,7 @@ def _row(cases: Sequence[Scored], condition: Condition, variant: str | None) -> 
             if alert.condition is condition and variant in (None, kind):
                 row.alerts += 1
                 row.right += alert.right == RIGHT
+                row.late += alert.why.startswith(LATE)
                 row.left_out += alert.right == LEFT_OUT
     return row
 
