@@ -1,6 +1,16 @@
 """The JSON interface, version 1, and the service's health."""
 
-from underlid.web.api import alerts, bins, entries, health, probes, readings, refused, stream
+from underlid.web.api import (
+    alerts,
+    bins,
+    entries,
+    health,
+    probes,
+    readings,
+    refused,
+    stream,
+    weather,
+)
 
 ROUTERS = (
     readings.router,
@@ -9,6 +19,7 @@ ROUTERS = (
     entries.router,
     alerts.router,
     probes.router,
+    weather.router,
     stream.router,
     health.router,
 )
