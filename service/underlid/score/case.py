@@ -18,7 +18,7 @@ from underlid.journal.entries import Entry, Feed, LiquidAdded, Moved
 from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
 from underlid.score.doses import Dose, doses
-from underlid.score.events import Event, events_of, fault_event, is_blind
+from underlid.score.events import Event, events_of, fault_event, is_blind, joined
 from underlid.score.matching import (
     FALSE,
     RIGHT,
@@ -30,7 +30,7 @@ from underlid.score.matching import (
 )
 from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.verdicts import Verdicts, received, verdicts_of
-from underlid.score.watched import Moments, times_of, watch
+from underlid.score.watched import Moments, Watched, times_of, watch
 from underlid.simulate.families.catalogue import FAMILIES
 from underlid.simulate.place import SimulatedPlace, Stretch
 from underlid.simulate.sensors import Fault, FaultKind
@@ -156,7 +156,7 @@ def _match(result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts)
                 alert.right, alert.why = judge_alert(alert, watched, at_ms, stretch.entries)
                 alert.gone_too_soon = returned_too_soon(alert, watched, at_ms)
         if watched.condition is Condition.DRYING_OUT:
-            result.dates += _dates(result, verdicts)
+            result.dates += _dates(result, watched, at_ms, verdicts)
     _match_faults(result, sketch, verdicts, at_ms)
 
 
@@ -197,18 +197,23 @@ def _allowed_h(event: Event, sketch: Sketch, entries: Sequence[Entry]) -> float 
     return min(since) / HOUR_MS if since else None
 
 
-def _dates(result: Scored, verdicts: Verdicts) -> list[float | None]:
+def _dates(
+    result: Scored, watched: Watched, at_ms: Moments, verdicts: Verdicts
+) -> list[float | None]:
     """Return the error of each date foreseen five days before a bed was really too dry."""
     errors: list[float | None] = []
-    for found in result.found:
-        true_ms = found.event.start_ms
+    if result.variants.get(watched.condition.value):
+        return errors
+    for first, last in joined(watched.beyond >= 0.0, at_ms, watched.off_ms):
+        true_ms = int(at_ms[first])
         asked_ms = true_ms - DATE_AHEAD_MS
-        if found.event.condition is not Condition.DRYING_OUT or found.variant:
-            continue
-        if asked_ms < result.start_ms + 3 * DAY_MS:
+        lasts_ms = int(at_ms[last]) - true_ms
+        if lasts_ms < DAY_MS or asked_ms < result.start_ms + 3 * DAY_MS:
             continue
         said = [
-            date_ms for at_ms, date_ms in verdicts.dates_ms if abs(at_ms - asked_ms) <= DATE_NEAR_MS
+            date_ms
+            for when_ms, date_ms in verdicts.dates_ms
+            if abs(when_ms - asked_ms) <= DATE_NEAR_MS
         ]
         errors.append((float(np.median(said)) - true_ms) / DATE_AHEAD_MS if said else None)
     return errors

@@ -23,7 +23,7 @@ MOIST = (
 RICH = ("bread", "coffee-grounds", "rice-pasta", "horse-manure", "rabbit-manure")
 
 
-def wet_feed(case: Sketch, least: float = 0.10, most: float = 0.35) -> None:
+def wet_feed(case: Sketch, least: float = 0.15, most: float = 0.40) -> None:
     """Plan one big wet feed, a share of the bed's mass, with cover or without."""
     source = case.draw.source("wet feed")
     day = source.uniform(6.0, 8.5)
@@ -121,7 +121,7 @@ def slow_drying(number: int) -> Sketch:
         vent_l_s=case.build.vent_l_s * drier,
         wall_vapour_m3_s=case.build.wall_vapour_m3_s * drier + 5e-5,
     )
-    case.moisture_pct = draw.between("start", 67.0, 73.0)
+    case.moisture_pct = draw.between("start", 66.5, 71.5)
     feeds_regularly(case, case.days, amount=0.4)
     return case
 
