@@ -8,6 +8,7 @@ root, so then it runs as another user.
 from __future__ import annotations
 
 import atexit
+import ctypes
 import os
 import pwd
 import shutil
@@ -27,6 +28,9 @@ from underlid.storage.records.tables import metadata
 
 PASSWORD = "herd-secret"
 START_S = 30.0
+PR_SET_PDEATHSIG = 1
+"""From Linux's prctl.h."""
+
 FAST = ("fsync=off", "synchronous_commit=off", "full_page_writes=off")
 SMALL = ("shared_buffers=32MB", "max_connections=80", "autovacuum_naptime=30s")
 
@@ -73,6 +77,7 @@ class Cluster:
                 cwd=self.folder,
                 user=self._as,
                 start_new_session=True,
+                preexec_fn=_end_with_the_tests,
             )
         until = time.monotonic() + START_S
         while True:
@@ -142,6 +147,11 @@ class Cluster:
             self._process.send_signal(how)
             self._process.wait(timeout=START_S)
             self._process = None
+
+
+def _end_with_the_tests() -> None:
+    """Let the server stop when the process that started it is gone, however it went."""
+    ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGINT)
 
 
 def _other_user() -> str | None:
