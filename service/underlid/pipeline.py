@@ -113,7 +113,7 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
     open_priorities = {
         condition: alert.priority
         for (condition, subject), alert in memory.alerts.items()
-        if not subject
+        if not subject and not _only_foreseen(alert)
     }
     found = [
         replace(one, advice=advice_for(one, window, known, units))
@@ -142,6 +142,11 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
         tuple(changes),
         tuple(messages),
     )
+
+
+def _only_foreseen(alert: Alert) -> bool:
+    """Tell whether an alert foresees and is not raised yet: it must be as sure again the next hour."""
+    return alert.state is AlertState.PENDING and alert.forecast_for_ms is not None
 
 
 def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:

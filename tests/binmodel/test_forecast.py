@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from tests.judge.series import START_MS, entry, readings, setup
 
+from judge.series import START_MS, entry, readings, setup
 from underlid.binmodel.forecast import Forecast, foresee
 from underlid.binmodel.outlook.film_now import LEVELS
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, at_hours

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from tests.judge.series import START_MS, readings, setup
 
+from judge.series import START_MS, readings, setup
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.weather import Weather, WeatherRow
 from underlid.errors import UnderlidError

@@ -14,7 +14,7 @@ import numpy as np
 from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.known import Known
-from underlid.binmodel.lid import LidNow, lid_now, net_g_m2_h
+from underlid.binmodel.lid import LidNow, fluxes, lid_now, net_g_m2_h
 from underlid.binmodel.outlook.film_now import flux_doubt
 from underlid.binmodel.outlook.lid_outlook import vapour_room
 from underlid.binmodel.window import BinWindow, mean_of
@@ -31,6 +31,9 @@ by 0.2 K of dew point makes as much (our judgement)."""
 
 NET_DOUBT_SHARE: Final = 0.8
 """A lid of which little is known must gain more by so much of the doubt (our judgement)."""
+
+LATELY_H: Final = 3
+"""A lid that has been drying for so long is not told of as getting wet (our judgement)."""
 
 SATURATED_TRUST: Final = 0.6
 """Certainty is cut to this share while the humidity sensor says nothing (our judgement)."""
@@ -136,9 +139,17 @@ def _day_by_day(window: BinWindow, evidence: dict[str, float | str]) -> tuple[Ve
     if net is None:
         return Verdict.UNKNOWN, "too few hours of the last day to tell mist of the night from more"
     evidence["condensing_day_mean_g_m2_h"] = round(net, 2)
-    if net >= NET_LEAST_G_M2_H + NET_DOUBT_SHARE * _doubt_g_m2_h(window):
+    gains = net >= NET_LEAST_G_M2_H + NET_DOUBT_SHARE * _doubt_g_m2_h(window)
+    if gains and _condenses(window):
         return Verdict.HOLDS, ""
     return Verdict.CLEAR, "the lid dries again within the day"
+
+
+def _condenses(window: BinWindow) -> bool:
+    """Tell whether water has come onto the lid in the last hours, not left it."""
+    flux = fluxes(window, LATELY_H * BUCKETS_PER_HOUR)
+    known = flux[~np.isnan(flux)]
+    return not len(known) or float(known.mean()) > 0.0
 
 
 def _doubt_g_m2_h(window: BinWindow) -> float:

@@ -31,6 +31,10 @@ SLOPE: Final = 2.2
 SLOPE_SD: Final = 1.0
 """g/m²h per g/m³: 2–3.4 g/m²h for a kelvin of bed over shed (science page), over 1.15 g/m³."""
 
+MOST_SLOPE: Final = 3.0
+MOST_LEVEL_G_M2_H: Final = 1.0
+"""More does not condense: 3.4 g/m²h for a kelvin of bed over shed, and what is not told from nothing."""
+
 LEVEL_SD_G_M2_H: Final = 6.0
 FLUX_SD_G_M2_H: Final = 1.5
 """Of the flux that the line does not explain (our judgement)."""
@@ -66,9 +70,11 @@ def film_ahead(
     before = last_two(left)
     fades = np.exp(-(np.arange(FUTURE_H) + 0.5) / LEFT_FADES_H)
     now = newest(before, STALE_H) or 0.0
-    ahead = level + slope * vapour_room(bed.mean, shed.mean) + now * fades
+    room_ahead = vapour_room(bed.mean, shed.mean)
+    most = MOST_SLOPE * np.maximum(room_ahead, 0.0) + MOST_LEVEL_G_M2_H
+    ahead = np.minimum(level + slope * room_ahead + now * fades, most)
     sd = _summed_sd(left, before, fades, slope, bed, shed)
-    doubt = flux_doubt(window, np.concatenate([past, vapour_room(bed.mean, shed.mean)]))
+    doubt = flux_doubt(window, np.concatenate([past, room_ahead]))
     off = LEVELS[:, None] * doubt
     held = films_now(window, film, np.nan_to_num(flux + off[:, :FIT_H]))
     summed = np.cumsum(ahead)[:AHEAD_H] + SHAPES[:, :AHEAD_H] * sd[:AHEAD_H]
