@@ -273,3 +273,28 @@ def test_an_unknown_address_of_the_interface_is_a_problem(keeper: httpx.Client) 
     answer = keeper.get("/api/v1/nothing")
     assert answer.status_code == 404
     assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_what_is_foreseen_of_a_bin_is_a_course_every_third_hour(
+    house: Household, reader: httpx.Client
+) -> None:
+    answer = reader.get("/api/v1/bins/tansy/forecast")
+    assert answer.status_code in (200, 404)
+    if answer.status_code == 200:
+        found = answer.json()
+        assert found["band_pct"] == 80
+        for course in found["channels"].values():
+            assert len(course["mean"]) == len(course["low"]) == len(course["high"]) == 24
+    assert reader.get("/api/v1/bins/nobody/forecast").status_code == 404
+
+
+def test_the_weather_outside_is_kept_once_for_a_shed_that_is_there(
+    lead: httpx.Client, keeper: httpx.Client
+) -> None:
+    hours = [{"time": rfc3339(NOW_MS + hour * HOUR_MS), "temp_c": 12.5} for hour in range(3)]
+    path = "/api/v1/sheds/potting/weather"
+    assert lead.put(path, json=hours).json() == {"shed": "potting", "new": 3}
+    assert lead.put("/api/v1/sheds/nowhere/weather", json=hours).status_code == 404
+    assert lead.put(path, json=[{"time": "yesterday", "temp_c": 1}]).status_code == 422
+    assert lead.put(path, json=[{"time": rfc3339(NOW_MS), "temp_c": 99}]).status_code == 422
+    assert keeper.put(path, json=hours).status_code == 403
