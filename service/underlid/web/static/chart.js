@@ -13,7 +13,7 @@ import { panelsOf } from "./panels.js";
 import { spoken, ticks } from "./ticks.js";
 import { label, scale, text } from "./words.js";
 
-const TICK_PX = 64;
+const TICK_PX = 52;
 const NEAR_PX = 14; // a mark this near to the cursor is read with it
 const SHORTEST_MS = 30 * 60_000;
 const LONGEST_MS = 4000 * 86_400_000;
@@ -169,7 +169,7 @@ class Chart {
     this.x = x;
     const times = ticks(from, until, Math.max(2, Math.floor((width - LEFT) / TICK_PX)), zone);
     for (const panel of this.panels) {
-      drawPanel(panel, { data, from, until, width, zone, units, x, ticks: times, extent: reach(data, panel.lines, from, until) });
+      drawPanel(panel, { data, from, until, newest: this.newest, width, zone, units, x, ticks: times, extent: reach(data, panel.lines, from, until) });
     }
     this.body.setAttribute("aria-label", `From ${spoken(from, zone)} to ${spoken(until, zone)}. Arrows move, plus and minus zoom, Home shows the present, comma and full stop step through the values.`);
     this.readOut();
@@ -186,7 +186,7 @@ class Chart {
     const { data } = this;
     const lines = this.panels.flatMap((panel) => panel.lines);
     const start = this.at ?? (by > 0 ? this.from : Math.min(this.until, this.newest + data.step_ms));
-    let index = Math.floor((start - data.start_ms) / data.step_ms);
+    let index = Math.min(data.points, Math.floor((start - data.start_ms) / data.step_ms));
     do index += by;
     while (index >= 0 && index < data.points && lines.every((name) => (data.channels[name].mean[index] ?? null) === null));
     if (index < 0 || index >= data.points) return;
@@ -206,7 +206,13 @@ class Chart {
   valueOf(channel) {
     const { mean } = this.data.channels[channel];
     if (this.at === null) return mean.findLast((value) => value !== null && value !== undefined);
-    return mean[Math.floor((this.at - this.data.start_ms) / this.data.step_ms)];
+    const value = mean[Math.floor((this.at - this.data.start_ms) / this.data.step_ms)];
+    return value === undefined && this.at > this.newest ? this.foreseenOf(channel) : value;
+  }
+
+  foreseenOf(channel) {
+    const { start_ms: start, step_ms: step, channels } = this.data.forecast ?? { channels: {} };
+    return channels[channel]?.mean[Math.floor((this.at - start) / step)];
   }
 
   readOut() {
