@@ -230,39 +230,6 @@ def sure(certainty: object) -> str:
     return "likely" if certainty >= 0.6 else "perhaps"
 
 
-def evidence_text(evidence: object, units: Units = SI) -> str:
-    """Return what a finding rests on, as one line."""
-    if not isinstance(evidence, Mapping):
-        return ""
-    return ", ".join(
-        f"{channel_label(str(name)).lower()} {_evidence_value(str(name), value, units)}"
-        for name, value in evidence.items()
-    )
-
-
-def _evidence_value(name: str, value: object, units: Units) -> str:
-    if isinstance(value, str):
-        return value
-    if name.endswith("_s") and isinstance(value, int | float):
-        return span(float(value) * SECOND_MS)
-    return channel_value(value, name, units)
-
-
-def headline(said: str) -> str:
-    """Return what is said first; `details` returns the rest, in smaller type on a page.
-
-    >>> headline("The bed is at 31.5 °C. Do not feed for 3 days."), details("It is fine.")
-    ('The bed is at 31.5 °C.', '')
-    """
-    first, point, _ = said.partition(". ")
-    return first + point.strip()
-
-
-def details(said: str) -> str:
-    """Return what follows the first sentence."""
-    return said.partition(". ")[2]
-
-
 def units_named(name: str) -> Units:
     """Return the keeper's units by the word kept in the browser."""
     return US if name == "us" else SI
@@ -278,9 +245,6 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "feeding_text": feeding_text,
     "clock_of": lambda text, timezone: clock_text(parse_time_ms(str(text)), timezone),
     "sure": sure,
-    "evidence_text": evidence_text,
-    "headline": headline,
-    "details": details,
     "mass_text": mass_text,
     "summary": summary,
     "rfc3339": rfc3339,

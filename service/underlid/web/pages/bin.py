@@ -11,7 +11,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from underlid.binmodel.bins import Setup
-from underlid.timeline import DAY_MS, SECOND_MS, parse_time_ms
+from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS, parse_time_ms
 from underlid.web.context import Context, context_of
 from underlid.web.marks import marks_of, spans_of
 from underlid.web.problem import not_found
@@ -24,6 +24,9 @@ from underlid.web.wording import channel_label, local
 FIRST_VIEW_MS: Final = 7 * DAY_MS
 FIRST_VIEW_POINTS: Final = 340
 """Half-hour steps over a week: what a phone can show, and about 15 kB compressed."""
+
+AHEAD_MS: Final = 36 * HOUR_MS
+"""How far the table of what is foreseen reaches, as far as the curves at first (our judgement)."""
 
 JOURNAL_MOST: Final = 8
 TABLE_CHANNELS: Final = (
@@ -58,6 +61,7 @@ def bin_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
             "now_ms": now_ms,
             "chart_json": chart_json(context, setup, bin_id, curves, now_ms),
             "table": week_table(curves, view.shed.timezone),
+            "ahead": ahead_table(forecast_json(context, bin_id), view.shed.timezone),
             "entries": context.records.entries(bin=bin_id, most=JOURNAL_MOST),
             "timezones": {bin_id: view.shed.timezone},
         },
@@ -143,6 +147,28 @@ def week_table(curves: Curves, timezone: str) -> dict[str, Any]:
         rows.append((f"{midnight:%a} {midnight.day} {midnight:%b}", cells))
         midnight = following
     return {"heads": [channel_label(channel) for channel in channels], "rows": rows}
+
+
+def ahead_table(forecast: dict[str, Any] | None, timezone: str) -> dict[str, Any]:
+    """Return the next day and a half of a forecast as a table: lowest, likeliest and highest."""
+    if forecast is None:
+        return {"heads": [], "rows": []}
+    step_ms, channels = forecast["step_ms"], forecast["channels"]
+    first_ms = forecast["start_ms"] + step_ms // 2
+    rows = []
+    for index in range(min(forecast["points"], AHEAD_MS // step_ms)):
+        at = local(first_ms + index * step_ms + HOUR_MS // 2, timezone)
+        cells = [
+            (channel, tuple(_at(course[which], index) for which in ("low", "mean", "high")))
+            for channel, course in channels.items()
+        ]
+        known = [(name, None if None in range_ else range_) for name, range_ in cells]
+        rows.append((f"{at:%a} {at.day} {at:%b}, {at:%H}:00", known))
+    return {"heads": [channel_label(channel) for channel in channels], "rows": rows}
+
+
+def _at(values: list[float | None], index: int) -> float | None:
+    return values[index] if index < len(values) else None
 
 
 def _range(low: Any, mean: Any, high: Any) -> tuple[float, float, float] | None:

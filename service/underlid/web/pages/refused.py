@@ -22,6 +22,7 @@ def refused_page(request: Request, person: AnyPerson) -> Response:
     del person
     context = context_of(request)
     values = {
+        "sent_on": context.settings.readings_store == "influxdb",
         "backlog": context.readings.backlog(),
         "rows": context.readings.refused_rows(SHOWN),
         "now_ms": context.clock.now_ms(),

@@ -43,6 +43,7 @@ export function drawPanel(panel, view) {
     ...spans(panel, view, box),
     ...grid(panel, view, box, low, high),
     ...curves(panel, view, box),
+    ...present(panel, view, box),
     ...marks(panel, view, box),
     panel.cursor,
   );
@@ -96,15 +97,25 @@ function curves(panel, view, { room, bottom, right, y, low }) {
   return [clip, group];
 }
 
+// Where the present ends and what is foreseen begins.
+function present(panel, view, { room, bottom, right }) {
+  const at = view.x(view.newest);
+  if (!view.data.forecast || at < LEFT || at > right) return [];
+  const drawn = [svg("path", { class: "now", d: `M${at.toFixed(1)} ${room}V${bottom}` })];
+  if (panel.first && right - at > 56) drawn.push(svg("text", { x: (at + 4).toFixed(1), y: bottom - 5 }, "foreseen"));
+  return drawn;
+}
+
 function spans(panel, view, { room, bottom, right }) {
   const drawn = [];
   for (const span of panel.spans) {
     const left = Math.max(LEFT, view.x(span.from_ms));
-    const end = Math.min(right, view.x(span.until_ms ?? view.until));
+    const end = Math.min(right, view.x(span.until_ms ?? (span.foreseen ? view.until : Math.max(view.newest, span.from_ms))));
     if (end < LEFT || left > right) continue;
     const width = Math.max(3, end - left).toFixed(1);
-    const group = svg("g", { class: "span" });
-    const when = `${spoken(span.from_ms, view.zone)}${span.until_ms ? ` until ${spoken(span.until_ms, view.zone)}` : ", still"}`;
+    const group = svg("g", { class: span.foreseen ? "span foreseen" : "span" });
+    const still = span.foreseen ? "" : ", still";
+    const when = `${spoken(span.from_ms, view.zone)}${span.until_ms ? ` until ${spoken(span.until_ms, view.zone)}` : still}`;
     group.append(
       svg("title", {}, `${span.label} from ${when}`),
       svg("rect", { class: "span-area", x: left.toFixed(1), y: room, width, height: bottom - room }),
@@ -119,7 +130,8 @@ function spans(panel, view, { room, bottom, right }) {
 function marks(panel, view, { room, bottom, right }) {
   const drawn = [];
   let free = -Infinity;
-  for (const mark of view.data.marks ?? []) {
+  const all = view.data.marks ?? [];
+  for (const [place, mark] of all.entries()) {
     const at = view.x(mark.at_ms);
     if (at < LEFT || at > right) continue;
     const px = at.toFixed(1);
@@ -137,7 +149,8 @@ function marks(panel, view, { room, bottom, right }) {
         : svg("circle", { class: "mark-flag", cx: px, cy: 10, r: 4 }),
     );
     const wide = mark.label.length * 6.2 + 14;
-    if (at > free && at + wide < right) {
+    const next = place + 1 < all.length ? view.x(all[place + 1].at_ms) - 8 : Infinity;
+    if (at > free && at + wide < Math.min(right, next)) {
       group.append(svg("text", { x: (at + 9).toFixed(1), y: 14 }, mark.label));
       free = at + wide;
     } else {

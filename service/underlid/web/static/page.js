@@ -23,6 +23,9 @@ function showReading({ bin, values }) {
   }
 }
 
+const RENEW_MS = 30_000; // what is foreseen changes with each judgement, but slowly
+let renewed = performance.now();
+
 if (document.querySelector("[data-live]")) {
   follow(onlyBin, (event) => {
     if (event.kind === "reading") {
@@ -33,7 +36,9 @@ if (document.querySelector("[data-live]")) {
     }
     if (event.kind === "rejected" && !document.querySelector("[data-live=rejects]")) return;
     refresh();
-    if (event.kind !== "judged") curves?.renew();
+    if (event.kind === "judged" && (event.bin !== onlyBin || performance.now() - renewed < RENEW_MS)) return;
+    renewed = performance.now();
+    curves?.renew();
   });
 }
 

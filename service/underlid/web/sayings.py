@@ -1,0 +1,65 @@
+"""How a sentence stands on a page: what comes first, what follows in smaller type, what stays together.
+
+The sentences themselves are made in `alerts.sentence` and `view.py`; labels are in `wording.py`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import Final
+
+from underlid.alerts.alert import Alert
+
+HEADLINE_MOST: Final = 90
+"""A first sentence longer than this ends at its colon on a page; what follows is told below it."""
+
+STORY: Final = re.compile(r", \d+ (?:h|days) after .+? went in")
+"""The feed that an alert follows; it stands on the alert's card and in the journal."""
+
+UNIT_AFTER: Final = re.compile(r"(?<=\d) (?=(?:%|°[CF]|g|kg|lb|oz|g/m²|mL|L|h|min|days?)\b|%)")
+
+
+def headline(said: str) -> str:
+    """Return what is said first; `details` returns what else stands at the head of a page.
+
+    >>> headline("The bed is at 31.5 °C. Do not feed for 3 days."), details("It is fine.")
+    ('The bed is at 31.5 °C.', '')
+    >>> headline("Fennel's lid will be running with water by about 11:00 (60 % sure): now about 15"
+    ...          " g/m², by then 70 or more. Wipe it dry.")
+    "Fennel's lid will be running with water by about 11:00 (60 % sure)."
+    """
+    first, point, _ = said.partition(". ")
+    first = STORY.sub("", first)
+    short, colon, _ = first.partition(": ")
+    if colon and len(first) > HEADLINE_MOST and short.count(" ") > 2:
+        return f"{short}."
+    return first + point.strip()
+
+
+def details(said: str) -> str:
+    """Return what follows the first sentence."""
+    return said.partition(". ")[2]
+
+
+def measured(alert: Alert) -> str:
+    """Return what an alert says was found, without the advice that stands below it on its card."""
+    first = alert.advice[0].text if alert.advice else ""
+    return (alert.text.partition(first)[0].strip() if first else "") or alert.text or alert.cause
+
+
+def tied(said: object) -> str:
+    """Return *said* with every number tied to its unit, so that no line ends between them.
+
+    >>> tied("at 87 % and 2.6 kg of 3").replace(chr(160), "_")
+    'at 87_% and 2.6_kg of 3'
+    """
+    return UNIT_AFTER.sub("\xa0", str(said))
+
+
+FILTERS: Final[dict[str, Callable[..., str]]] = {
+    "headline": headline,
+    "details": details,
+    "measured": measured,
+    "tied": tied,
+}
