@@ -23,6 +23,10 @@ from underlid.binmodel.outlook.spread import SHAPES, band
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 
+SURE_H: Final = 48
+"""Hours without which no chance of a wet lid is told: the humidity sensor is not known yet (our
+judgement)."""
+
 BEYOND_K: Final = 0.35
 BEYOND_G_M2: Final = 10.0
 """So far beyond a limit a course must go to count: half the deadband of the rules (our judgement)."""
@@ -76,7 +80,7 @@ def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast
         None if bed is None else at_hours(bed.own_k),
         _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
         _film_now(wet),
-        _chances(wet.members, wet_limits, BEYOND_G_M2) if wet else {},
+        _chances(wet.members, wet_limits, BEYOND_G_M2) if wet and wet.hours >= SURE_H else {},
     )
 
 

@@ -56,8 +56,9 @@ SATURATED_PCT: Final = 99.5
 SATURATED_BUCKETS: Final = BUCKETS_PER_DAY
 """A sensor that reads this for a whole day says nothing more (science page, probes)."""
 
-ASSUMED_RH_PCT: Final = 97.0
-"""Taken instead: a closed headspace over a wet bed is near saturation (our judgement)."""
+ASSUMED_RH_PCT: Final = 98.5
+"""Taken instead: air between a wet bed and a wet lid is in the middle of what is saturated at either,
+which are a kelvin or two apart (our judgement)."""
 
 DRYING_MOST_G_M2_H: Final = 4.0
 """Faster drying counts as this in the day's balance: a lid that is dry does not get drier, and a dry
@@ -226,9 +227,7 @@ def fluxes(window: BinWindow, count: int) -> Floats:
     count += BRIDGED_BUCKETS
     rh, _ = humidities(window, count)
     head = window.means("headspace_temp_c", count)
-    flux: Floats = flux_g_m2_h(
-        head, np.minimum(rh, RH_BELIEVED_MOST_PCT), lid_temps(window, count)
-    )
+    flux: Floats = flux_g_m2_h(head, np.minimum(rh, RH_BELIEVED_MOST_PCT), lid_temps(window, count))
     known = np.where(np.isnan(flux), -1, np.arange(count))
     newest = np.maximum.accumulate(known)
     near = (newest >= 0) & (np.arange(count) - newest < BRIDGED_BUCKETS)

@@ -37,9 +37,10 @@ HEAD_SHARE: Final = 0.5
 LOSS_SD_G_M2_H: Final = 3.0
 """Of a lid that nothing has been learnt of: 2 % of humidity are 4 g/m²h (our judgement)."""
 
-LASTS_SHARE: Final = 0.45
-"""Of these errors, what goes the same way for a week: a film that dries at the zero forgets (our
-judgement)."""
+LASTS_SHARE: Final = 0.6
+LEARNT_SHARE: Final = 0.45
+"""Of these errors, what goes the same way for a week; less where the keeper's looks have tied factor
+and loss to each other (our judgement)."""
 
 SEEN_SD_G_M2: Final = {
     LidLook.DRY: 3.0,
@@ -56,12 +57,13 @@ def flux_doubt(window: BinWindow, room_g_m3: Floats) -> Floats:
     *room_g_m3* is what air saturated at the bed holds more than at the shed's temperature.
     """
     _, factor_sd = lid_factor(window)
-    share, loss_sd = HEAD_SHARE, LOSS_SD_G_M2_H
+    share, loss_sd, lasts = HEAD_SHARE, LOSS_SD_G_M2_H, LASTS_SHARE
     if window.lessons is not None:
         share = window.lessons.head_share.value
         loss_sd = window.lessons.lid_loss_g_m2_h.sd
+        lasts = LEARNT_SHARE if window.lessons.lid_loss_g_m2_h.learnt else LASTS_SHARE
     by_lid = TRANSFER_M_H * factor_sd * share * np.nan_to_num(room_g_m3)
-    result: Floats = LASTS_SHARE * np.hypot(by_lid, loss_sd)
+    result: Floats = lasts * np.hypot(by_lid, loss_sd)
     return result
 
 

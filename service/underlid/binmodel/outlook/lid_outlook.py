@@ -51,6 +51,8 @@ class FilmAhead:
 
     now: Floats
     members: Floats
+    hours: int
+    """Known hours that it rests on."""
 
 
 def film_ahead(
@@ -80,7 +82,7 @@ def film_ahead(
     summed = np.cumsum(ahead)[:AHEAD_H] + SHAPES[:, :AHEAD_H] * sd[:AHEAD_H]
     steps = np.diff(summed, axis=1, prepend=0.0) + off[OF_MEMBER, FIT_H : FIT_H + AHEAD_H]
     held = held[OF_MEMBER]
-    return FilmAhead(held, _run(held, steps))
+    return FilmAhead(held, _run(held, steps), int(use.sum()))
 
 
 def vapour_room(bed_c: Floats, shed_c: Floats) -> Floats:
