@@ -80,6 +80,16 @@ def test_check_tells_of_readings_that_do_not_get_through(
     assert "2 readings wait since 2024-10-04T00:00:01Z" in result.output
 
 
+@pytest.mark.parametrize("words", [("probes", "list"), ("export", "readings", "-")])
+def test_a_command_does_not_take_an_absence_for_silence(
+    folder: Path, in_influx: KeptInInflux, words: tuple[str, ...]
+) -> None:
+    in_influx.front.always = Fault(status=503, path="/query")
+    result = run(folder, *words)
+    assert result.exit_code == 1
+    assert "see that it runs" in result.output
+
+
 def test_what_waits_and_what_was_sent_is_read_as_one(folder: Path, tmp_path: Path) -> None:
     (probe,) = json.loads(run(folder, "probes", "list", "--json").stdout)
     assert "21.5" in json.dumps(probe)

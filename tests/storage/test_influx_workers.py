@@ -6,6 +6,7 @@ import time
 
 import pytest
 
+from storage.influx_front import Fault
 from storage.kept import KeptInInflux
 from storage.readings_places import START_MS, all_rows, check_buckets, timed, untimed
 from underlid.readings.values import Reading
@@ -13,6 +14,7 @@ from underlid.storage.arrivals import Arrivals
 from underlid.storage.influx import known
 from underlid.storage.influx.outgoing import LIVE_MS, PROMPT_MS
 from underlid.storage.influx.readings import InfluxReadings
+from underlid.storage.influx.trouble import AwayError
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 LATER_MS = START_MS + DAY_MS
@@ -41,6 +43,23 @@ def looker(in_influx: KeptInInflux) -> InfluxReadings:
 
 def arrived(follower: Arrivals, now_ms: int) -> list[tuple[str, int]]:
     return [(one.probe, one.taken_at_ms) for news in follower.news(now_ms) for one in news]
+
+
+def test_an_absence_does_not_pass_for_silence(
+    in_influx: KeptInInflux, one: InfluxReadings, looker: InfluxReadings
+) -> None:
+    """A judge that is filled while the server is away must not begin with nothing."""
+    one.write([timed("tansy-1", START_MS, {"bed_temp_c": 20.0})])
+    one.drain.empty()
+    span = (["tansy-1"], START_MS, START_MS + HOUR_MS, MINUTE_MS)
+    in_influx.front.faults.extend([Fault(status=503, path="/query")] * 3)
+    assert looker.probes_seen() == [], "what is known, for a page"
+    with pytest.raises(AwayError):
+        looker.probes_seen(sure=True)
+    with pytest.raises(AwayError):
+        list(looker.buckets_of_all(*span))
+    assert [probe for probe, _ in looker.buckets_of_all(*span)] == ["tansy-1"]
+    assert [one.probe for one in looker.probes_seen(sure=True)] == ["tansy-1"]
 
 
 def test_what_one_sends_all_see(

@@ -57,7 +57,7 @@ def export_readings(
     """
     require_free(file, replace)
     with readings_in(load(data=data)) as store:
-        seen = {one.probe: one for one in store.probes_seen()}
+        seen = {one.probe: one for one in store.probes_seen(sure=True)}
         for probe in probes:
             if probe not in seen:
                 raise UnderlidError(

@@ -37,7 +37,7 @@ def move_readings(where: str, as_json: bool, data: Path | None) -> None:
     require_used(settings)
     with folder_in_use(settings.data), ExitStack() as stack:
         source, target = _ends(settings, where, stack)
-        total = sum(1 for seen in source.probes_seen() for _ in months_of(seen))
+        total = sum(1 for seen in source.probes_seen(sure=True) for _ in months_of(seen))
         with progress("Moving", total) as reach:
             moved = list(move_all(source, target, reach))
     if as_json:

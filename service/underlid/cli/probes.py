@@ -35,7 +35,7 @@ def list_probes(as_json: bool, data: Path | None) -> None:
     with records_in(data) as records, readings_in(load(data=data)) as store:
         places = records.setup().probes
         statuses = records.probe_statuses()
-        seen = {one.probe: one for one in store.probes_seen()}
+        seen = {one.probe: one for one in store.probes_seen(sure=True)}
     found: list[dict[str, object]] = []
     for name in sorted(places.keys() | seen.keys()):
         place, heard, status = places.get(name), seen.get(name), statuses.get(name)

@@ -173,7 +173,7 @@ def _stored(
     store: ReadingStore = stack.enter_context(readings_in(load(data=data)))
     where = records.setup() if setup is None else read_setup(setup)
     sheds = {place.probe: place.shed for place in where.probes.values()}
-    seen = [one for one in store.probes_seen() if one.probe in sheds]
+    seen = [one for one in store.probes_seen(sure=True) if one.probe in sheds]
     first = min((one.first_taken_at_ms for one in seen), default=0)
     last = max((one.last_taken_at_ms for one in seen), default=0)
     first = first if since is None else max(first, since)

@@ -133,8 +133,11 @@ class ReadingStore(Protocol):
         """Return one probe, or None when it never sent a reading."""
         ...
 
-    def probes_seen(self) -> list[ProbeSeen]:
-        """Return every probe that ever sent a reading."""
+    def probes_seen(self, *, sure: bool = False) -> list[ProbeSeen]:
+        """Return every probe that ever sent a reading.
+
+        While the server behind the store is away, those that are known; with *sure*, a `StoreError`.
+        """
         ...
 
     def recent_rejects(self, most: int = 100) -> list[Rejected]:

@@ -133,6 +133,12 @@ class SeenProbes:
             for number, mine in list(self._newest.items())
         ]
 
+    def newest_of(self, probe: str) -> tuple[str, Newest] | None:
+        """Return shed and newest values of one probe, for merging; None when it never spoke."""
+        number = self._probes.numbers.get(probe)
+        mine = None if number is None else self._newest.get(number)
+        return None if number is None or mine is None else (self._probes.sheds[number], mine)
+
     def _of(self, probe: int, at_ms: int) -> Newest:
         mine = self._newest.get(probe)
         if mine is None:

@@ -107,7 +107,7 @@ class SqliteReadings:
         """Return one probe, or None when it never sent a reading."""
         return self._store.seen.get(probe)
 
-    def probes_seen(self) -> list[ProbeSeen]:
+    def probes_seen(self, *, sure: bool = False) -> list[ProbeSeen]:  # noqa: ARG002
         """Return every probe that ever sent a reading, by name."""
         return self._store.seen.all()
 

@@ -1,13 +1,13 @@
 """The probes that ever spoke, to whichever worker: asked of the server once, then kept up by arrivals.
 
 What waits here is known to the buffer itself and is merged in when somebody asks. While the server
-is away the answer is what was known before.
+is away the answer is what was known before, which is enough for a page; whoever must not miss a
+probe calls `ask` first.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable
 from typing import Final
 
 import msgspec
@@ -23,7 +23,7 @@ from underlid.storage.influx.names import LATE, PROBE, RECEIVED, SOURCE, field_o
 from underlid.storage.influx.server import InfluxServer
 from underlid.storage.influx.trouble import ServerError
 from underlid.storage.protocols import ProbeSeen
-from underlid.storage.seen import Newest
+from underlid.storage.seen import Newest, SeenProbes
 
 log = structlog.get_logger(__name__)
 
@@ -33,13 +33,11 @@ FRESH_S: Final = 1.0
 AWAY_S: Final = 30.0
 """After a failure it is not asked again for so long: a page must not wait for it each time."""
 
-Local = Callable[[], Iterable[tuple[str, str, Newest]]]
-
 
 class KnownProbes:
     """Newest values by probe; any thread may ask."""
 
-    def __init__(self, server: InfluxServer, clock: Clock, local: Local) -> None:
+    def __init__(self, server: InfluxServer, clock: Clock, local: SeenProbes) -> None:
         self._server = server
         self._clock = clock
         self._local = local
@@ -50,28 +48,34 @@ class KnownProbes:
         self._loaded = False
         self._asked_s = float("-inf")
 
+    def ask(self) -> None:
+        """Ask the server now; raises `ServerError` when it does not answer."""
+        with self._lock:
+            self._ask()
+
+    def one(self, probe: str) -> ProbeSeen | None:
+        """Return one probe, or None when it is not known."""
+        with self._lock:
+            self._refresh()
+            held = self._newest.get(probe)
+            newest, shed = None if held is None else _copy(held), self._sheds.get(probe, "")
+        here = self._local.newest_of(probe)
+        if here is not None:
+            shed, waiting = here
+            newest = _copy(waiting) if newest is None else _merged(newest, waiting)
+        return None if newest is None else _shown(probe, shed, newest)
+
     def all(self) -> dict[str, ProbeSeen]:
         """Return all probes, in the order of their names."""
         with self._lock:
             self._refresh()
             newest = {name: _copy(one) for name, one in self._newest.items()}
             sheds = dict(self._sheds)
-        for name, shed, one in self._local():
+        for name, shed, one in self._local.newest():
             sheds[name] = shed
-            if name in newest:
-                _merge(newest[name], one)
-            else:
-                newest[name] = _copy(one)
+            newest[name] = _merged(newest[name], one) if name in newest else _copy(one)
         return {
-            name: ProbeSeen(
-                name,
-                sheds.get(name, ""),
-                one.first_taken_at_ms,
-                one.last_taken_at_ms,
-                one.last_received_at_ms,
-                {channel: value for channel, (_, value) in one.values.items()},
-            )
-            for name, one in sorted(newest.items())
+            name: _shown(name, sheds.get(name, ""), one) for name, one in sorted(newest.items())
         }
 
     def with_sheds(self, readings: list[Reading]) -> list[Reading]:
@@ -86,16 +90,19 @@ class KnownProbes:
         if monotonic_s() - self._asked_s < FRESH_S:
             return
         try:
-            if not self._loaded:
-                self._since_ms = self._clock.now_ms()
-                self._load()
-                self._loaded = True
-            else:
-                self._follow()
-            self._asked_s = monotonic_s()
+            self._ask()
         except ServerError as error:
             log.info("which probes there are is asked again later", said=error.said)
             self._asked_s = monotonic_s() + AWAY_S
+
+    def _ask(self) -> None:
+        if not self._loaded:
+            self._since_ms = self._clock.now_ms()
+            self._load()
+            self._loaded = True
+        else:
+            self._follow()
+        self._asked_s = monotonic_s()
 
     def _follow(self) -> None:
         """Take in what arrived since the last look."""
@@ -155,13 +162,25 @@ class KnownProbes:
             self._sheds[table.tags["probe"]] = str(table.rows[0][1])
 
 
+def _shown(probe: str, shed: str, newest: Newest) -> ProbeSeen:
+    return ProbeSeen(
+        probe,
+        shed,
+        newest.first_taken_at_ms,
+        newest.last_taken_at_ms,
+        newest.last_received_at_ms,
+        {channel: value for channel, (_, value) in newest.values.items()},
+    )
+
+
 def _copy(one: Newest) -> Newest:
     return Newest(
         one.first_taken_at_ms, one.last_taken_at_ms, one.last_received_at_ms, dict(one.values)
     )
 
 
-def _merge(mine: Newest, other: Newest) -> None:
+def _merged(mine: Newest, other: Newest) -> Newest:
     mine.note(other.first_taken_at_ms, other.last_taken_at_ms, other.last_received_at_ms)
     for channel, (at_ms, value) in dict(other.values).items():
         mine.note_value(channel, at_ms, value)
+    return mine

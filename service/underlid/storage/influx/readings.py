@@ -41,7 +41,7 @@ class InfluxReadings:
         self._buffer = Buffer(path)
         self.drain = Drain(self._buffer, self._server, self._clock)
         self._back = ReadingBack(self._buffer, self._server)
-        self._known = KnownProbes(self._server, self._clock, self._buffer.store.seen.newest)
+        self._known = KnownProbes(self._server, self._clock, self._buffer.store.seen)
         self._packing = threading.Lock()
         self._closing = False
 
@@ -73,7 +73,11 @@ class InfluxReadings:
     def buckets_of_all(
         self, probes: Sequence[str], start_ms: int, end_ms: int, step_ms: int
     ) -> Iterator[tuple[str, Buckets]]:
-        """Yield the buckets of many probes; those that never spoke are left out."""
+        """Yield the buckets of many probes; those that never spoke are left out.
+
+        Which those are the server is asked first: an absence must not pass for silence.
+        """
+        self._known.ask()
         known = self._known.all()
         spoke = [probe for probe in probes if probe in known]
         yield from self._back.buckets_of_all(spoke, start_ms, end_ms, step_ms)
@@ -89,10 +93,12 @@ class InfluxReadings:
 
     def probe_seen(self, probe: str) -> ProbeSeen | None:
         """Return one probe, or None when it never sent a reading."""
-        return self._known.all().get(probe)
+        return self._known.one(probe)
 
-    def probes_seen(self) -> list[ProbeSeen]:
+    def probes_seen(self, *, sure: bool = False) -> list[ProbeSeen]:
         """Return every probe that ever sent a reading, to any worker, by name."""
+        if sure:
+            self._known.ask()
         return list(self._known.all().values())
 
     def recent_rejects(self, most: int = 100) -> list[Rejected]:
