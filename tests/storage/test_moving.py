@@ -15,6 +15,7 @@ from storage.kept import KeptInInflux
 from storage.readings_places import START_MS, all_rows, timed
 from underlid.cli import underlid
 from underlid.readings.values import Reading, TimeSource
+from underlid.storage import sqlite_target
 from underlid.storage.folder import folder_in_use
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.moving import checksum, like
@@ -123,13 +124,62 @@ def test_a_stopped_move_goes_on_where_it_was(run: Run, in_influx: KeptInInflux) 
     assert len(all_rows(store, "tansy-1")) == DAYS * 48
 
 
+@pytest.mark.parametrize("batches", [1, 4, 25])
+def test_a_move_back_that_was_stopped_stores_nothing_twice(
+    run: Run, folder: Path, in_influx: KeptInInflux, monkeypatch: pytest.MonkeyPatch, batches: int
+) -> None:
+    """Rows without a time of their own too, which another one of their moment is put beside."""
+    moved(run("move-readings", "--to", "influx", "--json"))
+    (folder / "readings.sqlite").unlink()
+    monkeypatch.setattr(sqlite_target, "ROWS_AT_ONCE", 100)
+    write, left = SqliteReadings.write, iter(range(batches))
+
+    def stopped(store: SqliteReadings, readings: list[Reading]) -> object:
+        if next(left, None) is None:
+            raise KeyboardInterrupt
+        return write(store, readings)
+
+    monkeypatch.setattr(SqliteReadings, "write", stopped)
+    assert run("move-readings", "--to", "sqlite").exit_code == 1
+    monkeypatch.setattr(SqliteReadings, "write", write)
+    moved(run("move-readings", "--to", "sqlite", "--json"))
+    new = SqliteReadings(folder / "readings.sqlite", 10**5, 10**5)
+    store = in_influx.open()
+    for probe in PROBES:
+        assert all_rows(new, probe) == all_rows(store, probe)
+    new.close()
+
+
+def test_a_server_that_is_away_is_no_empty_history(
+    run: Run, folder: Path, in_influx: KeptInInflux
+) -> None:
+    moved(run("move-readings", "--to", "influx", "--json"))
+    (folder / "readings.sqlite").unlink()
+    in_influx.front.always = Fault(status=503)
+    result = run("move-readings", "--to", "sqlite")
+    assert result.exit_code == 1
+    assert "see that it runs" in result.output
+
+
+def test_hours_are_there_before_their_rows(run: Run, in_influx: KeptInInflux) -> None:
+    in_influx.front.faults.extend([Fault(), Fault(), Fault(status=401)])
+    assert run("move-readings", "--to", "influx").exit_code == 1
+    store = in_influx.open()
+    assert all_rows(store, PROBES[0]) == {} == all_rows(store, PROBES[1])
+    moved(run("move-readings", "--to", "influx", "--json"))
+    before = len(in_influx.front.queries)
+    hours = store.buckets("tansy-1", START_MS, START_MS + DAYS * DAY_MS, HOUR_MS)
+    assert int(hours.count["bed_temp_c"].sum()) == DAYS * 48
+    assert not any("FROM+reading" in one for one in in_influx.front.queries[before:])
+
+
 def test_a_server_that_is_busy_is_waited_for(run: Run, in_influx: KeptInInflux) -> None:
     in_influx.front.faults.extend([Fault(status=503), Fault(status=429)])
     assert len(moved(run("move-readings", "--to", "influx", "--json"))) == 4
 
 
 def test_what_did_not_arrive_is_told(run: Run, in_influx: KeptInInflux) -> None:
-    in_influx.front.faults.append(Fault(status=204))
+    in_influx.front.faults.extend([Fault(), Fault(), Fault(status=204)])
     result = run("move-readings", "--to", "influx")
     assert result.exit_code == 1
     assert "tansy-1" in result.output or "sorrel-1" in result.output

@@ -28,7 +28,10 @@ class Target(Protocol):
         ...
 
     def take(self, seen: ProbeSeen, series: RawSeries) -> None:
-        """Keep the rows of one probe's month, with the sums of its hours."""
+        """Keep rows of one probe's month that are not there yet, with the sums of their hours.
+
+        Where it stops half-way, sums may be there without their rows, but never rows without sums.
+        """
         ...
 
     def take_hours(self, probe: str, hours: Buckets) -> bool:
@@ -83,9 +86,10 @@ def move(source: ReadingStore, target: Target, month: Month) -> Moved:
     probe, span = month.seen.probe, (month.start_ms, month.end_ms)
     ours = source.raw(probe, *span)
     expected = checksum(ours)
-    was_there = checksum(like(target.series(probe, *span), ours)) == expected
+    theirs = target.series(probe, *span)
+    was_there = checksum(like(theirs, ours)) == expected
     if not was_there:
-        target.take(month.seen, ours)
+        target.take(month.seen, new_in(ours, theirs))
         found = like(target.series(probe, *span), ours)
         if checksum(found) != expected:
             raise UnderlidError(
@@ -132,6 +136,27 @@ def like(series: RawSeries, model: RawSeries) -> RawSeries:
     )
 
 
+def new_in(series: RawSeries, there: RawSeries) -> RawSeries:
+    """Return the rows of a series that are not *there* as they are.
+
+    A row without a time of its own that is written where it lies already would be taken for another
+    one, and be stored beside it (`hot.py`).
+    """
+    place = np.searchsorted(there.taken_at_ms, series.taken_at_ms)
+    known = np.isin(series.taken_at_ms, there.taken_at_ms)
+    for name, column in series.values.items():
+        held = np.full(len(column), np.nan)
+        if name in there.values:
+            held[known] = there.values[name][place[known]]
+        known &= np.isnan(column) | (column == held)
+    return RawSeries(
+        series.taken_at_ms[~known],
+        series.received_at_ms[~known],
+        {name: column[~known] for name, column in series.values.items()},
+        series.time_source[~known],
+    )
+
+
 def _hours_alone(hours: Buckets, rows: RawSeries) -> Buckets:
     """Return the hours of which there are sums and no rows."""
     spoken = np.isin(hours.start_ms, rows.taken_at_ms // HOUR_MS * HOUR_MS)
@@ -146,7 +171,7 @@ def _first_ms(year: int, month: int) -> int:
 def move_all(source: ReadingStore, target: Target, reach: Callable[[int], None]) -> Iterator[Moved]:
     """Move every probe's months; *reach* is told how many are done."""
     done = 0
-    for seen in source.probes_seen():
+    for seen in source.probes_seen(sure=True):
         for month in months_of(seen):
             yield move(source, target, month)
             done += 1

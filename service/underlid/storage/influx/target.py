@@ -25,6 +25,7 @@ from underlid.storage.influx.server import InfluxServer
 from underlid.storage.influx.trouble import AwayError
 from underlid.storage.protocols import Buckets, ProbeSeen, RawSeries
 from underlid.storage.rollups import Sums, sums_of
+from underlid.storage.series import merged
 from underlid.timeline import HOUR_MS
 
 TRIES: Final = 8
@@ -42,7 +43,7 @@ class InfluxTarget:
         return selecting.raw(self._server, probe, start_ms, end_ms)
 
     def take(self, seen: ProbeSeen, series: RawSeries) -> None:
-        """Keep the rows, then the sums of their hours, made from all that is there now."""
+        """Keep the sums of their hours, made from all that will be there, and then the rows."""
         if not len(series.taken_at_ms):
             return
         rows = (
@@ -56,12 +57,12 @@ class InfluxTarget:
             )
             for one in readings_of(series, seen.probe, seen.shed)
         )
-        self._write(_line(row) for row in rows)
         first_ms = int(series.taken_at_ms[0]) // HOUR_MS * HOUR_MS
         n = (int(series.taken_at_ms[-1]) - first_ms) // HOUR_MS + 1
-        whole = self.series(seen.probe, first_ms, first_ms + n * HOUR_MS)
+        whole = merged(self.series(seen.probe, first_ms, first_ms + n * HOUR_MS), series)
         self._write(_hours(seen.probe, first_ms, n, sums_of(whole, first_ms, n, HOUR_MS)))
         self._write([probe_line(seen.probe, seen.shed, int(series.received_at_ms[-1]))])
+        self._write(_line(row) for row in rows)
 
     def take_hours(self, probe: str, hours: Buckets) -> bool:
         """Keep hours of which there are no rows any more."""
