@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Final
 
 import structlog
@@ -28,6 +28,7 @@ from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Lease, LeaseLostError, Records
 from underlid.storage.trouble import StoreError
 from underlid.timeline import SECOND_MS
+from underlid.workers.filling import fill_while_others_write
 from underlid.workers.restart import fill, part_of, restore, set_entries, set_weather
 from underlid.workers.sharing import SHED, Sharing
 
@@ -36,9 +37,6 @@ log = structlog.get_logger(__name__)
 INBOX_BATCHES: Final = 100_000
 """Committed batches that may wait for a tick. Beyond it the judge is filled from the store again,
 so nothing is lost: the store has them all."""
-
-FILLS_MOST: Final = 5
-"""Times that a probe is filled again because readings came in while it was."""
 
 Act = tuple[int | None, str, int | None]
 """When and by whom an alert was acknowledged, and until when it is shelved."""
@@ -154,12 +152,14 @@ class Watch:
     def _judge_and_write(self, written: list[Judgement]) -> None:
         """Do a tick's work; *written* gets what is safely stored, also when the rest fails."""
         began = monotonic_s()
-        now_ms = self._clock.now_ms()
         try:
-            judge = self._up_to_date(now_ms)
+            judge = self._up_to_date(self._clock.now_ms())
+            now_ms = self._clock.now_ms()  # to fill many windows takes minutes
             for one in judge.judge(now_ms):
                 if self._write(judge, one):
                     written.append(one)
+        except _NoNewsError as away:
+            raise away.trouble from None
         except Exception:
             self._judge = None  # it may know more than is stored: the next tick begins with that
             raise
@@ -248,35 +248,22 @@ class Watch:
         while self._inbox:
             judge.add_readings(self._inbox.popleft())
         if self._arrivals is not None:
-            for news in self._arrivals.news(now_ms):
-                judge.add_readings(news)
+            news = self._arrivals.news(now_ms)
+            while (some := _next_of(news)) is not None:
+                judge.add_readings(some)
 
     def _adopt(self, judge: Judge, mine: Setup, now_ms: int) -> None:
         """Give the judge a new set-up, and of what is new in it all that is stored."""
         known = self._mine.bins.keys()
-        self._fill(judge, judge.set_setup(mine, now_ms), now_ms)
+        new = judge.set_setup(mine, now_ms)
+        if self._arrivals is None:
+            fill(judge, self._readings, new, now_ms)
+        else:
+            fill_while_others_write(judge, self._readings, self._arrivals, new, self._clock)
         set_entries(judge, self._records, mine.bins, now_ms)
         set_weather(judge, self._records, mine.sheds, now_ms)
         restore(judge, self._records, mine.bins.keys() - known, now_ms)
         self._mine = mine
-
-    def _fill(self, judge: Judge, probes: Sequence[str], now_ms: int) -> None:
-        """Fill the windows of *probes*; where readings come in meanwhile, fill them again.
-
-        A reading that is in the store when a window is filled must not be added to it once more.
-        """
-        fill(judge, self._readings, probes, now_ms)
-        if self._arrivals is None or not probes:
-            return
-        new = set(probes)
-        for _ in range(FILLS_MOST):
-            again: set[str] = set()
-            for news in self._arrivals.news(now_ms):
-                judge.add_readings([one for one in news if one.probe not in new])
-                again |= {one.probe for one in news if one.probe in new}
-            if not again:
-                return
-            fill(judge, self._readings, sorted(again), now_ms)
 
     def _take_over_acts(self, judge: Judge) -> None:
         """Tell the judge what people did to alerts by another door, such as the command line."""
@@ -293,3 +280,17 @@ class Watch:
                 judge.acknowledge(one.id, one.acknowledged_by, one.acknowledged_at_ms)
             judge.shelve(one.id, one.shelved_until_ms)
         self._acts = acts
+
+
+class _NoNewsError(Exception):
+    """The store was away before it told anything: the judge is as good as before."""
+
+    def __init__(self, trouble: StoreError) -> None:
+        self.trouble = trouble
+
+
+def _next_of(news: Iterator[list[Reading]]) -> list[Reading] | None:
+    try:
+        return next(news, None)
+    except StoreError as trouble:
+        raise _NoNewsError(trouble) from None

@@ -20,6 +20,7 @@ from underlid.journal.entries import Entry, Feed, Portion
 from underlid.readings.values import Admitted, Reading
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
+from underlid.storage.trouble import StoreError
 from underlid.timeline import HOUR_MS, MINUTE_MS
 from underlid.watch import Watch
 from underlid.workers.sharing import SHED, Sharing
@@ -232,4 +233,29 @@ def test_what_could_not_be_written_is_judged_again(tmp_path: Path, address: str)
         with pytest.raises(OSError, match="gone"):
             watch.tick()
     assert {one.bin for one in watch.tick()} == set(PLACE.bins)
+    world.close()
+
+
+def test_a_store_that_was_away_for_a_tick_is_not_read_anew(tmp_path: Path, address: str) -> None:
+    world = World(tmp_path, address, 0)
+    world.join("a")
+    ask, absences = (
+        world.store.arrived_since,
+        [StoreError("InfluxDB", value="away", expected="an answer", next_step="Wait.")],
+    )
+
+    def unreliable(received_at_ms: int, most: int) -> list[Reading]:
+        if absences:
+            raise absences.pop()
+        return ask(received_at_ms, most)
+
+    def never(*_: object) -> None:
+        raise AssertionError("the windows are filled again")
+
+    world.store.arrived_since = unreliable  # type: ignore[method-assign]
+    world.store.buckets_of_all = never  # type: ignore[method-assign,assignment]
+    world.clock.set_ms(START_MS + STEP_MS)
+    with pytest.raises(StoreError):
+        world.workers["a"].watch.tick()
+    assert {one.bin for one in world.workers["a"].watch.tick()} == set(PLACE.bins)
     world.close()
