@@ -74,11 +74,11 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         evidence["lid_film_high_g_m2"] = round(max(high, held))
     if priority is None:
         return _foreseen(window, known, now, evidence, held=open_priority is not None)
-    verdict, reason = Verdict.HOLDS, ""
-    if open_priority in (None, Priority.LOW):
-        verdict, reason = _day_by_day(window, evidence)
-        if verdict is Verdict.CLEAR and open_priority is not None:
-            verdict, reason = Verdict.UNKNOWN, "wet as foreseen, but perhaps only for the night"
+    verdict, reason = _day_by_day(window, evidence)
+    if open_priority not in (None, Priority.LOW):
+        verdict, reason = Verdict.HOLDS, ""
+    elif verdict is Verdict.CLEAR and open_priority is not None:
+        verdict, reason = Verdict.UNKNOWN, "wet as foreseen, but perhaps only for the night"
     feed = wet_feed(window) if verdict is Verdict.HOLDS else None
     return Finding(
         Condition.CONDENSATION,
