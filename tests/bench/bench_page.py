@@ -23,7 +23,8 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / 
 from underlid.binmodel.bins import ProbePlace, Setup  # noqa: E402
 from underlid.readings.values import Reading  # noqa: E402
 from underlid.timeline import DAY_MS, MINUTE_MS  # noqa: E402
-from web.household import BINS, NOW_MS, SHEDS, Household, Visitor, program  # noqa: E402
+from web.household import BINS, NOW_MS, SHEDS, Household, program  # noqa: E402
+from web.visiting import Visitor, begin  # noqa: E402
 
 BINS_COUNT = 5
 DAYS = 28
@@ -133,7 +134,9 @@ def ready_ms(house: Household, slower: int) -> float:
     chromium = shutil.which("chromium")
     if chromium is None:
         return float("nan")
-    cookie = next(iter(Visitor(house).log_in("Ash").client.cookies.jar))
+    visitor = Visitor(house)
+    visitor.log_in()
+    cookie = next(iter(visitor.client.cookies.jar))
     times = []
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
@@ -159,7 +162,7 @@ def main() -> None:
     rows: list[tuple[str, str, str, str]] = []
     with tempfile.TemporaryDirectory() as folder, Household(Path(folder)) as house:
         furnish(house)
-        visitor = Visitor(house).begin()
+        visitor = begin(house)
         client = visitor.client
         base, _ = timed(lambda: client.get("/healthz"))
         for name, path, goal in (

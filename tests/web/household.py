@@ -1,25 +1,27 @@
-"""A whole place in a folder: real stores, the real judge, the page served on a loopback port, and
-clients with the manners of a browser without scripts and of a program.
+"""A whole place in a folder: real stores, the real judge, the page served on a loopback port.
+
+Who visits it is in `visiting.py`.
 """
 
 from __future__ import annotations
 
 import asyncio
-import re
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 import httpx
 
 from underlid.binmodel.bins import Bin, BinKind, ProbePlace, Setup, Shed, Species
-from underlid.clock import VirtualClock
+from underlid.clock import Clock, VirtualClock
 from underlid.config import load
 from underlid.errors import UnderlidError
+from underlid.journal.entries import KIND_OF, Entry, What
 from underlid.journal.parse import entry_from_fields
-from underlid.readings.values import Admitted, RawEntry, Reading
+from underlid.readings.values import Admitted, RawEntry, RawMessage, Reading
+from underlid.storage.protocols import ReadingStore
 from underlid.storage.recorder import Recorder
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
@@ -28,11 +30,10 @@ from underlid.watch import Watch
 from underlid.web.app import make_app
 from underlid.web.context import Context
 from underlid.web.live import Hub
+from underlid.web.pages.entrance import attempts
 from underlid.web.server import Server
-from underlid.web.tokens import form_token
 
 NOW_MS = parse_time_ms("2026-06-12T14:30:00+01:00")
-PASSPHRASE = "four plain words do"
 WAIT_S = 20.0
 
 SHEDS = {
@@ -57,16 +58,26 @@ PROBES = {
 class Household:
     """`with Household(tmp_path) as house:` opens everything; leaving closes it."""
 
-    def __init__(self, folder: Path, *, start_key: str = "", web_origin: str = "") -> None:
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        start_key: str = "",
+        readings: Callable[[Clock], ReadingStore] | None = None,
+        **settings: Any,
+    ) -> None:
+        attempts.clear()
         self.clock = VirtualClock(NOW_MS)
         self.records = Records.open(f"sqlite:///{folder / 'records.db'}")
-        self.readings = SqliteReadings(folder / "readings.db")
+        self.readings: ReadingStore = (
+            readings(self.clock) if readings else SqliteReadings(folder / "readings.db")
+        )
         self.recorder = Recorder(self.readings, self._keep_entry)
-        self.watch = Watch(self.records, self.readings, self.clock, tick_s=60.0)
+        self.watch = Watch(self.records, self.readings, self.clock, tick_s=60.0, channels=("mail",))
         self.hub = Hub()
         self.health: dict[str, str | None] = {"store": None}
         self.context = Context(
-            settings=load(data=folder, web_origin=web_origin),
+            settings=load(data=folder, **settings),
             clock=self.clock,
             records=self.records,
             readings=self.readings,
@@ -117,12 +128,43 @@ class Household:
         """Set the potting shed and the boiler room up."""
         self.records.save_setup(Setup(SHEDS, BINS, PROBES))
 
-    def live_through(
-        self, until_ms: int, *, probe: str = "tansy-1", shed: str = "potting", **values: float
+    def send(
+        self, probe: str, payload: bytes, at_ms: int | None = None, *, shed: str = "potting"
     ) -> None:
-        """Let a probe say *values* every minute, judging along, until the clock shows *until_ms*."""
+        """Bring a probe's message to disk, as a door does."""
+        at_ms = self.clock.now_ms() if at_ms is None else at_ms
+        told = threading.Event()
+        message = RawMessage(f"underlid/v1/{shed}/{probe}/json", payload, at_ms)
+        assert self.recorder.submit([message], lambda outcome: told.set())
+        assert told.wait(WAIT_S)
+
+    def write_down(self, what: What, ago_ms: int = 0, bin_id: str = "tansy") -> Entry:
+        """Put an entry into the journal, as of *ago_ms* before now, and return it."""
+        at_ms = self.clock.now_ms() - ago_ms
+        entry = Entry(f"{KIND_OF[type(what)]}-{at_ms}", bin_id, at_ms, at_ms, what, "Ash")
+        self.records.add_entry(entry)
+        return entry
+
+    def judge(self) -> dict[str, Any]:
+        """Judge now and return what is thought of Tansy."""
+        self.clock.set_ms(self.clock.now_ms() + MINUTE_MS)
+        self.watch.tick()
+        state: dict[str, Any] | None = self.watch.state("tansy")
+        assert state is not None
+        return state
+
+    def live_through(
+        self,
+        until_ms: int,
+        *,
+        probe: str = "tansy-1",
+        shed: str = "potting",
+        every_ms: int = MINUTE_MS,
+        **values: float,
+    ) -> None:
+        """Let a probe say *values* again and again, judging along, until the clock shows *until_ms*."""
         while self.clock.now_ms() < until_ms:
-            now_ms = self.clock.now_ms() + MINUTE_MS
+            now_ms = self.clock.now_ms() + every_ms
             self.clock.set_ms(now_ms)
             reading = Reading(probe, shed, now_ms, now_ms, dict(values))
             self.readings.write([reading])
@@ -162,65 +204,8 @@ def week_before(now_ms: int, *, every_ms: int = 5 * MINUTE_MS) -> list[Reading]:
     return readings
 
 
-class Visitor:
-    """A browser without scripts: keeps its cookie, sends the form token that belongs to it."""
-
-    def __init__(self, house: Household) -> None:
-        self.client = httpx.Client(base_url=house.url, timeout=WAIT_S)
-
-    @property
-    def cookie(self) -> str:
-        """Return the session cookie, whatever it is called here."""
-        return next((c.value or "" for c in self.client.cookies.jar if "session" in c.name), "")
-
-    def get(self, path: str) -> httpx.Response:
-        return self.client.get(path)
-
-    def post(self, path: str, fields: dict[str, str] | None = None) -> httpx.Response:
-        return self.client.post(
-            path, data={"form_token": form_token(self.cookie), **(fields or {})}
-        )
-
-    def begin(self, name: str = "Ash") -> Visitor:
-        """Be the first person here."""
-        self.get("/start")
-        answer = self.post("/start", {"name": name, "passphrase": PASSPHRASE, "again": PASSPHRASE})
-        assert answer.status_code == 303, answer.text
-        return self
-
-    def log_in(self, name: str, passphrase: str = PASSPHRASE) -> Visitor:
-        self.get("/login")
-        assert self.post("/login", {"name": name, "passphrase": passphrase}).status_code == 303
-        return self
-
-
 def program(house: Household, role: str) -> httpx.Client:
     """Return a program's client with a token of its own."""
     token = house.records.make_token(role, role)
     headers = {"authorization": f"Bearer {token}"}
     return httpx.Client(base_url=house.url, headers=headers, timeout=WAIT_S)
-
-
-def plain(answer: httpx.Response) -> str:
-    """Return the words of a page, as they are read."""
-    body = re.sub(r"<(script|style|title)\b.*?</\1>", " ", answer.text, flags=re.S)
-    words = re.sub(r"<[^>]+>", " ", body)
-    for code, letter in (
-        ("&#39;", "'"),
-        ("&#34;", '"'),
-        ("&lt;", "<"),
-        ("&gt;", ">"),
-        ("&amp;", "&"),
-    ):
-        words = words.replace(code, letter)
-    return " ".join(words.split())
-
-
-@contextmanager
-def settled(folder: Path) -> Iterator[tuple[Household, Visitor]]:
-    """Give a household that is set up, has a week of readings and a lead who is logged in."""
-    with Household(folder) as house:
-        house.settle_in()
-        house.readings.write(week_before(NOW_MS))
-        house.watch.tick()
-        yield house, Visitor(house).begin()

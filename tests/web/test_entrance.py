@@ -2,29 +2,36 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
 import pytest
 
+from underlid.storage.records import Role
 from underlid.web.attempts import FAILURES_MOST, KEYS_MOST, WITHIN_S, Attempts
 from underlid.web.security import BODY_MOST_BYTES, CSP
 from underlid.web.tokens import form_token, form_token_holds
-from web.places import PASSPHRASE, Place
-from web.visiting import Served, Visitor, visiting
+from web.household import Household
+from web.visiting import PASSPHRASE, Visitor, join
 
 FIRST = {"name": "Ash", "passphrase": PASSPHRASE, "again": PASSPHRASE}
 
 
 def test_an_empty_place_asks_who_is_there_and_lets_them_in(tmp_path: Path) -> None:
-    place = Place(tmp_path)
-    with visiting(place, "") as visitor:
+    with Household(tmp_path) as house:
+        visitor = Visitor(house)
         assert visitor.get("/").headers["location"] == "/start"
         assert visitor.send("/start", FIRST, "/start").headers["location"] == "/"
         assert "three steps" in visitor.read("/")
-        assert [one.role for one in place.records.people()] == ["lead"]
+        assert [one.role for one in house.records.people()] == ["lead"]
         assert visitor.get("/start").headers["location"] == "/login"
-    place.close()
+
+
+@pytest.fixture(scope="module")
+def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Household]:
+    with Household(tmp_path_factory.mktemp("keyed"), start_key="moss-7") as opened:
+        yield opened
 
 
 @pytest.mark.parametrize(
@@ -37,28 +44,28 @@ def test_an_empty_place_asks_who_is_there_and_lets_them_in(tmp_path: Path) -> No
     ],
 )
 def test_first_start_says_what_is_wrong(
-    tmp_path: Path, wrong: dict[str, str], sentence: str
+    keyed: Household, wrong: dict[str, str], sentence: str
 ) -> None:
-    place = Place(tmp_path, start_key="moss-7")
-    with visiting(place, "") as visitor:
-        fields = {**FIRST, "start_key": "moss-7", **wrong}
-        answer = visitor.send("/start", fields, "/start")
+    fields = {**FIRST, "start_key": "moss-7", **wrong}
+    answer = Visitor(keyed).send("/start", fields, "/start")
+    assert answer.status_code == 422
+    assert sentence in answer.text
+    assert PASSPHRASE not in answer.text
+    assert not keyed.records.people()
+
+
+def test_a_wrong_passphrase_is_refused_and_guessing_is_slowed(
+    house: Household, ash: Visitor
+) -> None:
+    del ash
+    visitor = Visitor(house)
+    for _ in range(FAILURES_MOST):
+        answer = visitor.log_in("Ash", "wrong guess")
         assert answer.status_code == 422
-        assert sentence in answer.text
-        assert PASSPHRASE not in answer.text
-        assert not place.records.people()
-    place.close()
-
-
-def test_a_wrong_passphrase_is_refused_and_guessing_is_slowed(place: Place) -> None:
-    with visiting(place, "") as visitor:
-        for _ in range(FAILURES_MOST):
-            answer = visitor.log_in("Ash", "wrong guess")
-            assert answer.status_code == 422
-            assert "Name or passphrase" in answer.text
-        answer = visitor.log_in("Ash")
-        assert answer.status_code == 429
-        assert int(answer.headers["retry-after"]) > 60
+        assert "Name or passphrase" in answer.text
+    answer = visitor.log_in("Ash")
+    assert answer.status_code == 429
+    assert int(answer.headers["retry-after"]) > 60
 
 
 def test_attempts_are_bounded_and_end() -> None:
@@ -78,12 +85,15 @@ def test_logging_out_ends_the_session_in_the_store(ash: Visitor) -> None:
     assert again.headers["location"].startswith("/login")
 
 
-def test_log_in_goes_back_to_the_page_but_never_elsewhere(place: Place) -> None:
-    with visiting(place, "") as visitor:
-        assert visitor.get("/journal").headers["location"] == "/login?to=/journal"
-        for given, gone in (("/journal", "/journal"), ("//else.example", "/")):
-            fields = {"name": "Ash", "passphrase": PASSPHRASE, "to": given}
-            assert visitor.send("/login", fields, "/login").headers["location"] == gone
+def test_log_in_goes_back_to_the_page_but_never_elsewhere(
+    still: Household, looker: Visitor
+) -> None:
+    del looker
+    visitor = Visitor(still)
+    assert visitor.get("/journal").headers["location"] == "/login?to=/journal"
+    for given, gone in (("/journal", "/journal"), ("//else.example", "/")):
+        fields = {"name": "Ash", "passphrase": PASSPHRASE, "to": given}
+        assert visitor.send("/login", fields, "/login").headers["location"] == gone
 
 
 FORMS = [
@@ -107,8 +117,8 @@ FORMS = [
 
 @pytest.mark.parametrize("path", FORMS)
 @pytest.mark.parametrize("token", ["", "made.up", "x" * 5000])
-def test_no_form_is_taken_without_its_own_token(ash: Visitor, path: str, token: str) -> None:
-    answer = ash.client.post(path, data={"form_token": token})
+def test_no_form_is_taken_without_its_own_token(looker: Visitor, path: str, token: str) -> None:
+    answer = looker.client.post(path, data={"form_token": token})
     assert answer.status_code == 403
     assert "too old" in answer.text
 
@@ -120,56 +130,60 @@ def test_a_token_belongs_to_one_browser() -> None:
     assert not form_token_holds(token, "")
 
 
-@pytest.mark.parametrize(("name", "allowed"), [("Ash", True), ("Robin", False), ("Guest", False)])
-def test_only_the_lead_changes_the_set_up(place: Place, name: str, *, allowed: bool) -> None:
-    with visiting(place, name) as visitor:
+def test_only_the_lead_changes_the_set_up(house: Household, ash: Visitor) -> None:
+    fields = {"name": "Cellar", "timezone": "Europe/London"}
+    for visitor, allowed in (
+        (join(house, "Robin", Role.KEEPER), False),
+        (join(house, "Guest", Role.READER), False),
+        (ash, True),
+    ):
         for path in ("/places/shed", "/places/bin", "/probes/tansy-1"):
             assert (visitor.get(path).status_code == 200) == allowed
-        fields = {"name": "Boiler room", "timezone": "Europe/London"}
         answer = visitor.send("/places/shed", fields, "/")
         assert answer.status_code == (303 if allowed else 403)
 
 
-def test_a_reader_sees_no_buttons_and_may_not_write(place: Place) -> None:
-    with visiting(place, "Guest") as visitor:
-        assert "Write a feed" not in visitor.read("/bin/tansy")
-        fields = {"bin": "tansy", "kind": "turned"}
-        assert visitor.send("/journal/write", fields, "/").status_code == 403
+def test_a_reader_sees_no_buttons_and_may_not_write(house: Household) -> None:
+    guest = join(house, "Guest", Role.READER)
+    assert "Write a feed" not in guest.read("/bin/tansy")
+    fields = {"bin": "tansy", "kind": "turned"}
+    assert guest.send("/journal/write", fields, "/").status_code == 403
 
 
-def test_every_answer_carries_the_policy_and_cookies_are_safe(place: Place) -> None:
-    with visiting(place, "") as visitor:
-        for path in ("/login", "/healthz", "/nowhere", "/api/v1/bins", "/metrics"):
-            headers = visitor.get(path).headers
-            assert headers["content-security-policy"] == CSP
-            assert headers["x-content-type-options"] == "nosniff"
-            assert headers["cache-control"] == "no-store"
-        cookie = visitor.log_in().headers["set-cookie"].lower()
-        assert "httponly" in cookie
-        assert "samesite=lax" in cookie
-        assert "secure" not in cookie
+def test_every_answer_carries_the_policy_and_cookies_are_safe(
+    still: Household, looker: Visitor
+) -> None:
+    del looker
+    visitor = Visitor(still)
+    for path in ("/login", "/healthz", "/nowhere", "/api/v1/bins", "/metrics"):
+        headers = visitor.get(path).headers
+        assert headers["content-security-policy"] == CSP
+        assert headers["x-content-type-options"] == "nosniff"
+        assert headers["cache-control"] == "no-store"
+    cookie = visitor.log_in().headers["set-cookie"].lower()
+    assert "httponly" in cookie
+    assert "samesite=lax" in cookie
+    assert "secure" not in cookie
 
 
 def test_behind_https_the_cookie_insists_on_it(tmp_path: Path) -> None:
-    place = Place(tmp_path, origin="https://bins.example")
-    place.furnish()
-    with Served(place) as served:
-        answer = httpx.get(f"{served.address}/login")
+    with Household(tmp_path, web_origin="https://bins.example") as house:
+        house.records.add_person("Ash", Role.LEAD, PASSPHRASE)
+        answer = httpx.get(f"{house.url}/login")
         cookie = answer.headers["set-cookie"]
         assert cookie.startswith("__Host-underlid_session=")
         assert "Secure" in cookie
         assert "Path=/;" in cookie
         assert answer.headers["strict-transport-security"]
-    place.close()
 
 
-def test_a_body_without_end_is_cut_off(ash: Visitor) -> None:
-    answer = ash.client.post("/login", content=b"a" * (BODY_MOST_BYTES + 1))
+def test_a_body_without_end_is_cut_off(looker: Visitor) -> None:
+    answer = looker.client.post("/login", content=b"a" * (BODY_MOST_BYTES + 1))
     assert answer.status_code == 413
 
     def pieces() -> list[bytes]:
         return [b"a" * 60_000] * 4
 
     form = {"content-type": "application/x-www-form-urlencoded"}
-    answer = ash.client.post("/login", content=iter(pieces()), headers=form)
+    answer = looker.client.post("/login", content=iter(pieces()), headers=form)
     assert answer.status_code == 413

@@ -1,34 +1,20 @@
-"""The pages in a real browser: the way from first start to an acknowledged alert, live values, curves,
+"""The pages in a real browser: the way from first start to an acknowledged alert, live values,
 accessibility, narrow screens, no scripts, and not one violation of the Content-Security-Policy.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser
 
-from programs import require
-from underlid.timeline import DAY_MS, HOUR_MS
-from web.household import NOW_MS, PASSPHRASE, Household, Visitor, program, settled
+from underlid.timeline import HOUR_MS
+from web.browsing import LIVE_WITHIN_S, opened, serious_barriers, until
+from web.household import Household, program
+from web.visiting import PASSPHRASE, Visitor, begin
 
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 PAGES = (
     "/",
     "/bin/tansy",
@@ -41,71 +27,8 @@ PAGES = (
     "/places",
     "/places/bin",
     "/people",
+    "/refused",
 )
-WATCH = """
-  window.violations = [];
-  document.addEventListener("securitypolicyviolation", (event) =>
-    window.violations.push(`${event.violatedDirective} ${event.blockedURI} ${event.sample}`));
-"""
-LIVE_WITHIN_S = 2.0
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    chromium = require("chromium")
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
-        yield launched
-        launched.close()
-
-
-@pytest.fixture(scope="module")
-def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Household]:
-    with settled(tmp_path_factory.mktemp("settled")) as (opened, _):
-        feed = {"bin": "tansy", "kind": "feed", "ingredient": "melon:1500+bread:300"}
-        with program(opened, "keeper") as keeper:
-            keeper.post("/api/v1/entries", json=feed | {"time": str(NOW_MS / 1000 - 80 * 3600)})
-            keeper.post("/api/v1/readings?shed=potting&probe=stray-1", json={"bed_temp_c": 20})
-            keeper.post("/api/v1/readings?shed=potting&probe=stray-1", content=b"{oops")
-        opened.live_through(
-            NOW_MS + 2 * HOUR_MS, probe="sorrel-1", bed_temp_c=33.5, headspace_temp_c=30.0
-        )
-        yield opened
-
-
-@contextmanager
-def opened(
-    browser: Browser, house: Household, *, wide: int = 390, name: str = "Ash", **options: object
-) -> Iterator[Page]:
-    """Give a page of a browser that is logged in; afterwards nothing may have gone wrong in it."""
-    context = browser.new_context(viewport={"width": wide, "height": 844}, **options)
-    page = context.new_page()
-    page.add_init_script(WATCH)
-    wrong: list[str] = []
-    page.on("pageerror", lambda error: wrong.append(str(error)))
-    page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
-    if name:
-        visitor = Visitor(house).log_in(name)
-        cookie = next(iter(visitor.client.cookies.jar))
-        context.add_cookies([{"name": cookie.name, "value": cookie.value or "", "url": house.url}])
-    yield page
-    assert page.evaluate("window.violations ?? []") == []
-    assert wrong == []
-    context.close()
-
-
-def bin_page(page: Page, house: Household, bin_id: str) -> None:
-    """Go to a bin's page and wait for its curves."""
-    page.goto(f"{house.url}/bin/{bin_id}")
-    until(lambda: page.locator("[data-chart] .line").count())
-
-
-def until(holds: Callable[[], object], within_s: float = 5.0) -> None:
-    """Wait until something holds; the page's policy forbids Playwright's own way (eval)."""
-    end = time.monotonic() + within_s
-    while not holds():
-        assert time.monotonic() < end, "it did not happen in time"
-        time.sleep(0.03)
 
 
 def test_from_first_start_to_an_acknowledged_alert(browser: Browser, tmp_path: Path) -> None:
@@ -160,85 +83,32 @@ def test_from_first_start_to_an_acknowledged_alert(browser: Browser, tmp_path: P
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_page_has_a_serious_barrier(browser: Browser, house: Household, scheme: str) -> None:
-    with opened(browser, house, color_scheme=scheme) as page:
+def test_no_page_has_a_serious_barrier(browser: Browser, lived: Household, scheme: str) -> None:
+    with opened(browser, lived, color_scheme=scheme) as page:
         for path in PAGES:
-            page.goto(house.url + path)
+            page.goto(lived.url + path)
             for details in page.locator("details").all():
                 details.evaluate("(one) => { one.open = true; }")
-            found = Axe().run(page).response["violations"]
-            serious = [
-                (one["id"], one["nodes"][0]["html"][:200])
-                for one in found
-                if one["impact"] in ("serious", "critical")
-            ]
-            assert serious == [], path
+            assert serious_barriers(page) == [], path
 
 
-def test_every_page_fits_a_screen_of_320_pixels(browser: Browser, house: Household) -> None:
-    with opened(browser, house, wide=320) as page:
+def test_every_page_fits_a_screen_of_320_pixels(browser: Browser, lived: Household) -> None:
+    with opened(browser, lived, wide=320) as page:
         for path in PAGES:
-            page.goto(house.url + path)
+            page.goto(lived.url + path)
             assert page.evaluate("document.documentElement.scrollWidth") <= 320, path
 
 
-def test_the_curves_are_read_moved_and_zoomed_by_keys(browser: Browser, house: Household) -> None:
-    with opened(browser, house) as page:
-        bin_page(page, house, "tansy")
-        picture = page.locator("[data-chart] [role=application]")
-        assert "From Fri 5 Jun" in (picture.get_attribute("aria-label") or "")
-        picture.focus()
-        for _ in range(6):  # Tansy's probe has been silent for two hours
-            page.keyboard.press(",")
-        until(lambda: "Bed 2" in page.inner_text(".reading"))
-        first = page.inner_text(".reading")
-        page.keyboard.press(",")
-        until(lambda: page.inner_text(".reading") != first)
-        with page.expect_request("**/series?*"):
-            for _ in range(6):
-                page.keyboard.press("+")
-        label = picture.get_attribute("aria-label")
-        page.keyboard.press("ArrowLeft")
-        until(lambda: picture.get_attribute("aria-label") != label)
-        page.keyboard.press("Home")
-        assert page.evaluate("document.activeElement.closest('[data-chart]') !== null")
-
-
-def test_the_curves_follow_a_dragging_mouse(browser: Browser, house: Household) -> None:
-    with opened(browser, house, wide=1280) as page:
-        bin_page(page, house, "tansy")
-        picture = page.locator("[data-chart] [role=application]")
-        picture.scroll_into_view_if_needed()
-        box = picture.bounding_box()
-        assert box is not None
-        label = picture.get_attribute("aria-label")
-        page.mouse.move(box["x"] + 600, box["y"] + 100)
-        page.mouse.down()
-        page.mouse.move(box["x"] + 900, box["y"] + 105, steps=8)
-        page.mouse.up()
-        until(lambda: picture.get_attribute("aria-label") != label)
-
-
-def test_a_channel_of_ones_own_is_drawn_too(browser: Browser, house: Household) -> None:
-    with program(house, "keeper") as keeper:
-        path = "/api/v1/readings?shed=potting&probe=tansy-1"
-        keeper.post(path, json={"ammonia_ppm": 3.5})
-    house.clock.set_ms(house.clock.now_ms() + 60_000)
-    with opened(browser, house) as page:
-        bin_page(page, house, "tansy")
-        assert "ammonia ppm" in page.inner_text("[data-chart]")
-
-
 def test_without_scripts_everything_can_be_read_and_written(
-    browser: Browser, house: Household
+    browser: Browser, lived: Household
 ) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
-    page.goto(f"{house.url}/login")
+    page.goto(f"{lived.url}/login")
     page.fill("#name", "Ash")
     page.fill("#passphrase", PASSPHRASE)
     page.click("main form button")
-    page.goto(f"{house.url}/journal/write?bin=sorrel&kind=feed")
+    page.goto(f"{lived.url}/journal/write?bin=sorrel&kind=feed")
     page.select_option("#ingredient_1", "squash")
     page.fill("#mass_1", "700")
     page.click("text=Write it down")
@@ -248,79 +118,20 @@ def test_without_scripts_everything_can_be_read_and_written(
     context.close()
 
 
-TICKS = """async ([ranges, zone]) => {
-  const page = document.querySelector("script[type=module]").src;
-  const { ticks } = await import(page.replace("page.js", "ticks.js"));
-  return ranges.map(([from, until, most]) => ticks(from, until, most, zone));
-}"""
-LEVELS = """async ([low, high, most]) => {
-  const page = document.querySelector("script[type=module]").src;
-  const { levels } = await import(page.replace("page.js", "ticks.js"));
-  return levels(low, high, most);
-}"""
-YEAR_MS = int(datetime(2026, 1, 1, tzinfo=UTC).timestamp() * 1000)
-ZONES = (
-    "Europe/London",
-    "America/New_York",
-    "Australia/Lord_Howe",
-    "Asia/Kathmandu",
-    "America/Havana",
-)
-
-
-@pytest.mark.parametrize("zone", ZONES)
-def test_time_ticks_stand_on_the_wall_clock_over_clock_changes(
-    browser: Browser, house: Household, zone: str
-) -> None:
-    steps = [(2, 12, 3600, 1), (7, 10, 86_400, 13), (60, 9, 86_400, 13), (365, 12, 86_400, 13)]
-    asked = [
-        (YEAR_MS + start * DAY_MS, YEAR_MS + (start + days) * DAY_MS, most, whole)
-        for days, most, whole, every in steps
-        for start in range(0, 366, every)
-    ]
-    with opened(browser, house) as page:
-        page.goto(f"{house.url}/login")
-        answers = page.evaluate(TICKS, [[one[:3] for one in asked], zone])
-    for (start_ms, end_ms, most, whole), ticks in zip(asked, answers, strict=True):
-        assert 2 <= len(ticks) <= most + 1
-        times = [tick["at"] for tick in ticks]
-        assert times == sorted(set(times))
-        assert start_ms <= times[0] <= times[-1] <= end_ms
-        for tick in ticks:
-            shown = datetime.fromtimestamp(tick["at"] / 1000, ZoneInfo(zone))
-            seconds = shown.hour * 3600 + shown.minute * 60 + shown.second
-            assert seconds % whole == 0, (tick, shown.isoformat())
-            if end_ms - start_ms > 300 * DAY_MS:
-                assert shown.day == 1, (tick, shown.isoformat())
-
-
 def test_a_message_that_cannot_be_used_shows_up_by_itself(
-    browser: Browser, house: Household
+    browser: Browser, lived: Household
 ) -> None:
-    with opened(browser, house) as page, program(house, "keeper") as keeper:
-        page.goto(f"{house.url}/probes")
+    with opened(browser, lived) as page, program(lived, "keeper") as keeper:
+        page.goto(f"{lived.url}/probes")
         assert "no number here" not in page.inner_text("main")
         keeper.post("/api/v1/readings?shed=potting&probe=tansy-1", json={"text": "no number here"})
         until(lambda: "no number here" in page.inner_text("main"), LIVE_WITHIN_S)
 
 
-def test_the_levels_of_one_axis_have_the_same_decimals(browser: Browser, house: Household) -> None:
-    with opened(browser, house) as page:
-        page.goto(f"{house.url}/login")
-        for low, high, most, decimals, first in (
-            (71.5, 72.5, 5, 1, 71.6),
-            (10, 30, 4, 0, 10),
-            (0, 0.1, 4, 2, 0),
-            (0, 3000, 4, 0, 0),
-        ):
-            answer = page.evaluate(LEVELS, [low, high, most])
-            assert (answer["decimals"], answer["found"][0]) == (decimals, first)
-
-
 def test_a_stream_ends_with_the_page_and_with_the_service(browser: Browser, tmp_path: Path) -> None:
     with Household(tmp_path) as house:
         house.settle_in()
-        Visitor(house).begin()
+        begin(house)
         with opened(browser, house) as page:
             page.goto(f"{house.url}/")
             until(lambda: house.hub.open_streams == 1)
@@ -328,7 +139,9 @@ def test_a_stream_ends_with_the_page_and_with_the_service(browser: Browser, tmp_
             until(lambda: house.hub.open_streams == 1)
             page.goto("about:blank")
             until(lambda: house.hub.open_streams == 0)
-        with Visitor(house).log_in("Ash").client.stream("GET", "/api/v1/live") as stream:
+        visitor = Visitor(house)
+        visitor.log_in()
+        with visitor.client.stream("GET", "/api/v1/live") as stream:
             began = time.monotonic()
             house.hub.close()
             assert stream.read().startswith(b"retry:")

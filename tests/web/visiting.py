@@ -1,69 +1,52 @@
-"""Serves a place on loopback in a thread, and visits it as a browser without scripts does."""
+"""A browser without scripts: keeps its cookie, fills forms in, reads pages as words."""
 
 from __future__ import annotations
 
-import asyncio
 import re
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
-from types import TracebackType
 
 import httpx
 
-from underlid.web.app import make_app
-from underlid.web.server import Server
-from web.places import PASSPHRASE, Place
+from underlid.storage.records import Role
+from underlid.web.tokens import form_token
+from web.household import WAIT_S, Household
 
-TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
-
-
-class Served:
-    """A place that answers at `address`, by the real server in a loop of its own."""
-
-    def __init__(self, place: Place) -> None:
-        self.place = place
-        self.server = Server(make_app(place.context), "127.0.0.1", 0)
-        self.address = ""
-        self._loop = asyncio.new_event_loop()
-        self._thread = threading.Thread(target=self._loop.run_forever, daemon=True)
-
-    def __enter__(self) -> Served:
-        self._thread.start()
-        asyncio.run_coroutine_threadsafe(self.server.start(), self._loop).result(10)
-        self.address = f"http://127.0.0.1:{self.server.port}"
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        asyncio.run_coroutine_threadsafe(self.server.stop(), self._loop).result(20)
-        self._loop.call_soon_threadsafe(self._loop.stop)
-        self._thread.join(10)
-        self._loop.close()
+PASSPHRASE = "damp straw and melon rind"
+SHOWN_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
 
 
 class Visitor:
-    """A browser without scripts: keeps cookies, fills in forms, follows redirects when asked."""
+    """Visits a household's pages."""
 
-    def __init__(self, address: str) -> None:
-        self.client = httpx.Client(base_url=address, timeout=20)
+    def __init__(self, house: Household) -> None:
+        self.client = httpx.Client(base_url=house.url, timeout=WAIT_S)
+
+    @property
+    def cookie(self) -> str:
+        """Return the session cookie, whatever it is called here."""
+        return next((c.value or "" for c in self.client.cookies.jar if "session" in c.name), "")
 
     def get(self, path: str) -> httpx.Response:
         return self.client.get(path)
 
     def read(self, path: str) -> str:
-        """Return a page's text; it must be there."""
+        """Return a page's text as it was sent; it must be there."""
         answer = self.client.get(path, follow_redirects=True)
         assert answer.status_code == 200, (path, answer.status_code, answer.text[:400])
         return answer.text
 
+    def words(self, path: str) -> str:
+        """Return the words of a page, as they are read."""
+        return plain(self.read(path))
+
+    def post(self, path: str, fields: dict[str, str] | None = None) -> httpx.Response:
+        """Send a form with the token that belongs to this browser."""
+        return self.client.post(
+            path, data={"form_token": form_token(self.cookie), **(fields or {})}
+        )
+
     def send(self, path: str, fields: dict[str, str], on: str) -> httpx.Response:
-        """Send a form found on page *on*."""
-        found = TOKEN.search(self.client.get(on, follow_redirects=True).text)
+        """Send a form with the token that page *on* shows."""
+        found = SHOWN_TOKEN.search(self.client.get(on, follow_redirects=True).text)
         assert found is not None, on
         return self.client.post(path, data={**fields, "form_token": found[1]})
 
@@ -71,14 +54,33 @@ class Visitor:
         return self.send("/login", {"name": name, "passphrase": passphrase}, "/login")
 
 
-@contextmanager
-def visiting(place: Place, name: str = "Ash") -> Iterator[Visitor]:
-    """Serve a furnished place and give a visitor who is logged in, unless *name* is empty."""
-    with Served(place) as served:
-        visitor = Visitor(served.address)
-        if name:
-            assert visitor.log_in(name).status_code == 303
-        try:
-            yield visitor
-        finally:
-            visitor.client.close()
+def begin(house: Household) -> Visitor:
+    """Be the first person of a house: Ash, the lead, who is logged in afterwards."""
+    visitor = Visitor(house)
+    fields = {"name": "Ash", "passphrase": PASSPHRASE, "again": PASSPHRASE}
+    answer = visitor.send("/start", fields, "/start")
+    assert answer.status_code == 303, answer.text
+    return visitor
+
+
+def join(house: Household, name: str, role: Role) -> Visitor:
+    """Let one more person in, and log them in."""
+    house.records.add_person(name, role, PASSPHRASE)
+    visitor = Visitor(house)
+    assert visitor.log_in(name).status_code == 303
+    return visitor
+
+
+def plain(page: str) -> str:
+    """Return the words of a page, as they are read."""
+    body = re.sub(r"<(script|style|title)\b.*?</\1>", " ", page, flags=re.S)
+    words = re.sub(r"<[^>]+>", " ", body)
+    for code, letter in (
+        ("&#39;", "'"),
+        ("&#34;", '"'),
+        ("&lt;", "<"),
+        ("&gt;", ">"),
+        ("&amp;", "&"),
+    ):
+        words = words.replace(code, letter)
+    return " ".join(words.split())
