@@ -17,7 +17,9 @@ HEADLINE_MOST: Final = 90
 STORY: Final = re.compile(r", \d+ (?:h|days) after .+? went in")
 """The feed that an alert follows; it stands on the alert's card and in the journal."""
 
-UNIT_AFTER: Final = re.compile(r"(?<=\d) (?=(?:%|°[CF]|g|kg|lb|oz|g/m²|mL|L|h|min|days?)\b|%)")
+UNIT_AFTER: Final = re.compile(
+    r"(?<=±) (?=\d)|(?<=\d) (?=(?:%|°[CF]|g|kg|lb|oz|g/m²|mL|L|h|min|days?)\b|%)"
+)
 
 
 def headline(said: str) -> str:

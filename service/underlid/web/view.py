@@ -122,7 +122,13 @@ def views(context: Context, setup: Setup, units: Units) -> list[BinView]:
     """Return all bins, those that need somebody first."""
     alerts = context.records.open_alerts()
     all_views = [bin_view(context, setup, bin_id, alerts, units) for bin_id in setup.bins]
-    return sorted(all_views, key=lambda view: (-TONES.index(view.tone), view.name))
+    return sorted(all_views, key=_pressing)
+
+
+def _pressing(view: BinView) -> tuple[int, int, str]:
+    """Return what sorts a bin by how much it needs somebody."""
+    rank = max((alert.priority.rank for alert in view.alerts), default=-1)
+    return -TONES.index(view.tone), -rank, view.name
 
 
 def first_sentence(all_views: list[BinView]) -> str:

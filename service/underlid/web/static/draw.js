@@ -102,7 +102,8 @@ function present(panel, view, { room, bottom, right }) {
   const at = view.x(view.newest);
   if (!view.data.forecast || at < LEFT || at > right) return [];
   const drawn = [svg("path", { class: "now", d: `M${at.toFixed(1)} ${room}V${bottom}` })];
-  if (panel.first && right - at > 56) drawn.push(svg("text", { x: (at + 4).toFixed(1), y: bottom - 5 }, "foreseen"));
+  const middle = ((at + right) / 2).toFixed(1);
+  if (panel.first && right - at > 36) drawn.push(svg("text", { x: middle, y: bottom - 5, "text-anchor": "middle" }, "foreseen"));
   return drawn;
 }
 
