@@ -9,14 +9,12 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from programs import require
-from underlid.journal.entries import Feed, Moved, Portion
+from underlid.journal.entries import Moved
 from underlid.storage.records import Role
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 from web.browsing import FLAGS
-from web.household import NOW_MS, Household, program, week_before
+from web.household import MELON_AND_BREAD, NOW_MS, Household, program, week_before
 from web.visiting import PASSPHRASE, Visitor, begin
-
-MELON_AND_BREAD = Feed((Portion("melon", 1500.0), Portion("bread", 300.0)), 250.0)
 
 
 @pytest.fixture

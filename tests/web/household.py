@@ -18,7 +18,7 @@ from underlid.binmodel.bins import Bin, BinKind, ProbePlace, Setup, Shed, Specie
 from underlid.clock import Clock, VirtualClock
 from underlid.config import load
 from underlid.errors import UnderlidError
-from underlid.journal.entries import KIND_OF, Entry, What
+from underlid.journal.entries import KIND_OF, Entry, Feed, Portion, What
 from underlid.journal.parse import entry_from_fields
 from underlid.readings.values import Admitted, RawEntry, RawMessage, Reading
 from underlid.storage.protocols import ReadingStore
@@ -53,6 +53,7 @@ PROBES = {
     "air-1": ProbePlace("air-1", "potting", None),
     "borage-1": ProbePlace("borage-1", "boiler", "borage"),
 }
+MELON_AND_BREAD = Feed((Portion("melon", 1500.0), Portion("bread", 300.0)), 250.0)
 
 
 class Household:

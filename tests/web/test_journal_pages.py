@@ -8,8 +8,7 @@ import pytest
 
 from underlid.journal.entries import Feed, LiquidAdded, Portion, Sighting
 from underlid.timeline import HOUR_MS
-from web.conftest import MELON_AND_BREAD
-from web.household import NOW_MS, Household
+from web.household import MELON_AND_BREAD, NOW_MS, Household
 from web.visiting import Visitor
 
 FEED = {
