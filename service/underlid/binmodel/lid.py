@@ -8,7 +8,7 @@ sets it right.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isnan
+from math import isnan, nan
 from typing import Final
 
 import numpy as np
@@ -22,9 +22,10 @@ from underlid.binmodel.hot import (
     SLACK_BUCKETS,
     WINDOW_BUCKETS,
 )
+from underlid.binmodel.lid_flux import RH_SD_PCT, TEMP_SD_K, believed_flux_g_m2_h
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LidLook, Sighting
-from underlid.science.condensation import flux_g_m2_h, lid_temp_c
+from underlid.science.condensation import lid_temp_c
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import dew_point_c, dew_point_sd_k
 from underlid.timeline import HOUR_MS
@@ -67,10 +68,6 @@ day before must not hide a wet one for long (our judgement)."""
 NET_LEAST_H: Final = 6
 """Known hours of the last 24 without which the day's balance is not known (our judgement)."""
 
-RH_SD_PCT: Final = 2.0
-TEMP_SD_K: Final = 0.3
-"""Of a headspace sensor of the common kind (data sheets)."""
-
 SEEN_G_M2: Final = {
     LidLook.DRY: 0.0,
     LidLook.MIST: 15.0,
@@ -108,13 +105,9 @@ class LidFilm:
     def advance(self, window: BinWindow) -> None:
         """Add the buckets that have closed since the last time."""
         end = window.end
-        if end - self.first_bucket > len(self.film):
-            shift = min(
-                len(self.film), end - self.first_bucket - len(self.film) + SLACK_BUCKETS - 1
-            )
-            self.film[:-shift] = self.film[shift:].copy()
-            self.first_bucket += shift
-            self.done = max(self.done, self.first_bucket)
+        over = end - self.first_bucket - len(self.film)
+        if over > 0:
+            self._move(over + SLACK_BUCKETS - 1)
         count = end - self.done
         if count <= 0:
             return
@@ -129,6 +122,14 @@ class LidFilm:
                 held = seen.get(self.done + place, held)
             film[start + place] = held
         self._held, self.done = held, end
+
+    def _move(self, by: int) -> None:
+        """Forget the oldest *by* buckets; all of them after a sleep longer than the window."""
+        kept = self.film[by:].copy()
+        self.film[: len(kept)] = kept
+        self.first_bucket += by
+        if self.done < self.first_bucket:
+            self.done, self._held = self.first_bucket, 0.0
 
     def rewind(self, bucket: int) -> None:
         """Forget the film from *bucket* on: its data has changed."""
@@ -227,7 +228,14 @@ def fluxes(window: BinWindow, count: int) -> Floats:
     count += BRIDGED_BUCKETS
     rh, _ = humidities(window, count)
     head = window.means("headspace_temp_c", count)
-    flux: Floats = flux_g_m2_h(head, np.minimum(rh, RH_BELIEVED_MOST_PCT), lid_temps(window, count))
+    flux = believed_flux_g_m2_h(
+        head,
+        np.minimum(rh, RH_BELIEVED_MOST_PCT),
+        lid_temps(window, count),
+        window.means("bed_temp_c", count),
+        head - window.means("shed_temp_c", count),
+        lid_factor(window)[1],
+    )
     known = np.where(np.isnan(flux), -1, np.arange(count))
     newest = np.maximum.accumulate(known)
     near = (newest >= 0) & (np.arange(count) - newest < BRIDGED_BUCKETS)
@@ -268,5 +276,14 @@ def lid_now(window: BinWindow) -> LidNow:
         lid_sd = abs(head - shed) * factor_sd
     else:
         return LidNow("humidity", None, dew, None, None, None, spent)
-    flux = float(flux_g_m2_h(head, rh, lid))
-    return LidNow(grade, lid, dew, lid - dew, float(np.hypot(dew_sd, lid_sd)), flux, spent)
+    bed = window.present("bed_temp_c")
+    flux = believed_flux_g_m2_h(
+        *(
+            np.array([nan if one is None else one])
+            for one in (head, rh, lid, bed, None if shed is None else head - shed)
+        ),
+        factor_sd,
+    )
+    return LidNow(
+        grade, lid, dew, lid - dew, float(np.hypot(dew_sd, lid_sd)), float(flux[0]), spent
+    )

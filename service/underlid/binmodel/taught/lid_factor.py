@@ -60,6 +60,7 @@ def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
         past.hourly("headspace_rh_pct"),
         past.hourly("shed_temp_c"),
         past.hourly("lid_temp_c"),
+        past.hourly("bed_temp_c"),
     )
     measured = _by_probe(past, air)
     weight = prior if measured is None else prior + measured[0][:, None]

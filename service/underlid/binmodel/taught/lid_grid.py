@@ -14,10 +14,9 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lid import FILM_MOST_G_M2, RH_BELIEVED_MOST_PCT
+from underlid.binmodel.lid_flux import believed_flux_g_m2_h
 from underlid.journal.entries import LidLook
-from underlid.science.condensation import MASS_TRANSFER_M_S, SECONDS_PER_HOUR
 from underlid.science.numeric import Floats
-from underlid.science.psychrometrics import absolute_humidity_g_m3
 
 FACTORS: Final = np.linspace(0.30, 1.0, 29)
 LOSSES_G_M2_H: Final = np.linspace(-6.0, 6.0, 9)
@@ -55,12 +54,13 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """Hourly headspace (°C, believed %RH), shed (°C) and measured lid (°C), NaN where unknown."""
+    """Hourly headspace (°C, believed %RH), shed (°C) and measured lid, bed (°C), NaN where unknown."""
 
     head_c: Floats
     rh_pct: Floats
     shed_c: Floats
     lid_c: Floats
+    bed_c: Floats
 
 
 def log_likelihood(air: Air, looks: Sequence[Look], loss_g_m2_h: float) -> Floats:
@@ -85,9 +85,9 @@ def _excess_g_m2_h(air: Air, span: slice) -> Floats:
     head, shed, lid = air.head_c[span, None], air.shed_c[span, None], air.lid_c[span, None]
     guessed = shed + FACTORS * (head - shed)
     surface = np.where(np.isnan(lid), guessed, lid)
-    held = absolute_humidity_g_m3(head, np.minimum(air.rh_pct[span, None], RH_BELIEVED_MOST_PCT))
-    flux = held - absolute_humidity_g_m3(surface, np.full_like(surface, 100.0))
-    result: Floats = np.nan_to_num(MASS_TRANSFER_M_S * SECONDS_PER_HOUR * flux)
+    rh = np.minimum(air.rh_pct[span, None], RH_BELIEVED_MOST_PCT)
+    flux = believed_flux_g_m2_h(head, rh, surface, air.bed_c[span, None], head - shed, 0.0)
+    result: Floats = np.nan_to_num(flux)
     return result
 
 
