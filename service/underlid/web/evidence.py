@@ -14,8 +14,7 @@ from underlid.timeline import SECOND_MS, parse_time_ms
 from underlid.web.wording import FILM, channel_label, channel_value, clock_text, span
 
 WORDS: Final = {
-    "lid_film_band": "seen from below",
-    "lid_margin_k": "lid above the dew point by",
+    "lid_film_band": "that is",
     "condensing_g_m2_h": "water gathers by",
     "condensing_day_mean_g_m2_h": "over a day by",
     "bed_over_headspace_k": "bed above headspace by",
@@ -34,11 +33,11 @@ WORDS: Final = {
     "air_filled_porosity_limit": "should be",
     "dry_density_kg_l": "dry density",
     "fed_g": "last feed",
-    "fed_days_ago": "fed before",
+    "fed_days_ago": "fed",
     "uneaten_g": "uneaten",
     "eaten_g_d": "eaten a day",
     "used_up_at": "used up",
-    "age_s": "last reading before",
+    "age_s": "last reading",
     "clock_off_s": "its clock is off by",
     "channel": "sensor",
 }
@@ -106,10 +105,13 @@ def _value(name: str, value: object, units: Units, timezone: str) -> str:
         return channel_value(value, name, units)
     if name.startswith("air_filled_porosity"):
         return f"{100 * value:.0f} %"
-    if name.startswith("days_") or name == "fed_days_ago":
+    if name == "fed_days_ago":
+        return f"{value:g} days ago"
+    if name.startswith("days_"):
         return f"{value:g} days"
     if name.endswith(("_g", "_g_d")):
         return mass_text(float(value), units)
     if name.endswith("_s"):
-        return span(float(value) * SECOND_MS)
+        length = span(float(value) * SECOND_MS)
+        return f"{length} ago" if name == "age_s" else length
     return channel_value(value, name, units)

@@ -33,7 +33,7 @@ class Chart {
     this.zone = root.dataset.timezone || "UTC";
     this.units = root.dataset.units || "si";
     this.from = data.from;
-    this.until = data.until + (data.forecast ? AHEAD_MS : 0);
+    this.until = data.until + this.ahead(Infinity);
     this.newest = data.until;
     this.firstSpan = data.until - data.from;
     this.at = null;
@@ -67,7 +67,12 @@ class Chart {
 
   /** Go back to the present, as wide as at first. */
   home() {
-    this.setRange(this.newest - this.firstSpan, this.newest + (this.data.forecast ? AHEAD_MS : 0));
+    this.setRange(this.newest - this.firstSpan, this.newest + this.ahead(Infinity));
+  }
+
+  /** Return how much of what is foreseen is shown beside `span` of what was measured. */
+  ahead(span) {
+    return this.data.forecast ? Math.min(AHEAD_MS, span * AHEAD) : 0;
   }
 
   /** Put other data in; the view stays. */

@@ -61,7 +61,8 @@ function rangeButtons(chart) {
     button.setAttribute("aria-pressed", String(days === 7));
     button.addEventListener("click", () => {
       const end = Math.max(chart.range()[0] + DAY_MS / 48, Math.min(chart.range()[1], chart.newest));
-      chart.setRange(end - days * DAY_MS, end);
+      const ahead = end >= chart.newest ? chart.ahead(days * DAY_MS) : 0;
+      chart.setRange(end - days * DAY_MS, end + ahead);
       for (const one of row.children) one.setAttribute("aria-pressed", String(one === button));
     });
     row.append(button);

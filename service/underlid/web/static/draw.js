@@ -39,12 +39,14 @@ export function drawPanel(panel, view) {
   panel.svg.setAttribute("height", bottom + AXIS);
   panel.bottom = bottom;
   panel.cursor = svg("path", { class: "cursor" });
+  const [areas, words] = spans(panel, view, box);
   panel.svg.replaceChildren(
-    ...spans(panel, view, box),
+    ...areas,
     ...grid(panel, view, box, low, high),
     ...curves(panel, view, box),
     ...present(panel, view, box),
     ...marks(panel, view, box),
+    ...words,
     panel.cursor,
   );
 }
@@ -109,6 +111,7 @@ function present(panel, view, { room, bottom, right }) {
 
 function spans(panel, view, { room, bottom, right }) {
   const drawn = [];
+  const words = []; // over the curves, so that they can be read
   for (const span of panel.spans) {
     const left = Math.max(LEFT, view.x(span.from_ms));
     const end = Math.min(right, view.x(span.until_ms ?? (span.foreseen ? view.until : Math.max(view.newest, span.from_ms))));
@@ -122,10 +125,10 @@ function spans(panel, view, { room, bottom, right }) {
       svg("rect", { class: "span-area", x: left.toFixed(1), y: room, width, height: bottom - room }),
       svg("rect", { class: "span-cap", x: left.toFixed(1), y: room, width, height: 4 }),
     );
-    if (width > span.label.length * 6.6 + 6) group.append(svg("text", { x: left + 4, y: room + 16 }, span.label));
+    if (width > span.label.length * 6.6 + 6) words.push(svg("text", { x: left + 4, y: room + 17 }, span.label));
     drawn.push(group);
   }
-  return drawn;
+  return [drawn, words];
 }
 
 function marks(panel, view, { room, bottom, right }) {
