@@ -94,7 +94,7 @@ UNIT_ENDINGS: Final = {
 """Ending of a name -> its unit, longest first."""
 
 NOTHING: Final = "–"
-AGO_DAYS_MOST: Final = 60
+NONE_LEFT: Final = "nothing of the last is left"
 
 
 def channel_label(channel: str) -> str:
@@ -203,7 +203,8 @@ def feeding_text(feeding: Mapping[str, Any], now_ms: int, timezone: str, units: 
     'Next feed at most about 510 g, about Sun 21 Jun; about 90 g are uneaten.'
     """
     most_g, due = float(feeding["next_feed_most_g"]), feeding["next_feed_due"]
-    left = f"about {mass_text(float(feeding['uneaten_g']), units)} are uneaten"
+    uneaten_g = float(feeding["uneaten_g"])
+    left = f"about {mass_text(uneaten_g, units)} are uneaten" if uneaten_g >= 1 else NONE_LEFT
     if not most_g:
         return f"{str(feeding['text']).removesuffix('.')}; {left}."
     due_ms = None if due is None else parse_time_ms(str(due))
