@@ -19,6 +19,10 @@ from underlid.timeline import HOUR_MS
 ROWS_MOST: Final = 20_000
 """Rows of one shed that are held: two weeks and three days ahead, sent anew every half an hour."""
 
+COLDEST_C: Final = -60.0
+HOTTEST_C: Final = 60.0
+"""Air beyond these is a mistake: none was measured where bins are kept (our judgement)."""
+
 APART_MOST_H: Final = 3
 """Between rows that lie farther apart nothing is known (three-hourly forecasts are common)."""
 

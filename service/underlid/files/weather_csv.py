@@ -10,14 +10,10 @@ import csv
 from collections.abc import Iterable
 from math import isfinite
 from pathlib import Path
-from typing import Final
 
-from underlid.binmodel.weather import WeatherRow
+from underlid.binmodel.weather import COLDEST_C, HOTTEST_C, WeatherRow
 from underlid.errors import UnderlidError
 from underlid.timeline import parse_time_ms
-
-COLDEST_C: Final = -60.0
-HOTTEST_C: Final = 60.0
 
 
 def read_weather(path: Path, received_ms: int | None = None) -> list[WeatherRow]:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
 
 from underlid.binmodel.weather import WeatherRow
-from underlid.files.weather_csv import COLDEST_C, HOTTEST_C
+
 from underlid.timeline import parse_time_ms
 from underlid.web.api.schemas import ProblemBody
 from underlid.web.context import context_of
