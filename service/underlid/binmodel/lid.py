@@ -276,12 +276,12 @@ def lid_now(window: BinWindow) -> LidNow:
         lid_sd = abs(head - shed) * factor_sd
     else:
         return LidNow("humidity", None, dew, None, None, None, spent)
-    bed = window.present("bed_temp_c")
     flux = believed_flux_g_m2_h(
-        *(
-            np.array([nan if one is None else one])
-            for one in (head, rh, lid, bed, None if shed is None else head - shed)
-        ),
+        np.array([head]),
+        np.array([rh]),
+        np.array([lid]),
+        np.array([window.present("bed_temp_c")], np.float64),  # None is NaN
+        np.array([nan if shed is None else head - shed]),
         factor_sd,
     )
     return LidNow(
