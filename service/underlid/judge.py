@@ -7,11 +7,8 @@ or a delay has run out. Read `pipeline.evaluate` for what a judgement is.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, tzinfo
-from functools import lru_cache
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 import numpy.typing as npt
@@ -22,9 +19,9 @@ from underlid.alerts.life import deadline_ms
 from underlid.alerts.outlook import forecast_as_json
 from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
-from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
+from underlid.binmodel.bins import Setup
+from underlid.binmodel.facts import bins_reached, facts_of
 from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
 from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
 from underlid.binmodel.settling import unsettled
@@ -34,6 +31,7 @@ from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.weather import Weather
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
+from underlid.journal.known import known_at
 from underlid.journal.units import SI, Units
 from underlid.pipeline import BinMemory, Judgement, evaluate
 from underlid.readings.values import Reading
@@ -70,8 +68,8 @@ class Judge:
     def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
         """Take a set-up over; return the probes that are new in it, for `fill`."""
         self._setup = setup
-        self._facts = _facts_of(setup)
-        self._bins_of = {probe: _bins_reached(setup, probe) for probe in setup.probes}
+        self._facts = facts_of(setup)
+        self._bins_of = {probe: bins_reached(setup, probe) for probe in setup.probes}
         new = [probe for probe in setup.probes if probe not in self._probes]
         for probe in self._probes.keys() - setup.probes.keys():
             del self._probes[probe], self._vitals[probe]
@@ -256,7 +254,7 @@ class Judge:
             air_places=facts.air_places,
             probes=self._probes,
             vitals=self._vitals,
-            entries=known_entries(self._entries.get(bin_id, ()), now_ms),
+            entries=known_at(self._entries.get(bin_id, ()), now_ms),
             reports_air=facts.reports_air,
             zone=facts.zone,
             weather=self._weather.get(facts.bin.shed),
@@ -270,75 +268,3 @@ class Judge:
                 if alert.id == alert_id:
                     memory.alerts[key] = change(alert)
                     return
-
-
-@dataclass(frozen=True, slots=True)
-class _Facts:
-    """What of a set-up concerns one bin."""
-
-    bin: Bin
-    shed: Shed
-    limits: Limits
-    places: tuple[ProbePlace, ...]
-    air_places: tuple[ProbePlace, ...]
-    reports_air: bool
-    zone: tzinfo
-
-
-def _facts_of(setup: Setup) -> dict[str, _Facts]:
-    """Return the facts of every bin, in one pass over bins and probes."""
-    in_bin: dict[str, list[ProbePlace]] = {}
-    in_air: dict[str, list[ProbePlace]] = {}
-    for place in setup.probes.values():
-        if place.bin is not None:
-            in_bin.setdefault(place.bin, []).append(place)
-        shed = setup.sheds.get(place.shed)
-        named = shed.air_probe if shed else None
-        if place.probe == named or (named is None and place.bin is None):
-            in_air.setdefault(place.shed, []).append(place)
-    reporter: dict[str, str] = {}
-    for bin_ in setup.bins.values():
-        reporter[bin_.shed] = min(bin_.id, reporter.get(bin_.shed, bin_.id))
-    return {
-        bin_.id: _Facts(
-            bin=bin_,
-            shed=setup.sheds.get(bin_.shed, Shed(bin_.shed)),
-            limits=limits_of(bin_),
-            places=tuple(in_bin.get(bin_.id, ())),
-            air_places=tuple(in_air.get(bin_.shed, ())),
-            reports_air=reporter[bin_.shed] == bin_.id,
-            zone=zone_of(setup.sheds[bin_.shed].timezone if bin_.shed in setup.sheds else "UTC"),
-        )
-        for bin_ in setup.bins.values()
-    }
-
-
-@lru_cache
-def zone_of(name: str) -> tzinfo:
-    """Return the time zone of a name; UTC for a name that the machine does not know."""
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        return UTC
-
-
-def _bins_reached(setup: Setup, probe: str) -> set[str]:
-    """Return the bins whose judgement a probe touches."""
-    place = setup.probes[probe]
-    shed = setup.sheds.get(place.shed)
-    if place.bin is not None and not (shed and shed.air_probe == probe):
-        return {place.bin} & setup.bins.keys()
-    return {one.id for one in setup.bins.values() if one.shed == place.shed}
-
-
-def known_entries(entries: Sequence[Entry], now_ms: int) -> tuple[Entry, ...]:
-    """Return what was known of the journal at *now_ms*: the newest versions, by time."""
-    newest: dict[str, Entry] = {}
-    for entry in entries:
-        if entry.known_at_ms > now_ms:
-            continue
-        before = newest.get(entry.id)
-        if before is None or entry.version > before.version:
-            newest[entry.id] = entry
-    known = [one for one in newest.values() if not one.withdrawn and one.at_ms <= now_ms]
-    return tuple(sorted(known, key=lambda one: (one.at_ms, one.id)))
