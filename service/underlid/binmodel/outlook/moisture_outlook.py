@@ -24,12 +24,11 @@ def moisture_ahead(drying: Drying, level_sd_pct: float) -> tuple[Floats, Floats]
     The level is the mean of the last day, so it stood in the middle of it. *level_sd_pct* is how sure the
     bed's moisture is at all: by far the most of the band, until samples have been weighed.
     """
-    days = (np.arange(1, AHEAD_H + 1) + MEAN_H / 2.0) / 24.0
+    days = (np.arange(1.0, AHEAD_H + 1.0, dtype=np.float64) + MEAN_H / 2.0) / 24.0
     slope, low, high = drying.slope_pct_d, drying.slope_low_pct_d, drying.slope_high_pct_d
     if slope is None or low is None or high is None:
-        return np.full(AHEAD_H, drying.level_pct), np.hypot(
-            LEVEL_SHARE * level_sd_pct, NO_TREND_SD_PCT_D * days
-        )
-    slope_sd = (high - low) / (2.0 * BAND_Z)
+        slope, slope_sd = 0.0, NO_TREND_SD_PCT_D
+    else:
+        slope_sd = (high - low) / (2.0 * BAND_Z)
     sd: Floats = np.hypot(LEVEL_SHARE * level_sd_pct, slope_sd * days)
     return drying.level_pct + slope * days, sd

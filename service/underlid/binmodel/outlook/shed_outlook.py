@@ -39,7 +39,7 @@ FIRST_SD_K: Final = 0.25
 UNKNOWN_SD_K: Final = 3.0
 """Of the air one hour ahead, and of the level of a shed of which nothing is known."""
 
-HOURS_AHEAD: Final = np.arange(FUTURE_H) + 0.5
+HOURS_AHEAD: Final[Floats] = np.arange(FUTURE_H, dtype=np.float64) + 0.5
 
 
 @dataclass(frozen=True, slots=True)

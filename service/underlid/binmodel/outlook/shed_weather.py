@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, newest
 from underlid.binmodel.outlook.shed_outlook import HOURS_AHEAD, STALE_H, Ahead, last_two
@@ -63,7 +64,7 @@ def weather_ahead(window: BinWindow, shed_c: Floats) -> Ahead | None:
     now = newest(before, STALE_H) or 0.0
     errors = leads_of(left) - before[ORIGINS][:, None] * fades
     prior = WEATHER_SD_K + WEATHER_SD_K_D * HOURS_AHEAD / 24.0
-    sd = np.hypot(spread_of(errors, prior), GAIN * (prior - WEATHER_SD_K))
+    sd: Floats = np.hypot(spread_of(errors, prior), GAIN * (prior - WEATHER_SD_K))
     return Ahead(best[1][PAST_H:] + now * fades, sd, errors)
 
 
@@ -88,7 +89,7 @@ def _bridged(outside: Floats) -> Floats | None:
     return np.interp(np.arange(len(outside)), known, outside[known])
 
 
-def _fit(outside: Floats, shed_c: Floats, use: Floats) -> tuple[Floats, float]:
+def _fit(outside: Floats, shed_c: Floats, use: npt.NDArray[np.bool_]) -> tuple[Floats, float]:
     """Return the shed's course by *outside*, and how badly it fits."""
     x, y = outside[:PAST_H][use], shed_c[use]
     middle = float(x.mean())
