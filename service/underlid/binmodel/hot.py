@@ -23,7 +23,7 @@ import numpy.typing as npt
 from underlid.binmodel.lone import LONE, SPIKE_OF, without_lone
 from underlid.readings.channels import CHANNELS
 from underlid.readings.plausibility import ADC_RAILS
-from underlid.timeline import DAY_MS, MINUTE_MS
+from underlid.timeline import MINUTE_MS
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -295,7 +295,3 @@ class HotProbe:
             for hot in self.channels.values():
                 hot.move(by)
             self.first += by
-
-
-HELD_MS: Final = WINDOW_BUCKETS // BUCKETS_PER_DAY * DAY_MS
-"""The window as a time span."""
