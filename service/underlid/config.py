@@ -106,9 +106,7 @@ class Settings(BaseSettings):
     )
     door_tls_certificate: Path | None = Field(None, description="Certificate chain, PEM.")
     door_tls_key: Path | None = Field(None, description="Private key for it, PEM.")
-    broker_host: str = Field(
-        "", description="Name or address of an MQTT broker to read from as well; empty for none."
-    )
+    broker_host: str = Field("", description="MQTT broker to read from as well; empty for none.")
     broker_port: int = Field(1883, ge=1, le=65535, description="Its port.")
     broker_user: str = Field("", description="User name at the broker.")
     broker_password: SecretStr = Field(SecretStr(""), description="Password at the broker.")
