@@ -1,6 +1,6 @@
-"""What each rule says of hand-made histories: verdict, cause, grade, and why it is unknown.
+"""What is said of heat, cold and the bed's water for hand-made histories: verdict, cause, and why unknown.
 
-Curves are chosen by the physics of the science page, not by a simulator.
+Curves are chosen by the physics of the science page, not by a simulator. The lid is `test_wet_lid.py`.
 """
 
 from __future__ import annotations
@@ -10,147 +10,12 @@ import math
 import pytest
 
 from judge.series import START_MS, Curve, entry, melon, readings, setup
-from underlid.binmodel.bins import BinKind, ProbePlace, Setup
-from underlid.journal.entries import BeddingAdded, Entry, Feed, LiquidAdded, Portion
+from rules.said import CLEAR, HOLDS, UNKNOWN, air_of, bin_of, said
+from underlid.binmodel.bins import ProbePlace, Setup
+from underlid.journal.entries import Feed, LiquidAdded, Portion
 from underlid.judge import Judge
-from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.rules.finding import Condition, Priority, Verdict
 from underlid.timeline import HOUR_MS
-
-HOLDS, CLEAR, UNKNOWN = Verdict.HOLDS, Verdict.CLEAR, Verdict.UNKNOWN
-
-
-def said(
-    condition: Condition,
-    bin_curve: Curve,
-    air_curve: Curve,
-    hours: float,
-    entries: list[Entry] | None = None,
-    place: Setup | None = None,
-) -> Finding:
-    """Return the finding of one judgement at the end of a history."""
-    judge = Judge(place or setup(), START_MS)
-    judge.set_entries("tansy", entries or [])
-    judge.add_readings(readings(bin_curve, air_curve, hours))
-    judgement = judge.judge(START_MS + round(hours * HOUR_MS))[0]
-    return next(one for one in judgement.findings if one.condition is condition and not one.subject)
-
-
-def bin_of(**values: float) -> Curve:
-    return lambda _hour: dict(values)
-
-
-def air_of(shed_temp_c: float) -> Curve:
-    return lambda _hour: {"shed_temp_c": shed_temp_c}
-
-
-def nothing(_hour: float) -> None:
-    return None
-
-
-WET_LID = {"bed_temp_c": 25.0, "headspace_temp_c": 24.0, "headspace_rh_pct": 98.0}
-
-
-# -- condensation --------------------------------------------------------------------------------
-
-
-def test_a_lid_that_gains_water_day_and_night_is_wet() -> None:
-    found = said(Condition.CONDENSATION, bin_of(**WET_LID), air_of(19.0), 40, [melon(4)])
-    assert (found.verdict, found.priority, found.grade) == (HOLDS, Priority.HIGH, "lid_estimate")
-    assert (found.cause, found.feed_at_ms) == ("feed", melon(4).at_ms)
-    # lid 19 + 0.7·5 = 22.5 °C: by the sensor 14.1 g/m²h, by the bed 7.2, weighed 8.2
-    assert found.evidence["condensing_g_m2_h"] == pytest.approx(8.2, rel=0.05)
-    assert found.evidence["lid_margin_k"] == pytest.approx(-1.17, abs=0.05)
-
-
-def test_saturated_air_under_a_lid_as_warm_as_it_condenses_nothing() -> None:
-    still = bin_of(bed_temp_c=20.2, headspace_temp_c=20.1, headspace_rh_pct=99.0)
-    assert said(Condition.CONDENSATION, still, air_of(20.0), 200).verdict is CLEAR
-
-
-def test_mist_that_comes_every_night_and_goes_every_noon_is_weather() -> None:
-    def bin_curve(hour: float) -> dict[str, float]:
-        wave = math.sin(2 * math.pi * hour / 24)
-        return {
-            "bed_temp_c": 20 + 0.8 * wave,
-            "headspace_temp_c": 20 + 1.2 * wave,
-            "headspace_rh_pct": 97.0,
-        }
-
-    def air_curve(hour: float) -> dict[str, float]:
-        return {"shed_temp_c": 19.7 + 4 * math.sin(2 * math.pi * (hour + 1) / 24)}
-
-    wettest = 0.0
-    for hours in range(72, 97, 3):
-        found = said(Condition.CONDENSATION, bin_curve, air_curve, hours)
-        assert found.verdict is CLEAR, hours
-        wettest = max(wettest, float(found.evidence["lid_film_g_m2"]))
-    assert wettest > 20.0
-
-
-def test_a_lid_probe_is_believed_over_the_estimate() -> None:
-    dry = bin_of(**WET_LID, lid_temp_c=24.5)
-    found = said(Condition.CONDENSATION, dry, air_of(19.0), 30)
-    assert (found.verdict, found.grade) == (CLEAR, "lid_probe")
-    wet = bin_of(**WET_LID, lid_temp_c=21.0)
-    found = said(Condition.CONDENSATION, wet, nothing, 30)
-    assert (found.verdict, found.grade, found.certainty) == (HOLDS, "lid_probe", 0.9)
-
-
-def test_humidity_alone_is_weak_evidence() -> None:
-    grossly = bin_of(bed_temp_c=26.0, headspace_temp_c=22.0, headspace_rh_pct=98.0)
-    found = said(Condition.CONDENSATION, grossly, nothing, 30)
-    assert (found.verdict, found.priority, found.grade) == (HOLDS, Priority.LOW, "humidity")
-    assert found.certainty <= 0.5
-    usual = bin_of(bed_temp_c=22.5, headspace_temp_c=22.0, headspace_rh_pct=98.0)
-    assert said(Condition.CONDENSATION, usual, nothing, 30).verdict is CLEAR
-
-
-def test_a_humidity_sensor_saturated_for_a_day_says_nothing() -> None:
-    spent = bin_of(bed_temp_c=26.0, headspace_temp_c=22.0, headspace_rh_pct=100.0)
-    found = said(Condition.CONDENSATION, spent, nothing, 30)
-    assert found.verdict is UNKNOWN
-    assert "saturated" in found.reason
-    slightly = bin_of(bed_temp_c=21.0, headspace_temp_c=20.6, headspace_rh_pct=100.0)
-    found = said(Condition.CONDENSATION, slightly, air_of(19.4), 120)
-    assert found.verdict is CLEAR
-    assert found.evidence["headspace_rh_sensor"] == "saturated"
-    warm = bin_of(bed_temp_c=26.0, headspace_temp_c=25.0, headspace_rh_pct=100.0)
-    found = said(Condition.CONDENSATION, warm, air_of(19.0), 60)
-    assert found.verdict is HOLDS
-    assert found.certainty < 0.5
-
-
-def test_the_lid_is_unknown_without_headspace_humidity_and_when_it_falls_silent() -> None:
-    found = said(Condition.CONDENSATION, bin_of(bed_temp_c=25.0), air_of(19.0), 30)
-    assert (found.verdict, bool(found.reason)) == (UNKNOWN, True)
-
-    def silent(hour: float) -> dict[str, float] | None:
-        return WET_LID if hour < 28 else None
-
-    assert said(Condition.CONDENSATION, silent, air_of(19.0), 30).verdict is UNKNOWN
-
-
-def test_the_wet_feed_is_named_and_not_the_dry_one_after_it() -> None:
-    bread = entry(20, Feed((Portion("bread", 400.0),)), 2)
-    found = said(Condition.CONDENSATION, bin_of(**WET_LID), air_of(19.0), 30, [melon(4), bread])
-    assert found.feed_at_ms == melon(4).at_ms
-
-
-def test_a_wet_lid_without_a_wet_feed_names_none() -> None:
-    bread = entry(20, Feed((Portion("bread", 400.0),)), 2)
-    found = said(Condition.CONDENSATION, bin_of(**WET_LID), air_of(19.0), 30, [bread])
-    assert (found.verdict, found.cause, found.feed_at_ms) == (HOLDS, "", None)
-
-
-def test_a_lid_of_wood_and_a_bag_that_breathes_stay_drier() -> None:
-    films = {}
-    for kind in (BinKind.PLASTIC_TOTE, BinKind.FLOW_THROUGH_BAG, BinKind.WOODEN_BOX):
-        found = said(
-            Condition.CONDENSATION, bin_of(**WET_LID), air_of(19.0), 10, place=setup(kind=kind)
-        )
-        films[kind] = float(found.evidence["lid_film_g_m2"])
-    assert films[BinKind.WOODEN_BOX] < films[BinKind.FLOW_THROUGH_BAG] < films[BinKind.PLASTIC_TOTE]
-
 
 # -- overheating and cold ------------------------------------------------------------------------
 
@@ -323,22 +188,3 @@ def test_the_beds_water_is_unknown_without_a_soil_probe_or_a_day_of_it(
 ) -> None:
     assert said(condition, bin_of(bed_temp_c=20.0), air_of(19.0), 30).verdict is UNKNOWN
     assert said(condition, moist(60, 0.0), air_of(19.0), 3).verdict is UNKNOWN
-
-
-# -- amounts -------------------------------------------------------------------------------------
-
-
-def test_bedding_put_in_since_the_feed_is_taken_off_the_dose() -> None:
-    doses = []
-    for entries in (
-        [melon(4)],
-        [melon(4), entry(9, BeddingAdded((Portion("newspaper", 200.0),)), 2)],
-    ):
-        judge = Judge(setup(), START_MS)
-        judge.set_entries("tansy", entries)
-        judge.add_readings(readings(bin_of(**WET_LID), air_of(19.0), 30))
-        judgement = judge.judge(START_MS + 30 * HOUR_MS)[0]
-        alert = next(one for one in judgement.alerts if one.condition is Condition.CONDENSATION)
-        doses.append(alert.advice[0].amount_g)
-    assert None not in doses
-    assert doses[0] - doses[1] == pytest.approx(200, abs=15)  # type: ignore[operator]
