@@ -44,23 +44,17 @@ def test_it_starts_and_acknowledges_without_the_server(influxd: Influxd, tmp_pat
     folder = tmp_path / "data"
     write_setup(folder)
     influxd.kill()
-    running = Running(
-        folder,
-        readings_store="influxdb",
-        influxdb_url=front.url,
-        influxdb_token=f"{USER}:{PASSWORD}",
-        influxdb_bucket=f"{DATABASE}/autogen",
-    )
+    where = {
+        "readings_store": "influxdb",
+        "influxdb_url": front.url,
+        "influxdb_token": f"{USER}:{PASSWORD}",
+        "influxdb_bucket": f"{DATABASE}/autogen",
+    }
+    running = Running(folder, **where)
     try:
         publish(running)
         running.kill()
-        running = Running(
-            folder,
-            readings_store="influxdb",
-            influxdb_url=front.url,
-            influxdb_token=f"{USER}:{PASSWORD}",
-            influxdb_bucket=f"{DATABASE}/autogen",
-        )
+        running = Running(folder, **where)
         assert f"underlid_unsent_readings {MESSAGES}.0" in running.get("/metrics")
         influxd.start()
         wait_until(lambda: "underlid_unsent_readings 0.0" in running.get("/metrics"), 40)

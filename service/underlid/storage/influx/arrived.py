@@ -15,7 +15,7 @@ from underlid.readings.values import Reading, TimeSource
 from underlid.storage.arrival_rows import oldest
 from underlid.storage.influx.lines import NS_A_MS
 from underlid.storage.influx.names import RECEIVED, SENT
-from underlid.storage.influx.outgoing import LIVE_MS, STATEMENTS_MOST, arrived_ms, held_of
+from underlid.storage.influx.outgoing import LIVE_MS, arrived_ms, held_of, selected
 from underlid.storage.influx.selecting import between, of_probes
 from underlid.storage.influx.server import InfluxServer
 from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS
@@ -63,17 +63,12 @@ def _arrived(server: InfluxServer, begin_ms: int, end_ms: int | None) -> Iterato
                 f"SELECT * FROM reading WHERE {since} AND {between(start_ms, start_ms + HOUR_MS)}"
                 f'{of_probes(probes)} GROUP BY "probe"'
             )
-    for first in range(0, len(statements), STATEMENTS_MOST):
-        for table in server.query(statements[first : first + STATEMENTS_MOST]):
-            probe = table.tags["probe"]
-            for cells in table.rows:
-                row = dict(zip(table.columns, cells, strict=True))
-                at_ms = int(row["time"] or 0)
-                arrival_ms = arrived_ms(row, at_ms)
-                if begin_ms <= arrival_ms and (end_ms is None or arrival_ms < end_ms):
-                    held = held_of(row, at_ms)
-                    source = TimeSource(held.time_source)
-                    yield Reading(probe, "", at_ms, arrival_ms, held.values, source)
+    for probe, at_ms, row in selected(server, statements):
+        arrival_ms = arrived_ms(row, at_ms)
+        if begin_ms <= arrival_ms and (end_ms is None or arrival_ms < end_ms):
+            held = held_of(row, at_ms)
+            source = TimeSource(held.time_source)
+            yield Reading(probe, "", at_ms, arrival_ms, held.values, source)
 
 
 def _late_hours(server: InfluxServer, begin_ms: int, end_ms: int) -> dict[int, set[str]]:

@@ -44,6 +44,10 @@ STATEMENTS_MOST: Final = 100
 """Statements in one request."""
 
 
+Selected = dict[str, int | float | bool | str | None]
+"""A row as it was selected, by the names of its fields."""
+
+
 class Outgoing(msgspec.Struct, frozen=True):
     """A row and what is written for it."""
 
@@ -144,18 +148,24 @@ def look_up(server: InfluxServer, rows: Sequence[OutRow]) -> dict[tuple[str, int
     ]
     wanted = {(one.probe, one.taken_at_ms) for one in rows}
     found = {}
-    for first in range(0, len(statements), STATEMENTS_MOST):
-        for table in server.query(statements[first : first + STATEMENTS_MOST]):
-            probe = table.tags["probe"]
-            for cells in table.rows:
-                row = dict(zip(table.columns, cells, strict=True))
-                at_ms = int(row["time"] or 0)
-                if (probe, at_ms) in wanted:
-                    found[probe, at_ms] = held_of(row, at_ms)
+    for probe, at_ms, row in selected(server, statements):
+        if (probe, at_ms) in wanted:
+            found[probe, at_ms] = held_of(row, at_ms)
     return found
 
 
-def held_of(row: dict[str, int | float | str | None], at_ms: int) -> Held:
+def selected(
+    server: InfluxServer, statements: Sequence[str]
+) -> Iterator[tuple[str, int, Selected]]:
+    """Yield probe, time and cells of each row of `reading` that the statements select."""
+    for first in range(0, len(statements), STATEMENTS_MOST):
+        for table in server.query(statements[first : first + STATEMENTS_MOST]):
+            for cells in table.rows:
+                row = dict(zip(table.columns, cells, strict=True))
+                yield table.tags["probe"], int(row["time"] or 0), row
+
+
+def held_of(row: Selected, at_ms: int) -> Held:
     """Return one selected row; what another program wrote may lack our own fields."""
     values = {}
     for field, cell in row.items():
@@ -170,7 +180,7 @@ def held_of(row: dict[str, int | float | str | None], at_ms: int) -> Held:
     )
 
 
-def arrived_ms(row: dict[str, int | float | str | None], at_ms: int) -> int:
+def arrived_ms(row: Selected, at_ms: int) -> int:
     """Return when others could know of a selected row."""
     times = [row.get(RECEIVED), row.get(SENT)]
     return int(max([one for one in times if isinstance(one, int | float)], default=at_ms))
