@@ -2,8 +2,7 @@
 
 Settings come from the environment (`UNDERLID_…`), from a folder of secrets (a file a setting) and
 from one file, `underlid.toml`; the first of these wins. Sheds, bins, probes and people are not
-settings: they live in the database.
-`underlid check` prints each setting with its source and its help.
+settings: they live in the database. `underlid check` prints each setting with source and help.
 """
 
 from __future__ import annotations
@@ -175,8 +174,7 @@ class Settings(BaseSettings):
     @property
     def several(self) -> bool:
         """Tell whether several workers may share this place: both of its stores are servers."""
-        in_server = self.readings_store == "influxdb"
-        return in_server and bool(self.records_url.get_secret_value())
+        return self.readings_store == "influxdb" and bool(self.records_url.get_secret_value())
 
     @property
     def records_path(self) -> Path | None:
