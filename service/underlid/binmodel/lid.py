@@ -94,11 +94,12 @@ class LidNow:
 
 
 class LidFilm:
-    """The film of one bin over the window, g/m², and what dripped off."""
+    """The film of one bin over the window, g/m², and the flux that made it, g/m²h."""
 
     def __init__(self, now_ms: int) -> None:
         self.first_bucket = now_ms // BUCKET_MS - WINDOW_BUCKETS
         self.film = np.zeros(CAPACITY, np.float32)
+        self.flux = np.full(CAPACITY, np.nan, np.float32)
         self.done = self.first_bucket
         self._held = 0.0
 
@@ -121,12 +122,14 @@ class LidFilm:
             if seen:
                 held = seen.get(self.done + place, held)
             film[start + place] = held
+        self.flux[start : start + count] = flux
         self._held, self.done = held, end
 
     def _move(self, by: int) -> None:
         """Forget the oldest *by* buckets; all of them after a sleep longer than the window."""
-        kept = self.film[by:].copy()
-        self.film[: len(kept)] = kept
+        for values in (self.film, self.flux):
+            kept = values[by:].copy()
+            values[: len(kept)] = kept
         self.first_bucket += by
         if self.done < self.first_bucket:
             self.done, self._held = self.first_bucket, 0.0
@@ -143,6 +146,14 @@ class LidFilm:
         """Return the film of the last *buckets* closed buckets."""
         place = self.done - self.first_bucket
         return self.film[max(0, place - buckets) : place].astype(np.float64)
+
+    def last_flux(self, buckets: int, until: int) -> Floats:
+        """Return `fluxes` of the *buckets* before bucket *until*, as they were run; NaN before."""
+        stop = min(until, self.done) - self.first_bucket
+        found = self.flux[max(0, stop - buckets) : stop]
+        result = np.full(buckets, np.nan)
+        result[buckets - len(found) :] = found
+        return result
 
 
 def _sightings(window: BinWindow) -> dict[int, float]:
@@ -242,12 +253,12 @@ def fluxes(window: BinWindow, count: int) -> Floats:
     return np.where(near, flux[newest], np.nan)[BRIDGED_BUCKETS:]
 
 
-def net_g_m2_h(window: BinWindow) -> float | None:
+def net_g_m2_h(window: BinWindow, film: LidFilm) -> float | None:
     """Return the mean gain of the lid over the last 24 h, the daily swing balanced out.
 
     Negative when it dries on the whole; None when too little of the day is known.
     """
-    flux = fluxes(window, BUCKETS_PER_DAY)
+    flux = film.last_flux(BUCKETS_PER_DAY, window.end)
     known = flux[~np.isnan(flux)]
     if len(known) < NET_LEAST_H * BUCKETS_PER_HOUR:
         return None

@@ -14,7 +14,7 @@ import numpy as np
 from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.known import Known
-from underlid.binmodel.lid import LidNow, fluxes, lid_now, net_g_m2_h
+from underlid.binmodel.lid import LidNow, lid_now, net_g_m2_h
 from underlid.binmodel.outlook.film_now import flux_doubt
 from underlid.binmodel.outlook.lid_outlook import vapour_room
 from underlid.binmodel.window import BinWindow, mean_of
@@ -74,7 +74,7 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         evidence["lid_film_high_g_m2"] = round(max(high, held))
     if priority is None:
         return _foreseen(window, known, now, evidence, held=open_priority is not None)
-    verdict, reason = _day_by_day(window, evidence)
+    verdict, reason = _day_by_day(window, known, evidence)
     if open_priority not in (None, Priority.LOW):
         verdict, reason = Verdict.HOLDS, ""
     elif verdict is Verdict.CLEAR and open_priority is not None:
@@ -133,23 +133,25 @@ def _evidence(window: BinWindow, held: float, now: LidNow) -> dict[str, float | 
     return evidence
 
 
-def _day_by_day(window: BinWindow, evidence: dict[str, float | str]) -> tuple[Verdict, str]:
+def _day_by_day(
+    window: BinWindow, known: Known, evidence: dict[str, float | str]
+) -> tuple[Verdict, str]:
     """Return whether a wet lid is more than the night's mist, by the balance of a whole day."""
-    net = net_g_m2_h(window)
+    net = net_g_m2_h(window, known.film)
     if net is None:
         return Verdict.UNKNOWN, "too few hours of the last day to tell mist of the night from more"
     evidence["condensing_day_mean_g_m2_h"] = round(net, 2)
     gains = net >= NET_LEAST_G_M2_H + NET_DOUBT_SHARE * _doubt_g_m2_h(window)
-    if gains and _condenses(window):
+    if gains and _condenses(window, known):
         return Verdict.HOLDS, ""
     return Verdict.CLEAR, "the lid dries again within the day"
 
 
-def _condenses(window: BinWindow) -> bool:
+def _condenses(window: BinWindow, known: Known) -> bool:
     """Tell whether water has come onto the lid in the last hours, not left it."""
-    flux = fluxes(window, LATELY_H * BUCKETS_PER_HOUR)
-    known = flux[~np.isnan(flux)]
-    return not len(known) or float(known.mean()) > 0.0
+    flux = known.film.last_flux(LATELY_H * BUCKETS_PER_HOUR, window.end)
+    lately = flux[~np.isnan(flux)]
+    return not len(lately) or float(lately.mean()) > 0.0
 
 
 def _doubt_g_m2_h(window: BinWindow) -> float:

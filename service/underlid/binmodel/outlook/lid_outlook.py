@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.lid import FILM_MOST_G_M2, LidFilm, breathing_g_m2_h, fluxes
+from underlid.binmodel.lid import FILM_MOST_G_M2, LidFilm, breathing_g_m2_h
 from underlid.binmodel.outlook.film_now import FIT_H, LEVELS, OF_MEMBER, films_now, flux_doubt
 from underlid.binmodel.outlook.hours import AHEAD_H, FUTURE_H, PAST_H, Hours, hourly, newest
 from underlid.binmodel.outlook.shed_outlook import Ahead, last_two
@@ -61,7 +61,7 @@ def film_ahead(
     """Return the film ahead; None where shed, bed or flux are not known."""
     if shed is None or bed is None:
         return None
-    flux = hourly(fluxes(window, FIT_H * BUCKETS_PER_HOUR)) - breathing_g_m2_h(window)
+    flux = hourly(film.last_flux(FIT_H * BUCKETS_PER_HOUR, window.end)) - breathing_g_m2_h(window)
     room = vapour_room(hours.bed_c, hours.shed_c)
     past = room[-FIT_H:]
     use = ~(np.isnan(flux) | np.isnan(past))
