@@ -53,22 +53,30 @@ def bin_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
     now_ms = context.clock.now_ms()
     view = bin_view(context, setup, bin_id, context.records.open_alerts(bin_id), units_of(request))
     curves = curves_of(context, setup, bin_id, now_ms - FIRST_VIEW_MS, now_ms, FIRST_VIEW_POINTS)
+    forecast = forecast_json(context, bin_id)
     return render(
         request,
         "bin.html",
         {
             "view": view,
             "now_ms": now_ms,
-            "chart_json": chart_json(context, setup, bin_id, curves, now_ms),
+            "chart_json": chart_json(context, setup, bin_id, curves, forecast, now_ms),
             "table": week_table(curves, view.shed.timezone),
-            "ahead": ahead_table(forecast_json(context, bin_id), view.shed.timezone),
+            "ahead": ahead_table(forecast, view.shed.timezone),
             "entries": context.records.entries(bin=bin_id, most=JOURNAL_MOST),
             "timezones": {bin_id: view.shed.timezone},
         },
     )
 
 
-def chart_json(context: Context, setup: Setup, bin_id: str, curves: Curves, now_ms: int) -> str:
+def chart_json(
+    context: Context,
+    setup: Setup,
+    bin_id: str,
+    curves: Curves,
+    forecast: dict[str, Any] | None,
+    now_ms: int,
+) -> str:
     """Return the first picture's data, safe inside a script element."""
     start_ms = now_ms - FIRST_VIEW_MS
     data = {
@@ -77,7 +85,7 @@ def chart_json(context: Context, setup: Setup, bin_id: str, curves: Curves, now_
         "until": now_ms,
         "marks": marks_of(context, bin_id, start_ms, now_ms),
         "spans": spans_of(context, bin_id, start_ms, now_ms),
-        "forecast": forecast_json(context, bin_id),
+        "forecast": forecast,
         "target_pct": setup.bins[bin_id].target_moisture_pct,
     }
     return json.dumps(data, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
