@@ -275,19 +275,6 @@ def test_an_unknown_address_of_the_interface_is_a_problem(keeper: httpx.Client) 
     assert answer.headers["content-type"] == "application/problem+json"
 
 
-def test_what_is_foreseen_of_a_bin_is_a_course_every_third_hour(
-    house: Household, reader: httpx.Client
-) -> None:
-    answer = reader.get("/api/v1/bins/tansy/forecast")
-    assert answer.status_code in (200, 404)
-    if answer.status_code == 200:
-        found = answer.json()
-        assert found["band_pct"] == 80
-        for course in found["channels"].values():
-            assert len(course["mean"]) == len(course["low"]) == len(course["high"]) == 24
-    assert reader.get("/api/v1/bins/nobody/forecast").status_code == 404
-
-
 def test_the_weather_outside_is_kept_once_for_a_shed_that_is_there(
     lead: httpx.Client, keeper: httpx.Client
 ) -> None:
