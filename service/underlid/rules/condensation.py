@@ -35,6 +35,9 @@ NET_DOUBT_SHARE: Final = 0.8
 LATELY_H: Final = 3
 """A lid that has been drying for so long is not told of as getting wet (our judgement)."""
 
+DRY_G_M2: Final = 5.0
+"""Nor is a lid as dry as this foreseen to be wet before water has begun to come (our judgement)."""
+
 SATURATED_TRUST: Final = 0.6
 """Certainty is cut to this share while the humidity sensor says nothing (our judgement)."""
 
@@ -101,7 +104,8 @@ def _foreseen(
     limit = window.limits.film_warn_g_m2
     chances = None if forecast is None else forecast.wet_chance.get(limit)
     soon = forecast and coming(forecast, chances, window.now_ms, REACHES, held=held)
-    if not soon:
+    dry = float(known.film.last(1)[0]) < DRY_G_M2 and not _condenses(window, known)
+    if not soon or (dry and not held):
         return Finding(Condition.CONDENSATION, Verdict.CLEAR, evidence=evidence, grade=now.grade)
     evidence["chance_pct"] = round(100.0 * soon.chance)
     evidence["limit_g_m2"] = limit
