@@ -106,8 +106,8 @@ def after_lag(driver: Floats, lag_h: float, start: Floats | float) -> Floats:
     The mean of each hour is taken as the middle between its beginning and its end. Exact for
     drivers that are constant within the hour.
 
-    >>> after_lag(np.full(40, 10.0), 5.0, 0.0)[[0, 39]].round(2).tolist()
-    [0.91, 9.96]
+    >>> after_lag(np.full(40, 10.0), 5.0, 0.0)[[0, 39]].round(3).tolist()
+    [0.906, 9.996]
     """
     count = driver.shape[-1]
     keeps = np.exp(-1.0 / lag_h)
