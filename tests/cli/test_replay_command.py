@@ -45,11 +45,15 @@ def test_verdicts_are_json_lines_in_time_order(files: Path, tmp_path: Path) -> N
     table = from_files(files, "--out", out, "--summary")
     lines = [json.loads(line) for line in out.read_text().splitlines()]
     assert [line["time"] for line in lines] == sorted(line["time"] for line in lines)
-    hot = next(
+    heat = [
         one for one in lines if one["event"] == "alert_raised" and one["condition"] == "overheating"
-    )
-    assert (hot["cause"], hot["bin"]) == ("feed", "tansy")
-    assert hot["evidence"]["bed_temp_c"] > 27.0
+    ]
+    assert {(one["cause"], one["bin"]) for one in heat} == {("feed", "tansy")}
+    ahead, hot = heat[0], next(one for one in heat if "forecast_for" not in one)
+    assert ahead["time"] < ahead["forecast_for"]
+    assert ahead["evidence"]["bed_temp_c"] < 27.0 < ahead["evidence"]["peak_temp_c"]
+    assert ahead["time"] < hot["time"]
+    assert hot["evidence"]["bed_temp_c"] >= 27.0
     assert any(one["event"] == "told" and one["text"] for one in lines)
     assert "overheating" in table
     assert from_files(files) == out.read_text(), "without --out they go to standard output"
