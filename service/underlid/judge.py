@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.advice.capacity import feeding
+from underlid.advice.days import waits_for
 from underlid.alerts.alert import Alert, AlertState, Spell
 from underlid.alerts.life import deadline_ms
 from underlid.alerts.outlook import forecast_as_json
@@ -182,7 +183,12 @@ class Judge:
             tuple(memory.alerts.values()),
         )
         return state | {
-            "feeding": feeding(memory.food, careful=unsettled(window) is not None),
+            "feeding": feeding(
+                memory.food,
+                window.now_ms,
+                careful=unsettled(window) is not None,
+                waits=waits_for(memory.alerts.values()),
+            ),
             "forecast": forecast_as_json(memory.forecast),
         }
 

@@ -14,6 +14,7 @@ from typing import TypeVar
 from zlib import crc32
 
 from underlid.advice.catalogue import advice_for
+from underlid.advice.days import waits_for
 from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
 from underlid.alerts.life import step
 from underlid.alerts.policy import AT_ONCE, Delays, delays_of
@@ -115,11 +116,12 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
         for (condition, subject), alert in memory.alerts.items()
         if not subject and not _only_foreseen(alert)
     }
+    found = findings(window, known, open_priorities)
+    hold = [one for one in found if one.verdict is Verdict.HOLDS]
+    waits = waits_for([*hold, *memory.alerts.values()])
     found = [
-        replace(one, advice=advice_for(one, window, known, units))
-        if one.verdict is Verdict.HOLDS
-        else one
-        for one in findings(window, known, open_priorities)
+        replace(one, advice=advice_for(one, window, known, units, waits)) if one in hold else one
+        for one in found
     ]
     changes: list[Transition] = []
     returned: list[Alert] = []

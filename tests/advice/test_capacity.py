@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from underlid.advice.capacity import FEED_DAYS, feed_capacity
-from underlid.advice.days import HOLD_DAYS, HOLD_MOST_DAYS, hold_feeding
+from underlid.advice.capacity import FEED_DAYS, feed_capacity, feeding
+from underlid.advice.days import HOLD_DAYS, HOLD_MOST_DAYS, hold_feeding, waits_for
 from underlid.binmodel.food import Food
 from underlid.journal.units import US
+from underlid.rules.finding import Condition, Finding, Verdict
+from underlid.timeline import DAY_MS, rfc3339
 
 FOOD = Food(
     fed_at_ms=0,
@@ -58,3 +60,27 @@ def test_feeding_is_held_until_what_is_left_is_eaten() -> None:
     assert hold_feeding(None)[0].days == HOLD_DAYS
     assert hold_feeding(replace(FOOD, left_g=50_000.0))[0].days == HOLD_MOST_DAYS
     assert hold_feeding(replace(FOOD, activity=0.0))[0].days == HOLD_DAYS
+
+
+def test_a_feed_waits_while_the_same_bin_is_told_to_hold_feeding() -> None:
+    def waits(condition: Condition, cause: str = "") -> str:
+        return waits_for([Finding(condition, Verdict.HOLDS, cause=cause)])
+
+    sour = waits(Condition.SOUR)
+    (advice,) = feed_capacity(FOOD, 20.0, waits=sour)
+    assert (advice.act, advice.amount_g) == ("hold-feeding", None)
+    assert advice.text == "Do not feed yet: first its bed needs air again."
+    assert "cool" in waits(Condition.OVERHEATING, "feed")
+    assert "drier" in waits(Condition.TOO_WET)
+    assert waits(Condition.OVERHEATING, "room") == waits(Condition.DRYING_OUT) == ""
+    told = feeding(FOOD, 0, waits=sour)
+    assert told is not None
+    assert (told["next_feed_most_g"], told["text"]) == (0.0, advice.text)
+
+
+def test_a_feed_is_due_now_when_nothing_is_left_though_its_rest_still_rots() -> None:
+    def due(left_g: float) -> object:
+        told = feeding(replace(FOOD, left_g=left_g, used_up_ms=5 * DAY_MS), DAY_MS)
+        return told and told["next_feed_due"]
+
+    assert (due(0.2), due(90.0)) == (rfc3339(DAY_MS), rfc3339(5 * DAY_MS))

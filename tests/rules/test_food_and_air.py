@@ -74,6 +74,14 @@ def test_a_feed_that_is_used_up_leaves_a_hungry_herd_first_low_then_medium() -> 
     assert said(Condition.HUNGRY, 12.5, fed(1), fed(11, number=2)).verdict is CLEAR
 
 
+def test_a_hungry_herd_waits_while_its_bed_is_sour() -> None:
+    fed_at_most = said(Condition.HUNGRY, 9.5, fed(1)).advice
+    assert [one.act for one in fed_at_most] == ["feed-at-most"]
+    waits = said(Condition.HUNGRY, 9.5, fed(1), seen(9, smell=Smell.SOUR)).advice
+    assert [one.act for one in waits] == ["hold-feeding"]
+    assert "air" in waits[0].text
+
+
 def test_hunger_is_foreseen_only_when_the_keeper_is_late_by_the_own_habit() -> None:
     every_four = (fed(0), fed(4, number=2))
     ahead = said(Condition.HUNGRY, 10.5, *every_four)

@@ -23,12 +23,21 @@ COUNTED_G: Final = 10.0
 
 
 def feed_capacity(
-    food: Food, bed_temp_c: float | None, *, careful: bool = False, units: Units = SI
+    food: Food,
+    bed_temp_c: float | None,
+    *,
+    careful: bool = False,
+    waits: str = "",
+    units: Units = SI,
 ) -> tuple[Advice, ...]:
     """Return the most to feed next, as advice; or to feed nothing while the herd does not eat.
 
-    *careful* halves it: for a herd that has just been moved.
+    *careful* halves it: for a herd that has just been moved. *waits* says what comes first, if
+    something does.
     """
+    if waits:
+        working = "Food makes it worse, and worms live on bedding meanwhile. Common practice."
+        return (Advice("hold-feeding", f"Do not feed yet: {waits}.", working=working),)
     if food.activity < LEAST_ACTIVITY:
         where = "" if bed_temp_c is None else f" at {temp_text(bed_temp_c, units)}"
         return (
@@ -54,16 +63,22 @@ def feed_capacity(
     return (Advice("feed-at-most", text, amount_g=dose_g, working=working),)
 
 
-def feeding(food: Food | None, *, careful: bool = False) -> dict[str, object] | None:
+def feeding(
+    food: Food | None, now_ms: int, *, careful: bool = False, waits: str = ""
+) -> dict[str, object] | None:
     """Return what a bin's state says of its food and of the next feed; None without a written feed."""
     if food is None:
         return None
-    (advice,) = feed_capacity(food, None, careful=careful)
+    (advice,) = feed_capacity(food, None, careful=careful, waits=waits)
+    due_ms = food.used_up_ms
+    if due_ms is not None and round(food.left_g) <= 0:
+        # What still rots warms the bed, but the herd has nothing before it any more.
+        due_ms = min(due_ms, now_ms)
     return {
         "uneaten_g": round(food.left_g),
         "uneaten_most_g": round(food.left_most_g),
         "eaten_g_d": round(food.eaten_g_d),
-        "next_feed_due": None if food.used_up_ms is None else rfc3339(_whole_hour(food.used_up_ms)),
+        "next_feed_due": None if due_ms is None else rfc3339(_whole_hour(due_ms)),
         "next_feed_most_g": advice.amount_g or 0.0,
         "text": advice.text,
         "working": advice.working,
@@ -71,7 +86,7 @@ def feeding(food: Food | None, *, careful: bool = False) -> dict[str, object] | 
 
 
 def _whole_hour(at_ms: int) -> int:
-    return round(at_ms / HOUR_MS) * HOUR_MS
+    return at_ms // HOUR_MS * HOUR_MS
 
 
 def next_feed_days(food: Food) -> float:

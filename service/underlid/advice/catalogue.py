@@ -28,8 +28,16 @@ from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT
 Advices = tuple[Advice, ...]
 
 
-def advice_for(finding: Finding, window: BinWindow, known: Known, units: Units = SI) -> Advices:
-    """Return what to do about a finding that holds, in the keeper's units."""
+def advice_for(
+    finding: Finding, window: BinWindow, known: Known, units: Units = SI, waits: str = ""
+) -> Advices:
+    """Return what to do about a finding that holds, in the keeper's units.
+
+    *waits* is what the next feed waits for (`days.waits_for`).
+    """
+    if finding.condition is Condition.HUNGRY:
+        advices = _for_hunger(window, known, units, waits)
+        return (*advices, *settle(unsettled(window), window.now_ms))
     advise = _ADVICE.get(finding.condition)
     if advise is None:
         return ()
@@ -111,11 +119,12 @@ def _drier(window: BinWindow, known: Known, units: Units) -> Advices:
     )
 
 
-def _for_hunger(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
+def _for_hunger(window: BinWindow, known: Known, units: Units, waits: str) -> Advices:
     if known.food is None:
         return ()
     careful = unsettled(window) is not None
-    return feed_capacity(known.food, window.present("bed_temp_c"), careful=careful, units=units)
+    bed_c = window.present("bed_temp_c")
+    return feed_capacity(known.food, bed_c, careful=careful, waits=waits, units=units)
 
 
 def _for_cold(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
@@ -128,7 +137,6 @@ _ADVICE: Final[dict[Condition, Callable[[Finding, BinWindow, Known, Units], Advi
     Condition.DRYING_OUT: _for_dry,
     Condition.TOO_WET: _for_wet,
     Condition.SOUR: _for_sour,
-    Condition.HUNGRY: _for_hunger,
     Condition.TOO_COLD: _for_cold,
 }
 

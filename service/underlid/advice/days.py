@@ -1,12 +1,13 @@
-"""For how many days nothing should be fed: until what lies there is eaten."""
+"""For how many days nothing should be fed: until what lies there is eaten; and what a feed waits for."""
 
 from __future__ import annotations
 
 import math
-from typing import Final
+from collections.abc import Iterable
+from typing import Final, Protocol
 
 from underlid.binmodel.food import LEAST_ACTIVITY, Food
-from underlid.rules.finding import Advice
+from underlid.rules.finding import Advice, Condition
 
 HOLD_DAYS: Final = 3
 """Without a written feed: indoor vessels heat up in two to three days [cornell-physics]; by then it
@@ -14,6 +15,39 @@ is known."""
 
 HOLD_MOST_DAYS: Final = 14
 """Longer than two weeks nobody foresees (our judgement)."""
+
+
+WAITS_FOR: Final = (
+    (Condition.SOUR, "first its bed needs air again"),
+    (Condition.OVERHEATING, "first its bed must stay cool"),
+    (Condition.TOO_WET, "first its bed must get drier"),
+)
+"""What comes before hunger: food makes each of these worse, and worms live on bedding meanwhile."""
+
+
+class Said(Protocol):
+    """A finding that holds, or an alert that is open."""
+
+    @property
+    def condition(self) -> Condition:
+        """Return what it is about."""
+
+    @property
+    def cause(self) -> str:
+        """Return what it comes from."""
+
+
+def waits_for(said: Iterable[Said]) -> str:
+    """Return what the next feed waits for, as a clause; nothing if it need not wait.
+
+    Heat of the room does not count: food makes little of it.
+    """
+    hold = {
+        one.condition
+        for one in said
+        if one.condition is not Condition.OVERHEATING or one.cause == "feed"
+    }
+    return next((why for condition, why in WAITS_FOR if condition in hold), "")
 
 
 def hold_feeding(food: Food | None) -> tuple[Advice, ...]:
