@@ -37,6 +37,30 @@ DAMPED_FROM: Final = 0.3
 """What is left of the air's hourly changes when the bed's are taken off, by mean square: a probe in
 the air leaves a few percent, one in a bed with τ of some hours over a third (our judgement)."""
 
+NEVER_BELOW: Final = 0.15
+"""Nor was so little left in any twelve hours before in which the air moved as fast."""
+
+AS_FAST: Final = 0.5
+"""Share of the mean square of the air's changes now; slower hours are no comparison: in them the
+sensors' noise is all that is left."""
+
+FAST_K_H: Final = 0.15
+"""The air's changes from hour to hour vary by so much, root mean square: a slow rise that both follow
+is no sign."""
+
+UNTIL_H: Final = 18
+"""The comparison ends so many hours before: by then the probe was surely still in its bed, for it is
+asked every six hours about the twelve before."""
+
+COMPARED_H: Final = 12
+"""Hours to compare with, at the least."""
+
+MEETS_H: Final = 3
+APART_K: Final = 0.7
+MET_K: Final = 0.5
+"""A bed so far from the air, which in the hour of its soil probe's fall comes so near and stays, has
+left the bed with it (our judgement; offsets of two sensors are 0.2..0.3 K)."""
+
 BESIDE_K: Final = 1.5
 DAMPED_H: Final = 48
 HELD_MOST_H: Final = 7 * 24
@@ -75,27 +99,29 @@ def soil_ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
 
 
 def bed_begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
-    """Return the bed probes that, at one of *hours*, have followed the air as they never did."""
+    """Return the bed probes that, at one of *hours*, are seen to lie in the air.
+
+    Where the same probe has a soil channel, that must have fallen dry and be so still: bed and air of
+    a thin wall, or of a heated house, may go together for days.
+    """
     found = []
     for row in scene.rows(("bed_temp_c",)):
-        for which, channel in enumerate(AIRS):
-            air = scene.table.row(channel)
-            left = None if air is None else left_of_air(scene, row, air)
-            if air is None or left is None:
-                continue
-            for hour in hours:
-                if hour >= DAMPED_H and _follows(scene, row, air, hour, left):
-                    start = scene.table.bucket_of(hour - FOLLOW_H + 1)
-                    found.append(Begin(hour, row, start, (float(which),)))
-                    break
+        for hour in hours:
+            begin = _bed_out(scene, row, hour) if hour >= DAMPED_H else None
+            if begin is not None:
+                found.append(begin)
+                break
     return found
 
 
 def bed_ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     """Return the bucket from which the bed probe no longer follows the air."""
     table = scene.table
+    soils = soils_beside(scene, row, at, 1)
+    if soils and not any(fallen_at(scene, one, at, 1) is not None for one in soils):
+        return table.bucket_of(at)
     air = table.row(AIRS[int(span.anchor[0])])
-    if air is None:
+    if air is None or soils:
         return None
     last = slice(max(0, at - 2), at + 1)
     gone = np.abs(table.mean[row, last] - table.mean[air, last])
@@ -106,6 +132,38 @@ def bed_ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     if left is not None and moves and left[at] > DAMPED_FROM:
         return table.bucket_of(at - FOLLOW_H // 2)
     return None
+
+
+def _bed_out(scene: Scene, row: int, hour: int) -> Begin | None:
+    """Return the begin of a bed probe's lying in the air, if at *hour* it is seen to do so."""
+    table = scene.table
+    soils = soils_beside(scene, row, hour, FOLLOW_H)
+    falls = [fallen_at(scene, one, hour, MEETS_H) for one in soils]
+    fell = min((one for one in falls if one is not None), default=None)
+    if soils and fell is None:
+        return None
+    for which, channel in enumerate(AIRS):
+        air = table.row(channel)
+        if air is None:
+            continue
+        if fell is not None and _meets(scene, row, air, fell, hour):
+            return Begin(hour, row, table.bucket_of(fell), (float(which),))
+        left = left_of_air(scene, row, air)
+        if left is not None and _follows(scene, row, air, hour, left):
+            start = table.bucket_of(hour - FOLLOW_H + 1)
+            return Begin(hour, row, start, (float(which),))
+    return None
+
+
+def _meets(scene: Scene, row: int, air: int, fell: int, hour: int) -> bool:
+    """Tell whether the bed came upon the air's temperature when its soil probe fell dry."""
+    gap = scene.table.mean[row] - scene.table.mean[air]
+    before, after = gap[max(0, fell - FOLLOW_H) : fell], gap[max(fell + 2, hour - 5) : hour + 1]
+    before, after = before[~np.isnan(before)], after[~np.isnan(after)]
+    if len(before) < MEETS_H or len(after) < MEETS_H:
+        return False
+    apart = abs(float(np.median(before)))
+    return apart >= APART_K and float(np.abs(after).max()) <= min(MET_K, apart / 2.0)
 
 
 def left_of_air(scene: Scene, row: int, air: int) -> Floats | None:
@@ -155,6 +213,61 @@ def _follows(scene: Scene, row: int, air: int, hour: int, left: Floats) -> bool:
     beside = table.mean[row, start : hour + 1] - table.mean[air, start : hour + 1]
     if abs(float(np.nanmean(beside))) > BESIDE_K:
         return False
-    past = left[max(0, hour - LOOKBACK_H) : max(0, start - FOLLOW_H)]
-    past = past[~np.isnan(past)]
-    return len(past) >= DAMPED_H // 2 and float(np.median(past)) >= DAMPED_FROM
+    return _was_damped(table.mean[air], hour, left)
+
+
+def swings(air: Floats) -> Floats:
+    """Return, at each hour, the variance of the air's hourly changes over twelve hours."""
+    steps = np.diff(air)
+    known = ~np.isnan(steps)
+    result = np.full(len(air), np.nan)
+    if len(steps) < FOLLOW_H:
+        return result
+    kept = np.where(known, steps, 0.0)
+    count, total, squares = (
+        np.convolve(one, np.ones(FOLLOW_H), "valid") for one in (known * 1.0, kept, kept**2)
+    )
+    with np.errstate(invalid="ignore", divide="ignore"):
+        result[FOLLOW_H:] = squares / count - (total / count) ** 2
+    return result
+
+
+def _was_damped(air: Floats, hour: int, left: Floats) -> bool:
+    """Tell whether the bed, until a short time ago, lagged the air whenever that moved as fast."""
+    moved = swings(air)
+    first = max(0, hour - LOOKBACK_H)
+    now = moved[hour]
+    if not now >= FAST_K_H**2:
+        return False
+    past = slice(first, max(first, hour - UNTIL_H + 1))
+    compared = left[past][moved[past] >= AS_FAST * now]
+    compared = compared[~np.isnan(compared)]
+    if len(compared) < COMPARED_H:
+        return False
+    return float(np.median(compared)) >= DAMPED_FROM and float(compared.min()) >= NEVER_BELOW
+
+
+def soils_beside(scene: Scene, row: int, hour: int, hours: int) -> list[int]:
+    """Return the soil rows of the same probe that said anything in the last *hours* up to *hour*."""
+    table = scene.table
+    return [
+        one
+        for one in scene.rows(SOILS)
+        if table.keys[one][0] == table.keys[row][0]
+        and table.known[one, max(0, hour - hours + 1) : hour + 1].any()
+    ]
+
+
+def fallen_at(scene: Scene, row: int, hour: int, hours: int) -> int | None:
+    """Return the hour at which a soil channel fell dry, if in the last *hours* it still lies so."""
+    wet = scene.table.mean[row, : hour + 1] * scene.pct_per_unit(row)
+    now = wet[-hours:]
+    now = now[~np.isnan(now)]
+    if not len(now) or len(wet) < 4:
+        return None
+    before = np.fmax(wet[:-3], wet[1:-2])
+    with np.errstate(invalid="ignore"):
+        fell = before - np.fmax(wet[2:-1], wet[3:]) >= FALL_PCT
+        lasts = before - float(now.max()) >= FALL_PCT
+    at = np.flatnonzero(fell & lasts)
+    return int(at[-1]) + 1 if len(at) else None
