@@ -25,12 +25,14 @@ from underlid.science.condensation import film_band
 
 FILM_DEADBAND_G_M2: Final = 20.0
 
-NET_LEAST_G_M2_H: Final = 2.5
-"""A lid is getting wet when it gains this much in the mean of a day, 60 g/m²: humidity that is wrong
-by 0.2 K of dew point makes as much (our judgement)."""
+NET_LEAST_G_M2_H: Final = 1.3
+"""A lid is getting wet when it gains this much in the mean of a day, 31 g/m² (our judgement)."""
 
-NET_DOUBT_SHARE: Final = 0.8
+NET_DOUBT_SHARE: Final = 0.3
 """A lid of which little is known must gain more by so much of the doubt (our judgement)."""
+
+STAYS_H: Final = 12
+"""A film that has been beyond the limit for so long, noon or night in it, is no mist of the night."""
 
 LATELY_H: Final = 3
 """A lid that has been drying for so long is not told of as getting wet (our judgement)."""
@@ -145,6 +147,9 @@ def _day_by_day(
     if net is None:
         return Verdict.UNKNOWN, "too few hours of the last day to tell mist of the night from more"
     evidence["condensing_day_mean_g_m2_h"] = round(net, 2)
+    film = known.film.last(STAYS_H * BUCKETS_PER_HOUR)
+    if len(film) and float(film.min()) >= window.limits.film_warn_g_m2:
+        return Verdict.HOLDS, ""
     gains = net >= NET_LEAST_G_M2_H + NET_DOUBT_SHARE * _doubt_g_m2_h(window)
     if gains and _condenses(window, known):
         return Verdict.HOLDS, ""
