@@ -20,7 +20,7 @@ def test_heat_of_the_feed_is_taken_out_by_its_share_and_feeding_is_held() -> Non
 
 def test_a_foreseen_peak_is_said_and_a_hopeless_one_takes_all_out() -> None:
     foreseen, _ = heat_advice("feed", Peak(35.0, 20.0, True), 27.0, 3000.0, None)
-    assert "would reach 35.0 °C" in foreseen.text
+    assert foreseen.text.endswith("; otherwise the bed would reach 35.0 °C.")
     everything, _ = heat_advice("feed", Peak(30.0, 28.0, False), 27.0, 3000.0, None)
     assert "all you can reach" in everything.text
     little, _ = heat_advice("feed", Peak(27.1, 20.0, False), 27.0, 3000.0, None)
@@ -31,6 +31,12 @@ def test_without_shed_air_no_share_is_claimed() -> None:
     spread, _ = heat_advice("feed", None, 27.0, 2000.0, None)
     assert spread.amount_g is None
     assert "not known" in spread.working
+
+
+def test_without_a_written_feed_none_is_to_be_taken_out() -> None:
+    spread, hold = heat_advice("feed", Peak(31.0, 21.0, False), 27.0, None, None)
+    assert (spread.act, spread.amount_g, hold.act) == ("spread-bed", None, "hold-feeding")
+    assert "feed" not in spread.text
 
 
 def test_heat_of_the_room_is_kept_out() -> None:

@@ -49,8 +49,10 @@ def test_heat_in_the_keepers_units_with_its_cause(units: Units, bed: str) -> Non
     evidence: dict[str, float | str] = {"bed_temp_c": 31.2, "limit_c": 27.0, "self_heat_k": 8.0}
     text = words(Condition.OVERHEATING, evidence, units, cause="feed")
     assert bed in text
-    assert "from its own feed" in text
+    assert "from its own warmth" in text, "no feed is written down"
     assert "melon" not in text
+    fed = words(Condition.OVERHEATING, evidence, units, cause="feed", feed_at_ms=FEED.at_ms)
+    assert "from its own feed" in fed
     assert "from the room" in words(Condition.OVERHEATING, evidence, units, cause="room")
 
 
@@ -106,6 +108,67 @@ def test_the_other_conditions_say_value_and_limit(
     assert part in words(condition, evidence)
 
 
+@pytest.mark.parametrize(
+    ("condition", "evidence", "part"),
+    [
+        (
+            Condition.OVERHEATING,
+            {"bed_temp_c": 24.93, "limit_c": 25.0},
+            "at 24.9 °C, still near the herd's limit of 25.0 °C, from the room",
+        ),
+        (
+            Condition.OVERHEATING,
+            {"bed_temp_c": 25.02, "limit_c": 25.0},
+            "25.0 °C, the herd's limit",
+        ),
+        (
+            Condition.TOO_COLD,
+            {"bed_temp_c": 15.7, "limit_c": 15.0},
+            "15.7 °C, still near the herd's limit of 15.0 °C",
+        ),
+        (
+            Condition.TOO_WET,
+            {"moisture_pct": 83.0, "limit_pct": 85.0, "air_filled_porosity": 0.18},
+            "still almost too wet: 83.0 % moisture, still near the limit of 85.0 %",
+        ),
+        (
+            Condition.SOUR,
+            {
+                "moisture_pct": 79.0,
+                "air_filled_porosity": 0.32,
+                "air_filled_porosity_limit": 0.3,
+            },
+            "32 % of it is air, still near the limit of 30 %",
+        ),
+    ],
+)
+def test_a_value_that_is_not_beyond_its_limit_is_not_said_to_be(
+    condition: Condition, evidence: dict[str, float | str], part: str
+) -> None:
+    said = words(condition, evidence)
+    assert part in said
+    assert ", above" not in said
+    assert ", below" not in said
+
+
+def test_a_lid_foreseen_to_run_is_dry_now_and_never_quite_sure() -> None:
+    evidence: dict[str, float | str] = {"chance_pct": 95, "lid_film_g_m2": 0.2, "limit_g_m2": 70.0}
+    text = words(Condition.CONDENSATION, evidence, forecast_for_ms=NOW_MS)
+    assert "(95 % sure): dry now, by then 70 g/m² or more." in text
+    damp = words(Condition.CONDENSATION, evidence | {"lid_film_g_m2": 15.0}, forecast_for_ms=NOW_MS)
+    assert "now about 15 g/m², by then" in damp
+
+
+@pytest.mark.parametrize(
+    ("flux", "part"), [(-0.3, ", hardly changing."), (-4.4, ", −4 g/m² an hour.")]
+)
+def test_a_film_that_shrinks_has_a_true_minus(flux: float, part: str) -> None:
+    evidence: dict[str, float | str] = {
+        "lid_film_g_m2": 183.0, "lid_film_band": "runs", "condensing_g_m2_h": flux,
+    }  # fmt: skip
+    assert words(Condition.CONDENSATION, evidence).endswith(part)
+
+
 def test_a_silent_probe_is_named_with_its_age() -> None:
     text = words(Condition.PROBE_FAULT, {"age_s": 10_800.0}, subject="tansy-1", cause="silent")
     assert "Probe tansy-1 of Tansy has been silent for 3 hours" in text
@@ -121,8 +184,9 @@ def test_a_return_says_that_there_is_nothing_to_do() -> None:
 def test_hunger_and_sourness_say_what_they_rest_on() -> None:
     eats: dict[str, float | str] = {"eaten_g_d": 212.0, "climbers": "many"}
     text = words(Condition.HUNGRY, eats, reason="used up by its appetite", feed_at_ms=FEED.at_ms)
-    assert (
-        "used up by now: its herd eats about 212 g a day, and many worms were on the wall" in text
+    assert text == (
+        "Tansy's last feed is used up by now: its herd eats about 210 g a day, and many worms were on"
+        " the wall. The last feed was 1.8 kg melon, 31 h ago."
     )
     seen = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, reason="seen used up")
     assert seen == "Tansy's last feed was seen used up."

@@ -7,7 +7,7 @@ from typing import Final
 
 from underlid.advice.days import hold_feeding
 from underlid.binmodel.food import Food
-from underlid.journal.units import SI, Units, mass_text, temp_step_text, temp_text
+from underlid.journal.units import SI, Units, about_mass_text, temp_step_text, temp_text
 from underlid.rules.finding import Advice
 
 DRY_FEED_K: Final = 2.0
@@ -68,6 +68,10 @@ def heat_advice(
 
 def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Units) -> Advice:
     """Return how much of the feed to take out so that the bed stays below its limit, and to spread."""
+    if fed_g is None:
+        text = "Fork the top loose and spread it thin, so that the bed loses its heat."
+        working = "No feed of the last week is written down, so no share of one is named."
+        return Advice("spread-bed", text, working=f"{working} Common practice.")
     source = (
         " Heat goes with the food that is left, so with its share; spread thin it also loses its heat"
         " better. Source: lumped balance; share by proportion."
@@ -86,12 +90,13 @@ def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Un
     if share < LEAST_SHARE:
         return Advice("spread-feed", "Spread the feed thin.", working=working)
     if share >= ALL_SHARE:
-        text, amount_g = "Take the feed out again, all you can reach", fed_g
+        text, amount_g = "Take the feed out again, all you can reach", round(fed_g, -1)
     else:
         text = f"Take about {_share_text(share)} of the feed out and spread the rest thin"
-        amount_g = None if fed_g is None else round(share * fed_g, -1)
-    mass = f" (up to {mass_text(amount_g, units)})" if amount_g else ""
-    why = f": the bed would reach {temp_text(peak.bed_c, units)}" if peak.foreseen else ""
+        amount_g = round(share * fed_g, -1)
+    mass = f" (up to {about_mass_text(amount_g, units)})" if amount_g else ""
+    reach = temp_text(peak.bed_c, units)
+    why = f"; otherwise the bed would reach {reach}" if peak.foreseen else ""
     return Advice("spread-feed", f"{text}{mass}{why}.", amount_g=amount_g or None, working=working)
 
 

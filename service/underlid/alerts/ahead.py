@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import tzinfo
 
 from underlid.alerts.when import day_words, hour_words
-from underlid.journal.units import Units, mass_text, temp_text
+from underlid.journal.units import Units, about_mass_text, temp_text
 from underlid.rules.finding import Condition, Finding
 from underlid.timeline import HOUR_MS
 
@@ -38,11 +38,19 @@ def peak_clause(finding: Finding, now_ms: int, units: Units, zone: tzinfo) -> st
 def _condensation(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
     evidence = finding.evidence
     hour = hour_words(finding.forecast_for_ms or now_ms, now_ms, zone)
+    film_g_m2 = round(float(evidence["lid_film_g_m2"]))
+    now = f"now about {film_g_m2} g/m²" if film_g_m2 >= 1 else "dry now"
     return (
         f"{name}'s lid will be running with water by about {hour} ({evidence['chance_pct']:.0f} %"
-        f" sure): now about {float(evidence['lid_film_g_m2']):.0f} g/m², by then"
-        f" {evidence['limit_g_m2']:.0f} or more"
+        f" sure): {now}, by then {evidence['limit_g_m2']:.0f} g/m² or more"
     )
+
+
+def heat_from(finding: Finding) -> str:
+    """Return where a bed's heat comes from; a feed is named only if one was written down."""
+    if finding.cause != "feed":
+        return "from the room"
+    return "from its own warmth" if finding.feed_at_ms is None else "from its own feed"
 
 
 def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
@@ -52,10 +60,10 @@ def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: t
         for key in ("bed_temp_c", "peak_temp_c", "peak_low_c", "peak_high_c", "limit_c")
     )
     at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
-    why = "from its own feed" if finding.cause == "feed" else "from the room"
     return (
         f"{name}'s bed is at {bed} and will peak near {peak} ({low} to {high}) about"
-        f" {hour_words(at_ms, now_ms, zone)}, {why}: {evidence['chance_pct']:.0f} % to pass {limit}"
+        f" {hour_words(at_ms, now_ms, zone)}, {heat_from(finding)}:"
+        f" {evidence['chance_pct']:.0f} % to pass {limit}"
     )
 
 
@@ -72,7 +80,7 @@ def _drying_out(finding: Finding, name: str, now_ms: int, units: Units, zone: tz
 
 
 def _hungry(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
-    eats = mass_text(float(finding.evidence["eaten_g_d"]), units)
+    eats = about_mass_text(float(finding.evidence["eaten_g_d"]), units)
     day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
     return (
         f"{name} will have nothing left of its last feed by about {day}: its herd eats about {eats} a"

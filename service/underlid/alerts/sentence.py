@@ -4,12 +4,20 @@ from __future__ import annotations
 
 from datetime import UTC, tzinfo
 
-from underlid.alerts.ahead import ahead_clause, not_come_sentence, peak_clause
+from underlid.alerts.ahead import ahead_clause, heat_from, not_come_sentence, peak_clause
 from underlid.alerts.probe_clause import probe_clause
 from underlid.binmodel.bins import Bin
 from underlid.journal.entries import Entry, Feed
 from underlid.journal.summary import portions_line
-from underlid.journal.units import SI, Units, mass_text, temp_step_text, temp_text
+from underlid.journal.units import (
+    SI,
+    Units,
+    about_mass_text,
+    mass_text,
+    number_text,
+    temp_step_text,
+    temp_text,
+)
 from underlid.rules.finding import Condition, Finding
 from underlid.timeline import HOUR_MS
 
@@ -35,7 +43,7 @@ def sentence(
     else:
         measured = _SAYINGS[finding.condition](finding, name, units)
         measured += peak_clause(finding, now_ms, units, zone)
-    story = _feed_clause(feed, now_ms, units) if finding.feed_at_ms is not None else ""
+    story = _feed_clause(finding, feed, now_ms, units) if finding.feed_at_ms is not None else ""
     todo = " ".join(one.text for one in finding.advice)
     hedge = "" if finding.certainty >= SURE_FROM else " This is probable, not certain."
     return " ".join(part for part in (f"{measured}{story}.", todo, hedge.strip()) if part)
@@ -56,14 +64,32 @@ def returned_sentence(
     return f"{name} is back to normal{f' ({values})' if values else ''}. Nothing to do."
 
 
-def _feed_clause(feed: tuple[Entry, Feed] | None, now_ms: int, units: Units) -> str:
+def _feed_clause(
+    finding: Finding, feed: tuple[Entry, Feed] | None, now_ms: int, units: Units
+) -> str:
+    """Return what the thing follows; hunger follows no feed, it only comes after the last one."""
     if feed is None:
         return ""
     entry, what = feed
     hours = (now_ms - entry.at_ms) / HOUR_MS
     age = f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
     foods = portions_line(what.portions, units)
+    if finding.condition is Condition.HUNGRY:
+        return f". The last feed was {foods}, {age} ago"
     return f", {age} after {foods} went in"
+
+
+def _beyond(value: str, limit: str, way: str, whose: str = "", *, beyond: bool) -> str:
+    """Return how a shown value lies to a shown limit: an alert stays while it is still near it.
+
+    >>> _beyond("25.2 °C", "25.0 °C", "above", "the herd's ", beyond=True)
+    "25.2 °C, above the herd's 25.0 °C"
+    >>> _beyond("24.9 °C", "25.0 °C", "above", "the herd's ", beyond=False)
+    "24.9 °C, still near the herd's limit of 25.0 °C"
+    """
+    if beyond and not value.startswith(limit):
+        return f"{value}, {way} {whose}{limit}"
+    return f"{value}, {'' if beyond else 'still near '}{whose or 'the '}limit of {limit}"
 
 
 def _condensation(finding: Finding, name: str, units: Units) -> str:
@@ -77,17 +103,28 @@ def _condensation(finding: Finding, name: str, units: Units) -> str:
     does = "drips on the bed" if evidence["lid_film_band"] == "drips" else "runs with drops"
     return (
         f"{name}'s lid {does}: about {_number(finding, 'lid_film_g_m2'):.0f} g/m² of water"
-        f" ({how}), {_number(finding, 'condensing_g_m2_h'):+.0f} g/m² an hour"
+        f" ({how}), {_change(_number(finding, 'condensing_g_m2_h'))}"
     )
+
+
+def _change(g_m2_h: float) -> str:
+    """Return how fast the film grows or shrinks.
+
+    >>> _change(6.2), _change(-4.4), _change(-0.3)
+    ('+6 g/m² an hour', '−4 g/m² an hour', 'hardly changing')
+    """
+    shown = number_text(g_m2_h, 0)
+    return "hardly changing" if shown == "0" else f"{'+' * (g_m2_h > 0.0)}{shown} g/m² an hour"
 
 
 def _overheating(finding: Finding, name: str, units: Units) -> str:
     bed, limit = (_temp(finding, key, units) for key in ("bed_temp_c", "limit_c"))
-    why = "from its own feed" if finding.cause == "feed" else "from the room"
     own = ""
     if float(finding.evidence.get("self_heat_k", 0.0)) >= SELF_HEAT_TOLD_K:
         own = f" ({_step(finding, 'self_heat_k', units)} of it self-heat)"
-    return f"{name}'s bed is at {bed}, above the herd's {limit}, {why}{own}"
+    over = _number(finding, "bed_temp_c") >= _number(finding, "limit_c")
+    at = _beyond(bed, limit, "above", "the herd's ", beyond=over)
+    return f"{name}'s bed is at {at}, {heat_from(finding)}{own}"
 
 
 def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
@@ -100,17 +137,23 @@ def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG0
             f"{name}'s bed dries{falling.replace(',', ' by', 1)} and is at about {level} %"
             f" moisture, a guess (± {evidence['moisture_sd_pct']}) until a sample is weighed"
         )
-    return f"{name}'s bed is too dry: {level} % moisture, below {limit} %"
+    under = float(level) <= float(limit)
+    said = _beyond(f"{level} % moisture", f"{limit} %", "below", beyond=under)
+    return f"{name}'s bed is {_too(under)} dry: {said}"
+
+
+def _too(beyond: bool) -> str:
+    return "too" if beyond else "still almost too"
 
 
 def _too_wet(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     evidence = finding.evidence
     share = 100 * float(evidence["air_filled_porosity"])
     air = f"about {share:.0f} % of it is air" if share >= 2 else "hardly any air is left in it"
-    return (
-        f"{name}'s bed is too wet: {evidence['moisture_pct']} % moisture, above"
-        f" {evidence['limit_pct']} %, {air}"
-    )
+    level, limit = evidence["moisture_pct"], evidence["limit_pct"]
+    over = float(level) >= float(limit)
+    said = _beyond(f"{level} % moisture", f"{limit} %", "above", beyond=over)
+    return f"{name}'s bed is {_too(over)} wet: {said}, {air}"
 
 
 def _sour(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
@@ -126,12 +169,13 @@ def _sour(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
         return f"{smells}; at {evidence['moisture_pct']} % moisture {share} % of the bed is air"
     may = f"{smells}, and" if smells else f"{name}'s bed may turn sour: at"
     at = f" at {evidence['moisture_pct']}" if smells else f" {evidence['moisture_pct']}"
-    return f"{may}{at} % moisture {air} of it is air, below {limit} %"
+    below = f"below {limit} %" if share < limit else f"still near the limit of {limit} %"
+    return f"{may}{at} % moisture {air} of it is air, {below}"
 
 
 def _hungry(finding: Finding, name: str, units: Units) -> str:
     evidence = finding.evidence
-    eats = f"its herd eats about {mass_text(_number(finding, 'eaten_g_d'), units)} a day"
+    eats = f"its herd eats about {about_mass_text(_number(finding, 'eaten_g_d'), units)} a day"
     if finding.reason == "seen used up":
         gone = f"{name}'s last feed was seen used up"
     else:
@@ -142,7 +186,9 @@ def _hungry(finding: Finding, name: str, units: Units) -> str:
 
 def _too_cold(finding: Finding, name: str, units: Units) -> str:
     bed, limit = (_temp(finding, key, units) for key in ("bed_temp_c", "limit_c"))
-    return f"{name}'s bed is at {bed}, below the herd's {limit}"
+    under = _number(finding, "bed_temp_c") <= _number(finding, "limit_c")
+    said = _beyond(bed, limit, "below", "the herd's ", beyond=under)
+    return f"{name}'s bed is at {said}"
 
 
 def _probe_fault(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001

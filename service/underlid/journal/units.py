@@ -159,6 +159,41 @@ def temp_step_text(step_k: float, units: Units = SI) -> str:
     return f"{_fixed(step_k, 1)} °C"
 
 
+def about_mass_text(mass_g: float, units: Units = SI) -> str:
+    """Return a mass that is only known roughly, to two figures, as it stands after "about".
+
+    >>> about_mass_text(1990), about_mass_text(498), about_mass_text(1990, US)
+    ('2 kg', '500 g', '4.4 lb')
+    """
+    pounds = units.mass is MassUnit.POUNDS
+    one_g = 1.0
+    if pounds:
+        heavy = abs(mass_g) >= OUNCES_TO_POUNDS * GRAMS["oz"]
+        one_g = GRAMS["lb"] if heavy else GRAMS["oz"]
+    return mass_text(two_figures(mass_g / one_g) * one_g, units)
+
+
+def about_volume_text(volume_ml: float, units: Units = SI) -> str:
+    """Return a volume that is only known roughly, to two figures.
+
+    >>> about_volume_text(7236), about_volume_text(3650), about_volume_text(1740, US)
+    ('7.2 L', '3.6 L', '7.4 cups')
+    """
+    one_ml = 1.0
+    if units.volume is VolumeUnit.US:
+        one_ml = MILLILITRES["gal" if abs(volume_ml) >= MILLILITRES["gal"] else "cup"]
+    return volume_text(two_figures(volume_ml / one_ml) * one_ml, units)
+
+
+def two_figures(value: float) -> float:
+    """Return a number to two significant figures.
+
+    >>> two_figures(7236.0), two_figures(0.4449), two_figures(0.0)
+    (7200.0, 0.44, 0.0)
+    """
+    return float(f"{value:.2g}")
+
+
 def number_text(value: float, decimals: int) -> str:
     """Return *value* with at most *decimals* places, no trailing zeros, a true minus sign.
 

@@ -13,6 +13,10 @@ from underlid.timeline import HOUR_MS
 KEEPS: Final = 0.3
 """A foreseen alert stays until the chance is so much below what raised it (our judgement)."""
 
+SURE_MOST: Final = 0.95
+"""No forecast is called surer than this: its band says nothing of what nobody thought of (our
+judgement)."""
+
 STALE_MS: Final = 3 * HOUR_MS
 """An older forecast is not believed: it is made every hour."""
 
@@ -57,5 +61,5 @@ def coming(
         if chance >= reach.chance - slack:
             first = int((chances[: last + 1] < chance / 2.0).sum())
             at_ms = forecast.at_ms + (first + 1) * HOUR_MS
-            return Coming(max(at_ms, now_ms + HOUR_MS // 2), chance)
+            return Coming(max(at_ms, now_ms + HOUR_MS // 2), min(chance, SURE_MOST))
     return None
