@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -41,9 +43,20 @@ def test_what_evaporates_while_it_is_given_is_given_too() -> None:
     # computed by hand: 6.6 · 0.004/0.09 = 0.293 L a day
     assert loss == pytest.approx(293.0, abs=1.0)
     (advice,) = water_dose(bed, 75.0, loss)
-    assert advice.amount_ml == pytest.approx(4400.0 + 3 * 293.0, abs=30.0)
-    assert "880 mL evaporate" in advice.working
+    # of 22 · 75 mL a day 1357 stay, so 4.4 L take four days
+    assert advice.amount_ml == pytest.approx(4400.0 + 4 * 293.0, abs=30.0)
+    assert "1173 mL evaporate" in advice.working
+    assert "1.39 L a day for 4 days" in advice.text
     assert loss_ml_d(bed, None) == loss_ml_d(bed, 0.3) == 0.0
+
+
+@given(BEDS, st.floats(65.0, 85.0), st.floats(0.0, 0.9))
+def test_no_day_gets_more_than_soaks_in(bed: Bed, target_pct: float, slope_pct_d: float) -> None:
+    for advice in water_dose(bed, target_pct, loss_ml_d(bed, -slope_pct_d)):
+        stated = re.search(r"for (\d+) days", advice.text)
+        days = int(stated[1]) if stated else 1
+        most_ml = MISTING_ML_PER_KG * bed.mass_kg * days
+        assert (advice.amount_ml or 0.0) <= most_ml + 50.0
 
 
 def test_water_that_is_still_in_the_food_is_not_given_again() -> None:

@@ -35,7 +35,8 @@ def water_dose(
     wanted_kg = bed.dry_kg * target_pct / (100.0 - target_pct)
     lacks_ml = 1000.0 * (wanted_kg - bed.water_kg - bed.locked_kg)
     a_day_ml = max(MISTING_ML_PER_KG * bed.mass_kg, 1.0)
-    days = max(1, math.ceil(lacks_ml / a_day_ml))
+    stays_ml_d = max(a_day_ml - loss_ml_d, a_day_ml / 2.0)
+    days = 1 if lacks_ml <= a_day_ml else math.ceil(lacks_ml / stays_ml_d)
     meanwhile_ml = loss_ml_d * days if days > 1 else 0.0
     dose_ml = round((lacks_ml + meanwhile_ml) / 50.0) * 50.0
     if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
