@@ -36,6 +36,18 @@ def test_a_lifted_lid_is_seen_with_its_time_and_is_no_fault(step_min: int) -> No
     assert np.nanmin(humid) > 85.0
 
 
+def test_many_lids_lifted_in_a_day_for_half_an_hour_are_no_spikes() -> None:
+    made = healthy(4, 10.0)
+    humid, warm = made.values["headspace_rh_pct"], made.values["headspace_temp_c"]
+    for hour in (50.1, 53.2, 56.4, 60.3, 64.6):
+        off = (made.hours >= hour) & (made.hours < hour + 0.4)
+        humid[off] -= 22.0
+        warm[off] += 0.7 * (made.values["shed_temp_c"][off] - warm[off])
+    bin_, told = watched(made)
+    assert told == []
+    assert sum(one.sure for one in bin_.trust.opened) == 5
+
+
 @pytest.mark.parametrize("step_min", [10, 15])
 def test_with_slow_probes_it_is_a_single_value_left_out_and_still_no_fault(step_min: int) -> None:
     bin_, told = watched(opened(step_min, 12.0))

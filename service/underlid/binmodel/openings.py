@@ -6,7 +6,7 @@ arithmetic of lid and film. A lid that stays open longer than an hour and a half
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -33,12 +33,25 @@ LASTS_MOST: Final = 18
 """Buckets: an hour and a half. Longer, and the lid was left open."""
 
 
+LEFT_K: Final = 0.2
+BEYOND_K: Final = 1.5
+"""The temperature leaves by so much; so far beyond the shed's is no air (our judgement)."""
+
+STAYED_SHARE: Final = 0.5
+"""Two values in a row that keep this share of the fall are no spike."""
+
+BESIDE: Final = 6
+"""Buckets on either side of an opening, whose nearest value it is compared with."""
+
+
 @dataclass(frozen=True, slots=True)
 class Opening:
     """Buckets from ≤ number < until in which the lid was off; until None while it is."""
 
     from_bucket: int
     until_bucket: int | None
+    sure: bool = field(default=False, compare=False)
+    """The temperature left at the same time, or humidity stayed away: no single odd value."""
 
 
 def openings(rh: Floats, head: Floats, shed: Floats, start: int, first: int) -> list[Opening]:
@@ -65,8 +78,9 @@ def openings(rh: Floats, head: Floats, shed: Floats, start: int, first: int) -> 
         opening = _opening_at(rh, head, shed, place)
         if opening is not None:
             begin, end = opening
-            found.append(Opening(start + begin, None if end is None else start + end))
             at = len(rh) if end is None else end
+            sure = _stayed(rh, begin, at) or _temperature_left(head, shed, begin, at)
+            found.append(Opening(start + begin, None if end is None else start + end, sure))
     return found
 
 
@@ -97,6 +111,30 @@ def _borne_out(warm: float | None, heads: Floats, shed: Floats, place: int, fall
         return fall >= FALL_ALONE_PCT
     closed = (known - warm) / (around - warm)
     return float(closed.max()) >= TOWARDS
+
+
+def _stayed(rh: Floats, begin: int, end: int) -> bool:
+    """Tell whether two values in a row, or more, lie low."""
+    before = _middle(rh[max(0, begin - BEFORE) : begin])
+    inside = rh[begin:end]
+    inside = inside[~np.isnan(inside)]
+    if before is None or len(inside) < 2:
+        return False
+    falls = np.sort(before - inside)
+    return float(falls[-2]) >= max(FALL_PCT, STAYED_SHARE * float(falls[-1]))
+
+
+def _temperature_left(head: Floats, shed: Floats, begin: int, end: int) -> bool:
+    """Tell whether the temperature was elsewhere, between here and the shed's, meanwhile."""
+    before, after = head[max(0, begin - BESIDE) : begin], head[end : end + BESIDE]
+    before, after = before[~np.isnan(before)], after[~np.isnan(after)]
+    meanwhile, around = _middle(head[begin:end]), _middle(shed[max(0, begin - BESIDE) : end])
+    if meanwhile is None or not len(before):
+        return False
+    usual = float(np.mean([before[-1], *after[:1]]))
+    left = abs(meanwhile - usual)
+    most = np.inf if around is None else abs(around - usual) + BEYOND_K
+    return LEFT_K <= left <= most
 
 
 def _middle(values: Floats) -> float | None:

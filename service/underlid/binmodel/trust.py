@@ -22,13 +22,7 @@ from underlid.binmodel.faults.scene import TEMPERATURES, Scene
 from underlid.binmodel.faults.spikes import spikes
 from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
-from underlid.binmodel.hot import (
-    BUCKET_MS,
-    BUCKETS_PER_HOUR,
-    EMPTY,
-    STEP_OF,
-    WINDOW_BUCKETS,
-)
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, EMPTY, STEP_OF, WINDOW_BUCKETS
 from underlid.binmodel.lone import SPIKE_OF
 from underlid.binmodel.openings import FALL_PCT, Opening, openings
 from underlid.binmodel.window import BinWindow
@@ -217,7 +211,7 @@ class Trust:
         if end_h == self._hour + 1 and end_h % SLOW_H and not going:
             quick = table_of(window.probes, keys, end_h - GATE_HOURS, end_h, self.offset)
             if not suspicious(Scene(quick, window)):
-                self._told_spikes = spikes_told(window, keys, self._spikes)
+                self._told_spikes = spikes_told(window, keys, self._spikes, self.opened)
                 return
         first_h = max(
             self._hour + 1 - LOOKBACK_H, self._whole_hours(window.end - WINDOW_BUCKETS) + 1
@@ -233,7 +227,7 @@ class Trust:
                 self._end(scene, hour)
                 for one in begun.get(hour, ()):
                     self._begin(scene, one)
-        self._told_spikes = spikes_told(window, keys, self._spikes)
+        self._told_spikes = spikes_told(window, keys, self._spikes, self.opened)
 
     def _begin(self, scene: Scene, begun: Begun) -> None:
         table, (cause, ended, begin) = scene.table, begun
@@ -248,13 +242,15 @@ class Trust:
             spans.append(Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended))
 
     def _upset(self, bucket: int) -> bool:
-        """Tell whether a temperature was at fault in the days that drift is told from."""
+        """Tell whether a temperature is, or was in the days that drift is told from, at fault."""
+        since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
         return any(
-            one.until_bucket > bucket - LOOKBACK_H * BUCKETS_PER_HOUR
+            one.cause is not Cause.DRIFT
+            if (until := one.until_bucket) is None
+            else until > max(since, one.from_bucket + UPSET_BUCKETS)
             for key, spans in self._spans.items()
             if key[1] in TEMPERATURES
             for one in spans
-            if one.until_bucket is not None and one.until_bucket - one.from_bucket > UPSET_BUCKETS
         )
 
     def _end(self, scene: Scene, hour: int) -> None:

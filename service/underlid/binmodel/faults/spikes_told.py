@@ -1,7 +1,7 @@
 """Which channels had so many spikes lately that the keeper should look at their probe.
 
 In the headspace a lid that was lifted looks like a spike: several channels move together, or the
-journal has a visit. Such are not counted.
+journal has a visit, or `openings` saw temperature and humidity leave. Such are not counted.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from underlid.binmodel.faults.fault import LINGERS_H, Cause, Key
 from underlid.binmodel.faults.scene import visits_of
 from underlid.binmodel.faults.spikes import TOLD_WITHIN, lone_spikes, worth_telling
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.openings import Opening
 from underlid.binmodel.window import BinWindow
 
 LID_MOVES: Final = ("headspace_temp_c", "headspace_rh_pct", "lid_temp_c")
@@ -22,7 +23,10 @@ VISIT_BUCKETS: Final = BUCKETS_PER_HOUR
 
 
 def spikes_told(
-    window: BinWindow, keys: Sequence[Key], spikes: Mapping[Key, Sequence[int]]
+    window: BinWindow,
+    keys: Sequence[Key],
+    spikes: Mapping[Key, Sequence[int]],
+    opened: Sequence[Opening] = (),
 ) -> dict[Key, tuple[int, int]]:
     """Return first and last bucket of the spikes of each channel that is worth a word.
 
@@ -30,6 +34,8 @@ def spikes_told(
     ----------
     spikes
         Buckets whose mean is a spike; those that a mean hides are added here.
+    opened
+        The lifted lids that were seen.
     """
     end = window.end
     first = end - TOLD_WITHIN - LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR
@@ -44,7 +50,11 @@ def spikes_told(
     result = {}
     for key, buckets in at.items():
         alone = key[1] in LID_MOVES
-        odd = [one for one in buckets if not (alone and _is_visit(one, lid, visits))]
+        odd = [
+            one
+            for one in buckets
+            if not (alone and (_is_visit(one, lid, visits) or _is_opening(one, opened)))
+        ]
         told = worth_telling(odd, lid=alone) if odd else None
         if told:
             result[key] = told
@@ -57,3 +67,12 @@ def _is_visit(bucket: int, lid: Sequence[set[int]], visits: Sequence[int]) -> bo
     if sum(bool(near & one) for one in lid) > 1:
         return True
     return any(abs(bucket - one) <= VISIT_BUCKETS for one in visits)
+
+
+def _is_opening(bucket: int, opened: Sequence[Opening]) -> bool:
+    """Tell whether a lid that is surely open explains what the headspace says."""
+    return any(
+        one.from_bucket - 1 <= bucket <= (bucket if one.until_bucket is None else one.until_bucket)
+        for one in opened
+        if one.sure
+    )
