@@ -212,6 +212,34 @@ def test_a_probe_in_the_air_is_told_by_its_soil_and_by_the_bed_that_follows_the_
     assert np.nanmin(bin_.window(UNTIL_H).means("moisture_pct", 72 * 12)) > 60.0
 
 
+def test_a_bed_that_goes_with_the_air_is_in_its_place_while_its_soil_probe_is_wet() -> None:
+    good = healthy(DAYS)
+    air = good.values["headspace_temp_c"]
+    near = good.change("bed_temp_c", lambda hours, v: np.where(hours >= FROM_H, air + 0.05, v))
+    _, told = watched(near)
+    assert Cause.PULLED_OUT not in {one.cause for _, one in told}
+    soilless = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c")
+    follows = healthy(DAYS, swing_k=5.0, tau_h=9.0, share=0.2)
+    air = follows.values["headspace_temp_c"]
+    out = follows.change("bed_temp_c", lambda hours, v: np.where(hours >= FROM_H, air + 0.05, v))
+    _, told = watched(out, kept=soilless)
+    assert ("bed_temp_c", Cause.PULLED_OUT) in causes(told)
+    for same in (healthy(DAYS, share=0.97, swing_k=5.0), healthy(DAYS, tau_h=0.6, swing_k=5.0)):
+        _, told = watched(same, kept=soilless)
+        assert told == []
+
+
+def test_moisture_that_rises_for_days_after_a_big_feed_is_water_and_no_drift() -> None:
+    def wetter(hours: Floats, values: Floats) -> Floats:
+        return values - 36.0 * np.maximum(hours - FROM_H, 0.0) / 24.0
+
+    rising = healthy(8).change("soil_raw", wetter)
+    at_ms = START_MS + round(FROM_H * HOUR_MS)
+    fed = Entry("f", "tansy", at_ms, at_ms, Feed((Portion("melon", 5000.0),)))
+    assert ("soil_raw", Cause.DRIFT) in causes(watched(rising)[1])
+    assert watched(rising, entries=[fed])[1] == []
+
+
 def test_a_soil_probe_that_falls_by_a_step_was_moved_and_its_past_is_in_no_trend() -> None:
     def drier(hours: Floats, values: Floats) -> Floats:
         return values + np.where(hours >= FROM_H, 160.0, 0.0)

@@ -29,6 +29,11 @@ FALL_GATE_PCT: Final = 0.7 * FALL_PCT
 BACK_SHARE: Final = 0.5
 """It is back when half of the fall is made good."""
 
+DRY_INDEX: Final = 0.3
+DRY_PCT: Final = 45.0
+"""A soil probe in the air lies below this share of its way from dry to wet, or this moisture; one that
+only came back from elsewhere does not (our judgement)."""
+
 AIRS: Final = ("shed_temp_c", "headspace_temp_c")
 FOLLOW_H: Final = 12
 FOLLOW_MOVED_K: Final = 1.5
@@ -263,7 +268,7 @@ def fallen_at(scene: Scene, row: int, hour: int, hours: int) -> int | None:
     wet = scene.table.mean[row, : hour + 1] * scene.pct_per_unit(row)
     now = wet[-hours:]
     now = now[~np.isnan(now)]
-    if not len(now) or len(wet) < 4:
+    if not len(now) or len(wet) < 4 or not _is_dry(scene, row, hour, hours):
         return None
     before = np.fmax(wet[:-3], wet[1:-2])
     with np.errstate(invalid="ignore"):
@@ -271,3 +276,19 @@ def fallen_at(scene: Scene, row: int, hour: int, hours: int) -> int | None:
         lasts = before - float(now.max()) >= FALL_PCT
     at = np.flatnonzero(fell & lasts)
     return int(at[-1]) + 1 if len(at) else None
+
+
+def _is_dry(scene: Scene, row: int, hour: int, hours: int) -> bool:
+    """Tell whether a soil channel lies near its dry end, as far as that is known."""
+    probe, channel = scene.table.keys[row]
+    recent = scene.table.mean[row, max(0, hour - hours + 1) : hour + 1]
+    said = float(np.median(recent[~np.isnan(recent)]))
+    if channel == "moisture_pct":
+        return said <= DRY_PCT
+    if channel == "soil_index":
+        return said <= DRY_INDEX
+    place = scene.places.get(probe)
+    dry, wet = (place.soil_dry_raw, place.soil_wet_raw) if place else (None, None)
+    if dry is None or wet is None or dry == wet:
+        return True
+    return (said - dry) / (wet - dry) <= DRY_INDEX

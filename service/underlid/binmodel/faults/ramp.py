@@ -12,7 +12,8 @@ from underlid.binmodel.faults.drift import DAY_H, day_mean
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.numeric import Floats
 
 DAYS: Final = 3
@@ -28,6 +29,10 @@ EVEN: Final = (0.65, 1.5)
 
 NEW_SHARE: Final = 0.6
 """Share of the way that must lead where the channel has not been in the days before."""
+
+WETS_SHARE: Final = 0.5
+"""% points of moisture gained for each per cent of the bed's mass in feed or water, at the most: a wet
+bed as a whole gains 0.25, around the probe it may be more (our judgement)."""
 
 BACK_SHARE: Final = 0.6
 HELD_MOST_H: Final = 7 * DAY_H
@@ -49,6 +54,8 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
             continue
         before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
         if not is_soil and _air_explains(scene, hour, (last - before) / DAYS):
+            continue
+        if is_soil and _fed(scene, hour, last - before):
             continue
         start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
         found.append(Begin(hour, row, start, (before, last)))
@@ -100,6 +107,19 @@ def soil_limit_pct_d(scene: Scene) -> float:
     dry = 1.0 - bin_.target_moisture_pct / 100.0
     loss = 100.0 * LID_LOSS_G_M2_D * bin_.lid_area_m2 * dry / (1000.0 * bin_.bed_kg)
     return max(RAMP_PCT_D, loss)
+
+
+def _fed(scene: Scene, hour: int, rise_pct: float) -> bool:
+    """Tell whether feeds and water, from a day before the ramp on, may have wetted the bed so far."""
+    until = scene.table.bucket_of(hour + 1)
+    since = until - (DAYS + 1) * DAY_H * BUCKETS_PER_HOUR
+    given_g = sum(
+        entry.what.mass_g
+        for entry in scene.window.entries
+        if isinstance(entry.what, Feed | LiquidAdded) and since <= entry.at_ms // BUCKET_MS < until
+    )
+    share_pct = 100.0 * given_g / (1000.0 * scene.window.bin.bed_kg)
+    return 0.0 < rise_pct <= WETS_SHARE * share_pct
 
 
 def _air_explains(scene: Scene, hour: int, mean: float) -> bool:
