@@ -18,6 +18,7 @@ from underlid.binmodel.outlook.feed_pulse import (
     PACE_CHANCES,
     PACES,
     Pulses,
+    most_w,
     pulses_of,
     warmth_k,
 )
@@ -66,6 +67,12 @@ STALE_H: Final = 6
 LEAST_H: Final = 3
 """Known hours of bed temperature without which nothing is foreseen."""
 
+MOST_SD_SHARE: Final = 0.15
+"""Of the most warmth that oxygen allows: how far that is known (our judgement)."""
+
+BAND_Z: Final = 1.28
+"""Normal quantile of the 80 % band's upper end."""
+
 KEEPS: Final = np.exp(-1.0 / LEFT_FADES_H)
 
 
@@ -94,10 +101,13 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         loss = bed_heat_capacity_j_k(window.bin.bed_kg, window.bin.target_moisture_pct) / (
             lag_h * 3600.0
         )
-        usual = warmth_k(pulses, guess, lag_h, loss, PACES[1:2])[0, :, BACK_H:].sum(axis=0)
+        limit = most_w(window.bin.lid_area_m2)
+        usual = warmth_k(pulses, guess, lag_h, loss, limit, PACES[1:2])[0, :, BACK_H:].sum(axis=0)
         rest = now - room_ahead[0] - usual[0]
         guess[BACK_H:] = np.clip(room_ahead + usual + rest, 0.0, 60.0)
-        fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss))
+        fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss, limit))
+        seen_k = float(np.nanmax(excess))
+        fit = _limited(fit, max(limit / loss, seen_k))
     else:
         fit = _with_feeds(excess, np.zeros((len(PACE_CHANCES), 0, BACK_H + FUTURE_H)))
     mean = room_ahead + fit.own_k + _left(fit)
@@ -180,6 +190,16 @@ def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
     explained = weight @ np.einsum("pi,pih->ph", found, design[:, :, :BACK_H])
     left = np.concatenate([np.full(PAST_H - BACK_H, np.nan), past - explained])
     return Fit(middle, sd, left)
+
+
+def _limited(fit: Fit, most_k: float) -> Fit:
+    """Return the fit with no more warmth ahead than *most_k*, and a band that hardly goes beyond it.
+
+    Where it reaches the most, the feeds do not decide any more how warm the bed gets.
+    """
+    own = np.minimum(fit.own_k, most_k)
+    room_k = np.maximum(MOST_SD_SHARE * most_k, (most_k - own) / BAND_Z)
+    return Fit(own, np.minimum(fit.own_sd_k, room_k), fit.left_k)
 
 
 def _step_variance(residual: Floats) -> float:

@@ -28,6 +28,11 @@ VOLATILE_SHARE: Final = 0.9
 SENSIBLE_SHARE: Final = 0.65
 """About 35 % of the heat leaves as vapour (science page)."""
 
+OXYGEN_W_M2: Final = 600.0
+"""The most heat a square metre of bed can make, W: oxygen through 7 cm of bed with a third of air (0.27
+kg/m³ of it, diffusion 3.8e-6 m²/s, 14 MJ per kg of oxygen, all from memory) is 200; three times that for
+what comes in at the sides and by convection (our judgement)."""
+
 HYDROLYSIS_PER_D: Final = 1.0
 DECAY_PER_D: Final = 0.35
 """First-order rates at 20 °C (science page)."""
@@ -81,8 +86,22 @@ def volatile_kg(feed: Feed) -> float:
     return VOLATILE_SHARE * dry_g / 1000.0
 
 
+def most_w(lid_area_m2: float) -> float:
+    """Return the most sensible heat that oxygen lets a bed make, W.
+
+    >>> print(round(most_w(0.18)))
+    70
+    """
+    return OXYGEN_W_M2 * lid_area_m2 * SENSIBLE_SHARE
+
+
 def warmth_k(
-    pulses: Pulses, bed_c: Floats, lag_h: float, loss_w_k: float, paces: Floats = PACES
+    pulses: Pulses,
+    bed_c: Floats,
+    lag_h: float,
+    loss_w_k: float,
+    limit_w: float,
+    paces: Floats = PACES,
 ) -> Floats:
     """Return how much each feed warms the bed: paces by feeds by hours, K.
 
@@ -92,6 +111,8 @@ def warmth_k(
         The bed's temperature, hourly, over the past span and ahead: decay follows it.
     lag_h, loss_w_k
         τ and UA of the bin.
+    limit_w
+        What all feeds together can make at the most; each then has its share of it.
     """
     count = len(bed_c)
     speed = decay_rate_factor(np.clip(bed_c, 0.0, 60.0))
@@ -104,6 +125,8 @@ def warmth_k(
     pulp = np.exp(-decay * age) - np.exp(-hydrolysis * age)
     burnt = hydrolysis / (hydrolysis - decay) * decay * speed * pulp
     watts = pulses.volatile_kg[:, None] * burnt * (HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0)
+    together = watts.sum(axis=1, keepdims=True)
+    watts *= np.minimum(1.0, limit_w / np.maximum(together, 1e-9))
     return after_lag(_joined(watts / loss_w_k), lag_h, 0.0)
 
 
