@@ -40,6 +40,16 @@ def test_a_kilogram_of_worms_eats_by_the_temperature(temp_c: float, eaten_g_d: f
     assert now.left_most_g > now.left_g
 
 
+def test_the_first_cold_morning_does_not_speak_for_all_days() -> None:
+    shown = [found(8.0, hours / 24, fed(0, 1000.0)) for hours in (2, 6, 12, 24)]
+    eaten = [one.eaten_g_d for one in shown if one is not None]
+    assert len(eaten) == 4
+    # computed: 16.5 °C after two hours, 250 g · 0.63; 8 °C after a day, 250 g · 0.09
+    assert eaten[0] == pytest.approx(163.0, rel=0.1)
+    assert eaten == sorted(eaten, reverse=True)
+    assert eaten[-1] < 35.0
+
+
 def test_a_big_feed_lasts_by_appetite_and_a_small_one_until_it_has_rotted() -> None:
     big, small = found(25.0, 3, fed(1, 4000.0)), found(25.0, 3, fed(1, 300.0))
     assert big is not None

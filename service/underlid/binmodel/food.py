@@ -39,6 +39,10 @@ SLOWEST_SHARE: Final = 0.3
 SEEN_LEFT_SHARE: Final = 0.15
 """A keeper who still sees food sees at least so much of the last feed (our judgement)."""
 
+UNKNOWN_C: Final = 18.0
+"""What stands in for the hours of the first day that are not measured yet, so that a cold morning or a
+warm noon does not speak for all days (our judgement)."""
+
 LEAST_ACTIVITY: Final = 0.05
 """Below this a herd hardly eats; nothing is used up by it (our judgement)."""
 
@@ -53,7 +57,7 @@ class Food:
     left_most_g: float
     """By the herd's slow end."""
     eaten_g_d: float
-    """At the bed's temperature now."""
+    """At the last day's mean temperature of the bed: hours of sun and night do not move it."""
     slow_g_d: float
     activity: float
     used_up_ms: int | None
@@ -131,15 +135,17 @@ class _Course:
 def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
     """Return how the herd could eat, and how food rotted, by the bed's temperature every 6 hours."""
     blocks = FOOD_DAYS * 24 // BLOCK_H
-    temps = window.means("bed_temp_c", blocks * BLOCK_H * BUCKETS_PER_HOUR)
+    buckets = window.means("bed_temp_c", blocks * BLOCK_H * BUCKETS_PER_HOUR)
+    temps = _hourly(buckets.reshape(-1, BUCKETS_PER_HOUR))
     known = ~np.isnan(temps)
     if not known.any():
         return None
-    shape = (blocks, BLOCK_H * BUCKETS_PER_HOUR)
-    counts = known.reshape(shape).sum(axis=1)
-    sums = np.where(known, temps, 0.0).reshape(shape).sum(axis=1)
-    usual = float(temps[known].mean())
-    means: Floats = np.where(counts > 0, sums / np.maximum(counts, 1), usual).astype(np.float64)
+    missing = max(0, 24 - int(known.sum()))
+    usual = (float(temps[known].sum()) + missing * UNKNOWN_C) / (int(known.sum()) + missing)
+    filled = np.where(known, temps, usual).reshape(blocks, BLOCK_H)
+    day_c = float(filled[-DAY_BLOCKS:].mean())
+    # The rate now, that of the day's mean, stands last.
+    means: Floats = np.append(filled.mean(axis=1), day_c)
     cold_c = window.limits.cold_alarm_c
     active: Floats = np.array([worm_activity(temp_c, min_c=cold_c) for temp_c in means.tolist()])
     ago_h = np.arange(blocks, -1, -1, dtype=np.float64) * BLOCK_H
@@ -147,10 +153,18 @@ def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
     return _course(ends, active), _course(ends, decay_rate_factor(means))
 
 
+def _hourly(buckets: Floats) -> Floats:
+    """Return the mean of each row's known values; NaN where none is."""
+    count = (~np.isnan(buckets)).sum(axis=1)
+    result: Floats = np.where(count > 0, np.nansum(buckets, axis=1) / np.maximum(count, 1), np.nan)
+    return result
+
+
 def _course(ends_ms: Floats, rates: Floats) -> _Course:
+    """Return the course of so many blocks; the last of *rates* is how it goes on."""
     # A hair of growth in each block keeps the sum invertible while nothing goes on.
-    total: Floats = np.concatenate([[0.0], np.cumsum(rates * BLOCK_H / 24.0 + 1e-12)])
-    return _Course(ends_ms, total, float(rates[-DAY_BLOCKS:].mean()))
+    total: Floats = np.concatenate([[0.0], np.cumsum(rates[:-1] * BLOCK_H / 24.0 + 1e-12)])
+    return _Course(ends_ms, total, float(rates[-1]))
 
 
 def _left_after_last(
