@@ -75,8 +75,8 @@ def test_feed_and_bedding_meet_the_target(
     reached = mixed_pct(feed, film_g, dose_g, bedding)
     if dose_g:
         assert reached == pytest.approx(target_pct, abs=WITHIN_PCT)
-    else:  # dry enough already, or a handful would do
-        handful = mixed_pct(feed, film_g, 20.5, bedding)
+    else:  # dry enough already, or two handfuls would do
+        handful = mixed_pct(feed, film_g, 50.5, bedding)
         assert reached <= target_pct + WITHIN_PCT or handful <= target_pct + WITHIN_PCT
 
 
@@ -104,9 +104,9 @@ def test_water_on_the_lid_counts_and_can_stand_alone() -> None:
     newspaper = FEEDSTOCKS["newspaper"]
     with_film = grams(bedding_dose(MELON, 60.0, 75.0, newspaper))
     assert with_film > grams(bedding_dose(MELON, 0.0, 75.0, newspaper))
-    alone = bedding_dose(None, 120.0, 75.0, newspaper)
+    alone = bedding_dose(None, 240.0, 75.0, newspaper)
     dose_g = grams(alone)
-    mixed = mix_moisture_pct([(120.0, 100.0), (dose_g, newspaper.moisture_pct)])
+    mixed = mix_moisture_pct([(240.0, 100.0), (dose_g, newspaper.moisture_pct)])
     assert mixed == pytest.approx(75.0, abs=WITHIN_PCT)
     assert "over the bed" in alone[0].text
 
@@ -114,6 +114,7 @@ def test_water_on_the_lid_counts_and_can_stand_alone() -> None:
 def test_nothing_is_advised_where_nothing_is_needed() -> None:
     newspaper = FEEDSTOCKS["newspaper"]
     assert bedding_dose(None, 0.0, 75.0, newspaper) == ()
+    assert bedding_dose(None, 120.0, 75.0, newspaper) == (), "43 g are not worth a walk"
     assert bedding_dose(Feed((Portion("bread", 500.0),)), 0.0, 75.0, newspaper) == ()
 
 
@@ -164,7 +165,7 @@ def test_a_wet_bed_is_brought_to_its_target(
         # up to 1 point below it where the bedding could not hold all liquid at the target
         assert target_pct - 1.0 - WITHIN_PCT <= reached <= target_pct + WITHIN_PCT
     else:
-        assert bed_mixed_pct(bed, film_g, 20.5, bedding) <= target_pct + WITHIN_PCT
+        assert bed_mixed_pct(bed, film_g, 50.5, bedding) <= target_pct + WITHIN_PCT
 
 
 def test_a_large_dose_is_split_by_what_fits_and_says_what_brings_it_below_the_limit() -> None:
@@ -189,6 +190,8 @@ def test_the_beds_own_surplus_is_told_apart_from_the_feed_and_counted_once() -> 
     both_g = (over.amount_g or 0.0) + (more.amount_g or 0.0)
     assert bed_mixed_pct(wet, 30.0, both_g, newspaper) == pytest.approx(75.0, abs=WITHIN_PCT)
     assert "mix another" in more.text
+    (alone,) = surplus_dose(wet, 30.0, 0.0, 75.0, newspaper, room)
+    assert "mix about" in alone.text
     near = Bed(5.5, 76.5, 0.5)
     assert surplus_dose(near, 30.0, over.amount_g or 0.0, 75.0, newspaper, room) == ()
 

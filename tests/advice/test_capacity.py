@@ -29,7 +29,7 @@ FOOD = Food(
 def test_the_most_to_feed_is_said_with_its_working() -> None:
     (advice,) = feed_capacity(FOOD, 20.0)
     assert (advice.act, advice.amount_g) == ("feed-at-most", 255.0 * FEED_DAYS)
-    assert advice.text == "Feed at most about 1.02 kg, enough for 4 days."
+    assert advice.text == "Feed at most about 1 kg, enough for 4 days."
     for part in ("255 g a day", "4.0 days", "0.85", "0 g uneaten", "Rosso"):
         assert part in advice.working
     (ounces,) = feed_capacity(FOOD, 20.0, units=US)

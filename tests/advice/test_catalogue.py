@@ -63,10 +63,10 @@ def test_a_wet_lid_gets_the_bedding_for_its_feed_and_its_film() -> None:
 
 
 def test_a_wet_lid_without_a_feed_gets_bedding_for_its_water_alone() -> None:
-    finding = held(Condition.CONDENSATION, evidence={"lid_film_g_m2": 300.0})
+    finding = held(Condition.CONDENSATION, evidence={"lid_film_g_m2": 900.0})
     advice, _ = advised(finding, window())
-    # computed by hand: 60 g of water, 60·25/67 = 22 g
-    assert advice.amount_g == 22.0
+    # computed by hand: 180 g of water, 180·25/67 = 67 g
+    assert advice.amount_g == 67.0
     assert "over the bed" in advice.text
 
 
@@ -85,6 +85,8 @@ def test_a_sour_bed_is_loosened_and_one_that_smells_has_its_food_taken_out() -> 
     sour = held(Condition.SOUR, evidence={"moisture_pct": 82.0, "smell": "sour"})
     acts = [one.act for one in advised(sour, window((FED_MS, MELON)), 82.0)]
     assert acts == ["loosen", "hold-feeding", "add-bedding"]
+    wet = [one.act for one in advised(sour, window((FED_MS, MELON)), 96.0)]
+    assert wet == ["loosen", "hold-feeding"], "the dose stands with the alert for the wet bed"
     blind = advised(held(Condition.SOUR, evidence={"smell": "ammonia"}), window())
     assert [one.act for one in blind] == ["loosen", "hold-feeding"]
     assert blind[0].text.startswith("Air the room first")

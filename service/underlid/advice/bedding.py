@@ -21,12 +21,12 @@ from underlid.binmodel.bed import Bed
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.journal.entries import Feed
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock, Group
-from underlid.journal.units import SI, Units, mass_text
+from underlid.journal.units import SI, Units, about_mass_text
 from underlid.rules.finding import Advice
 from underlid.science.mixing import bedding_for_ratio_g, c_to_n_ratio
 
-LEAST_G: Final = 20.0
-"""Less than a small handful is not worth a walk (our judgement)."""
+LEAST_G: Final = 50.0
+"""Less than two handfuls is not worth a walk (our judgement)."""
 
 BED_OVER_PCT: Final = 2.0
 """A bed so near its target is left as it is when only the lid is wet (our judgement)."""
@@ -86,7 +86,7 @@ def bedding_dose(
     )
     where = "over the feed" if feed is not None else "over the bed"
     split = split_clause(amount_g, bedding, room, units) if room else ""
-    text = f"Add about {mass_text(amount_g, units)} of dry {bedding.label} {where}{split}."
+    text = f"Add about {about_mass_text(amount_g, units)} of dry {bedding.label} {where}{split}."
     return (Advice("add-bedding", text, amount_g=amount_g, working=working),)
 
 
@@ -113,7 +113,8 @@ def surplus_dose(
         return ()
     split = split_clause(amount_g, bedding, room, units)
     text = (
-        f"The bed itself is too wet: mix another {mass_text(amount_g, units)} into its top{split}."
+        f"The bed itself is too wet: mix {'another' if given_g else 'about'}"
+        f" {about_mass_text(amount_g, units)} into its top{split}."
     )
     working = (
         f"{_bed_working(bed, film_water_g, balance, target_pct, bedding, whole_g)} Less"
@@ -148,9 +149,10 @@ def drier_bed(
     if amount_g < LEAST_G:
         return ()
     first_g = rounded_g(dose_g(balance, limit_pct, bedding))
-    first = f" The first {mass_text(first_g, units)} bring it below its limit." if first_g else ""
+    first = f" The first {about_mass_text(first_g, units)} bring it below its limit."
+    first *= first_g >= LEAST_G
     text = (
-        f"Mix about {mass_text(amount_g, units)} of dry {bedding.label} into the top of the bed"
+        f"Mix about {about_mass_text(amount_g, units)} of dry {bedding.label} into the top of the bed"
         f"{split_clause(amount_g, bedding, room, units)}.{first}"
         f"{removal_clause(amount_g, bed, bedding, room, units)}"
     )

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 from underlid.binmodel.food import LEAST_ACTIVITY, Food
-from underlid.journal.units import SI, Units, mass_text, temp_text
+from underlid.journal.units import SI, Units, about_mass_text, temp_text
 from underlid.rules.finding import Advice
 from underlid.timeline import HOUR_MS, rfc3339
 
@@ -59,7 +59,7 @@ def feed_capacity(
     )
     if dose_g <= 0.0:
         return (Advice("hold-feeding", "Feed nothing yet: enough is left.", working=working),)
-    text = f"Feed at most about {mass_text(dose_g, units)}, enough for {days:.0f} days."
+    text = f"Feed at most about {about_mass_text(dose_g, units)}, enough for {days:.0f} days."
     return (Advice("feed-at-most", text, amount_g=dose_g, working=working),)
 
 

@@ -24,6 +24,7 @@ from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
 from underlid.journal.units import SI, Units
 from underlid.rules.finding import Advice, Condition, Finding
 from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT
+from underlid.rules.sour import told_as_too_wet
 
 Advices = tuple[Advice, ...]
 
@@ -100,8 +101,10 @@ def _for_wet(finding: Finding, window: BinWindow, known: Known, units: Units) ->
 
 def _for_sour(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:
     smell = str(finding.evidence.get("smell", ""))
-    doses = _drier(window, known, units) if known.drying is not None else ()
-    return (*loosen(smell, known.food), *doses)
+    if known.drying is None or told_as_too_wet(window, known.drying):
+        # The dose stands with the alert for the wet bed, once.
+        return loosen(smell, known.food)
+    return (*loosen(smell, known.food), *_drier(window, known, units))
 
 
 def _drier(window: BinWindow, known: Known, units: Units) -> Advices:

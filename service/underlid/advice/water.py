@@ -6,7 +6,7 @@ import math
 from typing import Final
 
 from underlid.binmodel.bed import Bed
-from underlid.journal.units import SI, Units, volume_text
+from underlid.journal.units import SI, Units, about_volume_text, two_figures
 from underlid.rules.finding import Advice
 
 MISTING_ML_PER_KG: Final = 75.0
@@ -42,15 +42,16 @@ def water_dose(
     if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
         return ()
     each = round(dose_ml / days / 10.0) * 10.0
-    spread = "" if days == 1 else f", {volume_text(each, units)} a day for {days} days"
+    spread = "" if days == 1 else f", {about_volume_text(each, units)} a day for {days} days"
     working = (
         f"W = D·(G/(1 − G) − M/(1 − M)): dry matter D {bed.dry_kg:.1f} kg, M"
         f" {bed.moisture_pct:.1f} %, target G {target_pct:.0f} %; {1000.0 * bed.locked_kg:.0f} mL are"
-        f" still in the food: {lacks_ml:.0f} mL lack, and {meanwhile_ml:.0f} mL evaporate until all"
-        f" is given. At most {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in (our judgement). Dry"
+        f" still in the food: {two_figures(lacks_ml):.0f} mL lack, and"
+        f" {two_figures(meanwhile_ml):.0f} mL evaporate until all is given. At most"
+        f" {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in (our judgement). Dry"
         " matter by the bed's mass at set-up and the journal since."
     )
-    text = f"Give about {volume_text(dose_ml, units)} of water{spread}."
+    text = f"Give about {about_volume_text(dose_ml, units)} of water{spread}."
     return (Advice("add-water", text, amount_ml=dose_ml, working=working),)
 
 

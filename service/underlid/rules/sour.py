@@ -55,7 +55,7 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
             by_air = None
     if smell not in BAD and by_air is None:
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
-    if smell not in BAD and open_priority is None and _told_as_too_wet(window, drying):
+    if smell not in BAD and open_priority is None and told_as_too_wet(window, drying):
         reason = "the wet limit is reached: told as too wet"
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence, reason=reason)
     return Finding(
@@ -124,6 +124,7 @@ def juicy_feed(window: BinWindow) -> Entry | None:
     return None
 
 
-def _told_as_too_wet(window: BinWindow, drying: Drying | None) -> bool:
+def told_as_too_wet(window: BinWindow, drying: Drying | None) -> bool:
+    """Tell whether the wet limit is reached, so that `too_wet.py` speaks of the water."""
     limit_pct = window.limits.moisture_high_warn_pct
     return drying is not None and drying.level_pct - doubt_pct(window) >= limit_pct
