@@ -16,6 +16,7 @@ from underlid.journal.units import (
     SI,
     US,
     Units,
+    about_mass_text,
     mass_text,
     number_text,
     temp_step_text,
@@ -204,7 +205,7 @@ def feeding_text(feeding: Mapping[str, Any], now_ms: int, timezone: str, units: 
     """
     most_g, due = float(feeding["next_feed_most_g"]), feeding["next_feed_due"]
     uneaten_g = float(feeding["uneaten_g"])
-    left = f"about {mass_text(uneaten_g, units)} are uneaten" if uneaten_g >= 1 else NONE_LEFT
+    left = f"about {about_mass_text(uneaten_g, units)} are uneaten" if uneaten_g >= 1 else NONE_LEFT
     if not most_g:
         return f"{str(feeding['text']).removesuffix('.')}; {left}."
     due_ms = None if due is None else parse_time_ms(str(due))
@@ -212,7 +213,7 @@ def feeding_text(feeding: Mapping[str, Any], now_ms: int, timezone: str, units: 
     if due_ms is not None:
         at = local(due_ms, timezone)
         when = ", now" if due_ms <= now_ms else f", about {at:%a} {at.day} {at:%b}"
-    return f"Next feed at most about {mass_text(most_g, units)}{when}; {left}."
+    return f"Next feed at most about {about_mass_text(most_g, units)}{when}; {left}."
 
 
 def span(length_ms: float) -> str:

@@ -54,6 +54,12 @@ WANDER_PCT: Final = 0.08
 NOISE_PCT: Final = 0.06
 """What else moves a bed from one day to the next, and what a day's mean is wrong by (our judgement)."""
 
+TENTH_KPA: Final = 0.206
+"""What 10 % of humidity is at 18 °C, where saturation is 2.06 kPa: keepers read humidities."""
+
+LEAST_SHOWN: Final = 0.005
+"""Points a day that would be shown as nothing."""
+
 DAYS_LEAST: Final = 3
 COVER_LEAST_H: Final = 12
 
@@ -207,24 +213,52 @@ def _told(
         Lesson(
             rate,
             rate_sd,
-            f"{name} {'loses' if rate >= 0.0 else 'gains'} {abs(rate):.2f} % points of moisture a"
-            f" day (± {rate_sd:.2f}) in the air it usually has, {since}.",
+            f"{name} {_rate_words(rate, rate_sd)} in the air it usually has, {since}.",
             count,
             *span,
         ),
         Lesson(
             more,
             more_sd,
-            f"For each kPa by which the shed's air is drier, {name} loses {abs(more):.2f} % points a"
-            f" day {'more' if more >= 0.0 else 'less'} (± {more_sd:.2f}), {since}.",
+            f"Where the air of the shed is 10 % less humid, {name}"
+            f" {_more_words(TENTH_KPA * more, TENTH_KPA * more_sd)}, {since}.",
             count,
             *span,
         ),
         Lesson(
             round(usual, 3),
             0.2 if count else 0.4,
-            f"The air around {name} could take up {usual:.2f} kPa more vapour.",
+            f"The air around {name} dries like air of 18 °C at {_humidity_pct(usual):.0f} % humidity.",
             count,
             *span,
         ),
     )
+
+
+def _rate_words(rate: float, sd: float) -> str:
+    """Return what a bed loses or gains a day, in points of moisture.
+
+    >>> _rate_words(0.2, 0.05), _rate_words(0.004, 0.05)
+    ('loses 0.20 points of moisture a day (± 0.05)', 'loses nothing measurable a day (± 0.05 points)')
+    """
+    if abs(rate) < LEAST_SHOWN:
+        return f"loses nothing measurable a day (± {sd:.2f} points)"
+    way = "loses" if rate > 0.0 else "gains"
+    return f"{way} {abs(rate):.2f} points of moisture a day (± {sd:.2f})"
+
+
+def _more_words(more: float, sd: float) -> str:
+    """Return what a bed loses a day more in drier air."""
+    if abs(more) < LEAST_SHOWN:
+        return f"loses nothing measurable more (± {sd:.2f} points a day)"
+    way = "more" if more > 0.0 else "less"
+    return f"loses {abs(more):.2f} points a day {way} (± {sd:.2f})"
+
+
+def _humidity_pct(deficit: float) -> float:
+    """Return the humidity of air of 18 °C that has this vapour pressure deficit, kPa.
+
+    >>> print(round(_humidity_pct(0.8)))
+    61
+    """
+    return min(100.0, max(0.0, 100.0 - 10.0 * deficit / TENTH_KPA))

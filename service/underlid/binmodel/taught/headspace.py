@@ -44,14 +44,14 @@ def head_share(past: Past, name: str) -> Lesson:
         return Lesson(
             SHARE,
             SHARE_SD,
-            f"The headspace is taken to stand half way between shed and bed, as in most bins: bed,"
+            f"The air under the lid is taken to be half way between shed and bed, as in most bins: bed,"
             f" headspace and shed of {name} have not been measured together for"
             f" {HOURS_LEAST} hours.",
         )
     share, sd = robust_share(over[use], head[use], np.diff(use, prepend=-2) == 1)
     text = (
-        f"When the bed of {name} is 10 K warmer than the shed, its headspace is {10 * share:.1f} K"
-        f" (± {10 * sd:.1f}) warmer, learnt from {counted(len(use), 'hour')}."
+        f"When the bed of {name} is 10 °C warmer than the shed, the air under its lid is"
+        f" {10 * share:.1f} °C (± {10 * sd:.1f}) warmer, learnt from {counted(len(use), 'hour')}."
     )
     return Lesson(
         round(share, 3),

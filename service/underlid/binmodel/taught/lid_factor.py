@@ -80,8 +80,8 @@ def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
     sources = [f"{counted(told, 'look')} at it"] * bool(told)
     sources += [f"{counted(hours, 'hour')} of its probe"] * bool(hours)
     text = (
-        f"The lid of {name} stands at {value:.2f} (± {sd:.2f}) of the way from the shed's"
-        f" temperature to the headspace's, learnt from {' and '.join(sources)}."
+        f"The lid of {name} is {100 * value:.0f} % (± {100 * sd:.0f}) of the way from the shed's"
+        f" temperature to that of the air under it, learnt from {' and '.join(sources)}."
     )
     found = Lesson(round(value, 2), round(sd, 3), text, told + hours, from_ms, until_ms)
     return found, _loss(name, loss + more, more_sd, told, from_ms, until_ms)
@@ -118,11 +118,11 @@ def _looks(past: Past) -> list[Look]:
 
 def _loss(name: str, value: float, sd: float, told: int, from_ms: int, until_ms: int) -> Lesson:
     value = round(value, 1) + 0.0
-    way = "loses" if value >= 0.0 else "gains"
-    text = (
-        f"Beside what the sensors explain, the lid of {name} {way} {abs(value):.1f} g/m² an hour"
-        f" (± {sd:.1f})"
-    )
+    way = "faster" if value >= 0.0 else "slower"
+    text = f"The lid of {name} dries {abs(value):.1f} g/m² an hour {way} than its sensors explain"
+    if not value:
+        text = f"The lid of {name} dries as its sensors explain"
+    text += f" (± {sd:.1f}{'' if value else ' g/m² an hour'})"
     if not told:
         return Lesson(
             round(value, 1), round(sd, 2), text + ", by its kind: nobody has looked twice."
@@ -133,8 +133,8 @@ def _loss(name: str, value: float, sd: float, told: int, from_ms: int, until_ms:
 
 def _unlearnt(name: str, factor: float, sd: float, loss: float) -> tuple[Lesson, Lesson]:
     text = (
-        f"The lid of {name} is taken to stand at {factor:.2f} (± {sd:.2f}) of the way from the"
-        " shed's temperature to the headspace's, by its kind: nobody has looked at it twice in"
+        f"The lid of {name} is taken to be {100 * factor:.0f} % (± {100 * sd:.0f}) of the way from the"
+        " shed's temperature to that of the air under it, by its kind: nobody has looked at it twice in"
         " twelve days, and no probe measures it."
     )
     return Lesson(factor, sd, text), _loss(name, loss, LOSS_SD_G_M2_H, 0, 0, 0)

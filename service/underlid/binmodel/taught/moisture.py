@@ -60,7 +60,7 @@ def moisture(past: Past, name: str) -> tuple[Lesson, Lesson]:
     away = 0.0 if now is None else abs(now - float(np.mean([read for _, _, read in samples])))
     after = min(sd, hypot(hypot(shift_sd, PLACE_SD_PCT), FURTHER_SD * away))
     text = (
-        f"The samples weighed lately put {name}'s moisture {abs(shift):.1f} % points"
+        f"The samples weighed lately put {name}'s moisture {abs(shift):.1f} points"
         f" {'above' if shift >= 0.0 else 'below'} what its probes say (± {shift_sd:.1f}), learnt from"
         f" {counted(len(samples), 'weighed sample')}. They count for twelve days{_for_good(past, samples)}."
     )
@@ -101,7 +101,9 @@ def _for_good(past: Past, samples: list[tuple[float, float, float]]) -> str:
 def _sd(name: str, sd: float, points: int, lately: int, past: Past) -> Lesson:
     count = points + lately
     if not count:
-        text = f"The moisture of {name} is good to {sd:.1f} % points: no sample has been weighed."
+        text = f"The moisture of {name} is good to {sd:.1f} points: no sample has been weighed."
         return Lesson(round(sd, 1), 0.0, text)
-    text = f"The moisture of {name} is good to {sd:.1f} % points, by {counted(count, 'weighed sample')}."
+    text = (
+        f"The moisture of {name} is good to {sd:.1f} points, by {counted(count, 'weighed sample')}."
+    )
     return Lesson(round(sd, 1), 0.0, text, count, None if points else past.start_ms, past.until_ms)

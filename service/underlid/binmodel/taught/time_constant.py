@@ -64,7 +64,7 @@ def time_constant(past: Past, name: str) -> Lesson:
     tau, sd = float(np.exp(log_mean)), float(np.exp(log_mean) * log_sd)
     hours = sum(part.stop - part.start for part in stretches)
     text = (
-        f"{name} follows the shed with a time constant of {tau:.1f} h (± {sd:.1f}), learnt from"
+        f"The bed of {name} follows the warmth of the shed about {tau:.1f} h (± {sd:.1f}) late, learnt from"
         f" {counted(round(hours / 24.0), 'quiet day')}."
     )
     return Lesson(
@@ -161,7 +161,7 @@ def delayed_air(air: Floats, tau_h: Floats) -> Floats:
 
 def _unlearnt(guess: Lesson, why: str) -> Lesson:
     text = (
-        f"A time constant of {guess.value:.1f} h (± {guess.sd:.1f}) is assumed by kind and size:"
-        f" {why}."
+        f"A bed of this kind and size follows the warmth of its shed about {guess.value:.1f} h"
+        f" (± {guess.sd:.1f}) late, which is assumed: {why}."
     )
     return Lesson(guess.value, guess.sd, text)
