@@ -249,8 +249,8 @@ class Trust:
             if (until := one.until_bucket) is None
             else until > max(since, one.from_bucket + UPSET_BUCKETS)
             for key, spans in self._spans.items()
-            if key[1] in TEMPERATURES
             for one in spans
+            if key[1] in TEMPERATURES or one.cause is Cause.PULLED_OUT
         )
 
     def _end(self, scene: Scene, hour: int) -> None:
