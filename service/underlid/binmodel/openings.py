@@ -70,7 +70,7 @@ def openings(rh: Floats, head: Floats, shed: Floats, start: int, first: int) -> 
     if not np.fmax.reduce(rh) - np.fmin.reduce(rh) > FALL_PCT:
         return found
     with np.errstate(invalid="ignore"):
-        falls = np.fmax(rh[:-1], np.concatenate([[np.nan], rh[:-2]])) - rh[1:] > FALL_PCT / 2.0
+        falls = _just_before(rh) - rh[1:] > FALL_PCT / 2.0
     at = first - start
     for place in (np.flatnonzero(falls) + 1).tolist():
         if place < at:
@@ -111,6 +111,13 @@ def _borne_out(warm: float | None, heads: Floats, shed: Floats, place: int, fall
         return fall >= FALL_ALONE_PCT
     closed = (known - warm) / (around - warm)
     return float(closed.max()) >= TOWARDS
+
+
+def _just_before(rh: Floats) -> Floats:
+    """Return, for each bucket but the first, the highest humidity of the three before it."""
+    padded = np.concatenate([[np.nan, np.nan], rh])
+    result: Floats = np.fmax(np.fmax(padded[2:-1], padded[1:-2]), padded[:-3])
+    return result
 
 
 def _stayed(rh: Floats, begin: int, end: int) -> bool:
