@@ -228,7 +228,8 @@ def _told(
         Lesson(
             round(usual, 3),
             0.2 if count else 0.4,
-            f"The air around {name} dries like air of 18 °C at {_humidity_pct(usual):.0f} % humidity.",
+            f"The air around {name} dries like that of a mild shed at {_humidity_pct(usual):.0f} %"
+            " humidity.",
             count,
             *span,
         ),

@@ -50,8 +50,8 @@ def head_share(past: Past, name: str) -> Lesson:
         )
     share, sd = robust_share(over[use], head[use], np.diff(use, prepend=-2) == 1)
     text = (
-        f"When the bed of {name} is 10 °C warmer than the shed, the air under its lid is"
-        f" {10 * share:.1f} °C (± {10 * sd:.1f}) warmer, learnt from {counted(len(use), 'hour')}."
+        f"The air under the lid of {name} is {100 * share:.0f} % (± {100 * sd:.0f}) of the way from the"
+        f" shed's temperature to the bed's, learnt from {counted(len(use), 'hour')}."
     )
     return Lesson(
         round(share, 3),
