@@ -61,7 +61,7 @@ def shed_ahead(shed_c: Floats) -> Ahead | None:
     return _shed_ahead(shed_c.tobytes())
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=8)
 def _shed_ahead(hourly_c: bytes) -> Ahead | None:
     shed_c = np.frombuffer(hourly_c)
     known = ~np.isnan(shed_c)
