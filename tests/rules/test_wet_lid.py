@@ -77,7 +77,7 @@ def test_a_humidity_sensor_saturated_for_a_day_says_nothing() -> None:
     found = said(Condition.CONDENSATION, spent, nothing, 30)
     assert found.verdict is UNKNOWN
     assert "saturated" in found.reason
-    slightly = bin_of(bed_temp_c=21.0, headspace_temp_c=20.6, headspace_rh_pct=100.0)
+    slightly = bin_of(bed_temp_c=19.9, headspace_temp_c=19.7, headspace_rh_pct=100.0)
     found = said(Condition.CONDENSATION, slightly, air_of(19.4), 120)
     assert found.verdict is CLEAR
     assert found.evidence["headspace_rh_sensor"] == "saturated"
