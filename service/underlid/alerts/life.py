@@ -110,6 +110,7 @@ def _cleared(
         state=AlertState.RETURNED,
         returned_at_ms=now_ms,
         evidence=finding.evidence or alert.evidence,
+        advice=(),
     )
     reason = f"gone since {rfc3339(alert.state_at_ms)}"
     alert = replace(alert, state_at_ms=now_ms)
