@@ -81,7 +81,7 @@ def test_a_bin_is_shown_with_what_it_has_taught(run: Run) -> None:
     shown = run("bins", "show", "tansy").output
     assert "looked for" in shown
     assert "time_constant_h" in shown
-    assert "is assumed by kind and size" in shown
+    assert "A bed of this kind and size follows" in shown
     state = json.loads(run("bins", "show", "tansy", "--json").output)
     assert state["bin"] == "tansy"
     assert state["lessons"]["lid_factor"]["learnt"] is False
