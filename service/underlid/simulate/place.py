@@ -12,7 +12,7 @@ from typing import Final
 
 from underlid.binmodel.bins import Setup
 from underlid.errors import UnderlidError
-from underlid.journal.entries import Entry
+from underlid.journal.entries import Entry, LiquidAdded
 from underlid.journal.parse import entry_from_fields
 from underlid.readings.values import Reading
 from underlid.simulate.deeds import apply, wipe_lid
@@ -39,6 +39,9 @@ WEIGH: Final = "weigh"
 
 TEND: Final = "tend"
 """A planned visit: the keeper squeezes a handful, and gives water or bedding if the bed needs it."""
+
+RAIN: Final = "rain"
+"""Not the keeper's doing: water comes in, `mass_g` of it, and nobody writes it down."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +195,9 @@ class SimulatedPlace:
             fields = {"kind": "sighting", "moisture_pct": weighed_pct}
         elif kind == TEND:
             return tended(bin_, act.wrong)
+        elif kind == RAIN:
+            apply(bin_, LiquidAdded(float(str(fields["mass_g"]))))
+            return None
         return fields
 
     def _report(self, air: Mapping[str, Around], stretch: Stretch) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from underlid.simulate.families import calm, events, faults
+from underlid.simulate.families import calm, events, faults, water
 from underlid.simulate.sketch import Sketch
 
 Family = Callable[[int], Sketch]
@@ -18,6 +18,11 @@ FAMILIES: Final[dict[str, Family]] = {
     "cold-snap": events.cold_snap,
     "slow-drying": events.slow_drying,
     "over-watering": events.over_watering,
+    "dry-room": water.dry_room,
+    "dry-and-watered": water.dry_and_watered,
+    "flooded": water.flooded,
+    "wet-bed": water.wet_bed,
+    "near-the-limits": water.near_the_limits,
     "lid-types": events.lid_types,
     "lid-opened": calm.lid_opened,
     "hungry": calm.hungry,
