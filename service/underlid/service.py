@@ -3,7 +3,7 @@
 Start: stores, judge filled from them, writer thread, then the doors and the page; so nothing is
 acknowledged before there is a place for it. Stop: the other way round. A role has some of the
 parts: `ingest` takes readings in, `judge` judges and tells, `web` has the pages, `all` has all.
-What ties the parts together is in `parts.py`.
+What ties the parts together is in `parts.py`, `jobs.py` and `health.py`.
 """
 
 from __future__ import annotations
@@ -22,6 +22,8 @@ import structlog
 from underlid.clock import Clock, SystemClock
 from underlid.config import Settings
 from underlid.errors import UnderlidError
+from underlid.health import health_of
+from underlid.jobs import schedule
 from underlid.journal.units import SI, US
 from underlid.mqtt.adoption import Adoption
 from underlid.mqtt.broker import BrokerClient
@@ -32,7 +34,7 @@ from underlid.mqtt.places import broker_place, door_tls, shared_place
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.channels import channels_from
 from underlid.notify.outbox import Courier
-from underlid.parts import Parts, health_of, listen, schedule
+from underlid.parts import Parts, listen
 from underlid.storage.entry_keeper import EntryKeeper
 from underlid.storage.folder import folder_in_use, prepare_folder
 from underlid.storage.readings_store import open_readings_to_run

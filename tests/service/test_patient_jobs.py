@@ -10,7 +10,7 @@ from structlog.testing import capture_logs
 from storage.influx_front import Fault, Front
 from storage.influxd import DATABASE, PASSWORD, USER, Influxd
 from underlid.clock import VirtualClock
-from underlid.parts import patient
+from underlid.jobs import patient
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.influx.server import InfluxPlace
 from underlid.timeline import DAY_MS

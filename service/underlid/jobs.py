@@ -1,0 +1,89 @@
+"""What a running service does how often: judge, pack, look for new users, follow other processes."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from datetime import UTC
+from functools import partial
+from typing import Final
+
+import structlog
+from apscheduler.schedulers.background import BackgroundScheduler
+from sqlalchemy.exc import OperationalError
+
+from underlid.mqtt.adoption import LOOK_EVERY_S as ADOPT_EVERY_S
+from underlid.mqtt.door import Door
+from underlid.mqtt.users import DoorUsers
+from underlid.parts import Parts
+from underlid.storage.trouble import StoreError
+from underlid.workers.statuses import WRITE_EVERY_S
+from underlid.workers.tail import LOOK_EVERY_S
+
+log = structlog.get_logger(__name__)
+
+PACK_EVERY_S: Final = 3600.0
+USERS_EVERY_S: Final = 5.0
+
+
+def schedule(parts: Parts) -> BackgroundScheduler:
+    """Set the regular jobs going."""
+    scheduler = BackgroundScheduler(
+        timezone=UTC, job_defaults={"coalesce": True, "max_instances": 1}
+    )
+    speed = parts.clock.speed
+    if parts.watch is not None:
+        seconds = parts.settings.tick_s / speed
+        scheduler.add_job(patient("judging", parts.watch.tick), "interval", seconds=seconds)
+    if parts.recorder is not None:
+        scheduler.add_job(
+            lambda: parts.readings.pack(parts.clock.now_ms()),
+            "interval",
+            seconds=max(1.0, PACK_EVERY_S / speed),
+        )
+    if parts.statuses is not None:
+        write = patient("writing down what probes say of themselves", parts.statuses.write)
+        scheduler.add_job(write, "interval", seconds=WRITE_EVERY_S)
+    if parts.tail is not None:
+        look = patient("following other workers", parts.tail.look)
+        scheduler.add_job(look, "interval", seconds=LOOK_EVERY_S)
+    if parts.adoption is not None:
+        adopt = patient("looking for workers that are gone", parts.adoption.look)
+        scheduler.add_job(adopt, "interval", seconds=ADOPT_EVERY_S)
+    doors = [way for way in parts.ways if isinstance(way, Door)]
+    if parts.users is not None and doors:
+        job = partial(_take_over_users, parts.users, doors, asyncio.get_running_loop())
+        scheduler.add_job(job, "interval", seconds=USERS_EVERY_S)
+    scheduler.start()
+    return scheduler
+
+
+def patient(what: str, work: Callable[[], object]) -> Callable[[], None]:
+    """Return *work* as a job that will come again: a store that is away is told once, in a line.
+
+    What comes every second or two must not fill the log while a database is restarted.
+    """
+    told = ""
+
+    def job() -> None:
+        nonlocal told
+        try:
+            work()
+        except (StoreError, OperationalError) as away:
+            said = str(getattr(away, "orig", None) or away).partition("\n")[0]
+            if said != told:
+                log.warning(f"{what} waits", said=said)
+            told = said
+        else:
+            if told:
+                log.info(f"{what} goes on")
+            told = ""
+
+    return job
+
+
+def _take_over_users(users: DoorUsers, doors: list[Door], loop: asyncio.AbstractEventLoop) -> None:
+    grants = users.changed()
+    if grants is not None:
+        for door in doors:
+            loop.call_soon_threadsafe(door.set_grants, grants)
