@@ -10,6 +10,7 @@ import pytest
 from storage.records_places import fresh
 from storage.test_records_alerts import ALERT, RAISED, TOLD
 from underlid.storage.records import Lease, LeaseLostError
+from underlid.timeline import DAY_MS
 
 pytestmark = pytest.mark.usefixtures("either_database")
 
@@ -77,6 +78,13 @@ def test_a_restarted_worker_takes_over_from_its_namesake_at_once() -> None:
             records.save_judgement([ALERT], [], [], [], lease=old)
         records.renew("a", [old], LONG_MS)
         records.save_judgement([ALERT], [], [], [], lease=new)
+
+
+def test_a_worker_is_forgotten_after_a_week_without_a_sign_of_life() -> None:
+    with fresh() as records:
+        records.share("a", "shed", [], [], -8 * DAY_MS)
+        records.share("b", "shed", [], [], -6 * DAY_MS)
+        assert records.gone("shed") == ["b"]
 
 
 def test_a_shed_that_was_removed_is_given_back() -> None:

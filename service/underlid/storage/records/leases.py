@@ -19,11 +19,15 @@ import sqlalchemy as sa
 from underlid.storage.records.columns import put
 from underlid.storage.records.database import Subject
 from underlid.storage.records.tables import leases, workers
+from underlid.timeline import DAY_MS
 
 TOKEN_BITS: Final = 62
 """Random, so that a token is never given twice, not even after a row was deleted."""
 
 NOBODY: Final = ""
+
+FORGOTTEN_MS: Final = 7 * DAY_MS
+"""A worker that has given no sign of life for so long will not come back under its name."""
 
 _SQLITE_NOW: Final = "CAST((julianday('now') - 2440587.5) * 86400000.0 AS INTEGER)"
 _POSTGRESQL_NOW: Final = "CAST(extract(epoch FROM clock_timestamp()) * 1000 AS BIGINT)"
@@ -68,6 +72,8 @@ class LeaseRecords(Subject):
             now_ms = _now_ms(connection)
             until_ms = now_ms + lease_ms
             put(connection, workers, {"name": worker, "kind": kind}, {"until_ms": until_ms})
+            long_gone = workers.c.until_ms <= now_ms - FORGOTTEN_MS
+            connection.execute(sa.delete(workers).where(workers.c.kind == kind, long_gone))
             _make_rows(connection, kind, names)
             mine = _kept(connection, worker, kind, names, tokens, until_ms)
             fair = _fair_share(connection, worker, kind, len(names), now_ms)
