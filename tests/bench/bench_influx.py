@@ -13,13 +13,21 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable
 from pathlib import Path
 
 HERE = Path(__file__).parent
 sys.path[:0] = [str(HERE), str(HERE.parent)]
 
-from store_rows import START_MS, columns_of, compact_bytes, line, readings_of  # noqa: E402
+from store_rows import (  # noqa: E402
+    START_MS,
+    columns_of,
+    compact_bytes,
+    instants,
+    line,
+    readings_of,
+    small_batch,
+    timed_ms,
+)
 
 from storage.influxd import PASSWORD, USER, Influxd  # noqa: E402
 from underlid.clock import VirtualClock  # noqa: E402
@@ -79,15 +87,6 @@ class Place:
         self.influxd.stop()
 
 
-def live_rows() -> list[list[Reading]]:
-    """Return batches as they come: one reading of each probe a second, six channels."""
-    streams = [
-        readings_of(f"bin{number}-1", columns_of(INSTANTS, seed=number), step_ms=1000)
-        for number in range(PROBES)
-    ]
-    return [list(batch) for batch in zip(*streams, strict=True)]
-
-
 def prebuilt_per_s(place: Place, batches: list[list[Reading]]) -> float:
     """Return rows a second of ready-made lines through the same client, nothing else done."""
     rows = [
@@ -126,7 +125,7 @@ def drained_per_s(place: Place, batches: list[list[Reading]]) -> tuple[float, fl
 
 
 def bench_sending(place: Place, rounds: int) -> None:
-    batches = live_rows()
+    batches = instants(INSTANTS, PROBES, step_ms=1000)
     ours, spent_us, theirs = [], [], []
     for _ in range(rounds):
         per_s, us = drained_per_s(place, batches)
@@ -147,10 +146,7 @@ def commit_p99_ms(store: InfluxReadings | SqliteReadings) -> float:
     over = threading.Event()
     while time.perf_counter() - began < STREAM_S:
         now_ms += 20
-        rows = [
-            Reading(f"bin{n}-1", "potting", now_ms, now_ms, {"bed_temp_c": 20.5})
-            for n in range(STREAM_ROWS)
-        ]
+        rows = small_batch(STREAM_ROWS, now_ms)
         before = time.perf_counter()
         store.write(rows)
         took_ms.append((time.perf_counter() - before) * 1000)
@@ -172,15 +168,6 @@ def bench_beside(place: Place, rounds: int) -> None:
         theirs.append(commit_p99_ms(plain))
         plain.close()
     line("commit p99 at 1000 rows/s, sent on beside, ms (SQLite alone)", ours, theirs)
-
-
-def timed_ms(what: Callable[[], object], rounds: int) -> list[float]:
-    found = []
-    for _ in range(rounds + 1):
-        began = time.perf_counter()
-        what()
-        found.append((time.perf_counter() - began) * 1000)
-    return found[1:]
 
 
 def bench_filling(place: Place) -> None:

@@ -27,10 +27,13 @@ from store_rows import (  # noqa: E402
     START_MS,
     columns_of,
     compact_bytes,
+    instants,
     line,
     plain_row,
     plain_table,
     readings_of,
+    small_batch,
+    timed_ms,
 )
 
 from underlid.readings.values import Reading  # noqa: E402
@@ -45,14 +48,6 @@ PACKED_PROBES = 200
 STREAM_S = 5.0
 STREAM_EVERY_S = 0.02
 STREAM_ROWS = 20
-
-
-def instants(count: int, probes: int) -> list[list[Reading]]:
-    """Return *count* batches, each with one reading of every probe."""
-    streams = [
-        readings_of(f"bin{number}-1", columns_of(count, seed=number)) for number in range(probes)
-    ]
-    return [list(batch) for batch in zip(*streams, strict=True)]
 
 
 def written(batches: list[list[Reading]]) -> float:
@@ -93,16 +88,6 @@ def bench_writing(rounds: int) -> None:
         ours.append(written(batches))
         theirs.append(inserted(rows))
     line("rows/s written, 1000 probes, batches of 1000 (bare insert)", ours, theirs)
-
-
-def timed_ms(what: Callable[[], object], rounds: int) -> list[float]:
-    """Return the milliseconds of each of several calls."""
-    found = []
-    for _ in range(rounds + 1):
-        began = time.perf_counter()
-        what()
-        found.append((time.perf_counter() - began) * 1000)
-    return found[1:]
 
 
 def grouped(connection: sqlite3.Connection, names: tuple[str, ...]) -> Callable[[], object]:
@@ -205,10 +190,7 @@ def stream_p99_ms(batches: list[list[Reading]], *, packing: bool) -> float:
         began = time.perf_counter()
         while time.perf_counter() - began < STREAM_S and not packed:
             now_ms += 1
-            rows = [
-                Reading(f"bin{n}-1", "potting", now_ms, now_ms, {"bed_temp_c": 20.5})
-                for n in range(STREAM_ROWS)
-            ]
+            rows = small_batch(STREAM_ROWS, now_ms)
             before = time.perf_counter()
             store.write(rows)
             took_ms.append((time.perf_counter() - before) * 1000)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Sequence
+import time
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from statistics import median
 
@@ -55,6 +56,33 @@ def readings_of(
         values = dict(zip(columns, row, strict=True))
         made.append(Reading(probe, "potting", at_ms, at_ms + delay_ms, values))
     return made
+
+
+def instants(count: int, probes: int, step_ms: int = MINUTE_MS) -> list[list[Reading]]:
+    """Return *count* batches as they come, each with one reading of every probe."""
+    streams = [
+        readings_of(f"bin{number}-1", columns_of(count, seed=number), step_ms=step_ms)
+        for number in range(probes)
+    ]
+    return [list(batch) for batch in zip(*streams, strict=True)]
+
+
+def small_batch(count: int, now_ms: int) -> list[Reading]:
+    """Return one reading of each of *count* probes, one channel each."""
+    return [
+        Reading(f"bin{number}-1", "potting", now_ms, now_ms, {"bed_temp_c": 20.5})
+        for number in range(count)
+    ]
+
+
+def timed_ms(what: Callable[[], object], rounds: int) -> list[float]:
+    """Return the milliseconds of each of several calls, after one that is not counted."""
+    found = []
+    for _ in range(rounds + 1):
+        began = time.perf_counter()
+        what()
+        found.append((time.perf_counter() - began) * 1000)
+    return found[1:]
 
 
 def plain_row(one: Reading, probe: int) -> tuple[float, ...]:
