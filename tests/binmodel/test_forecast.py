@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from judge.series import START_MS, entry, readings, setup
+from judge.series import START_MS, Curve, entry, readings, setup
 from underlid.binmodel.forecast import Forecast, foresee
 from underlid.binmodel.outlook.film_now import LEVELS
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, at_hours
@@ -37,8 +37,16 @@ def air(hour: float) -> dict[str, float]:
     return {"shed_temp_c": 19.0 + 2.5 * math.sin(2 * math.pi * (hour + 3) / 24)}
 
 
+def no_air(hour: float) -> None:
+    return None
+
+
 def made(
-    until_h: float, entries: tuple[Entry, ...] = (), at_h: float = NOW_H, hot_k: float = 0.0
+    until_h: float,
+    entries: tuple[Entry, ...] = (),
+    at_h: float = NOW_H,
+    hot_k: float = 0.0,
+    air_curve: Curve = air,
 ) -> Forecast:
     """Return the forecast at *at_h*, of a judge that has been given readings until *until_h*."""
 
@@ -51,7 +59,7 @@ def made(
 
     judge = Judge(setup(), START_MS)
     judge.set_entries("tansy", entries)
-    judge.add_readings(readings(bed, air, until_h, 10))
+    judge.add_readings(readings(bed, air_curve, until_h, 10))
     at_ms = START_MS + round(at_h * HOUR_MS)
     judge._settle(START_MS // 300_000 + round(until_h * 12))
     memory: BinMemory = judge._memories["tansy"]
@@ -154,6 +162,14 @@ def test_a_bed_follows_its_shed_with_its_lag() -> None:
     hours = np.arange(60)
     ends = 10 * (1 - np.exp(-(hours + 1) / 5))
     assert followed[1:] == pytest.approx(((ends[1:] + ends[:-1]) / 2), abs=1e-9)
+
+
+def test_a_bed_without_shed_air_keeps_its_level_and_its_days() -> None:
+    course = made(NOW_H, air_curve=no_air).bed_temp_c
+    assert course is not None
+    came = np.array([calm(NOW_H + hour)["bed_temp_c"] for hour in range(1, 73)])
+    assert np.abs(course.middle - came).max() < 0.5
+    assert np.mean((course.low <= came) & (came <= course.high)) > 0.9
 
 
 def test_the_courses_that_stand_for_all_have_mean_0_and_sd_1() -> None:

@@ -138,10 +138,10 @@ def _left(fit: Fit) -> Floats:
 def _room(hours: Hours, shed: Ahead | None, lag_h: float) -> tuple[Floats, Floats, Floats]:
     """Return what the shed gives the bed: past, ahead, and the errors of past forecasts of it.
 
-    Without shed air the bed's own daily pattern stands in.
+    Without shed air the bed's own level and daily pattern stand in.
     """
     if shed is None:
-        pattern = daily_pattern(hours.bed_c)
+        pattern = float(np.nanmedian(hours.bed_c)) + daily_pattern(hours.bed_c)
         none = np.zeros((len(ORIGINS), FUTURE_H))
         return np.tile(pattern, PAST_H // 24), np.tile(pattern, 4)[:FUTURE_H], none
     air = filled(hours.shed_c, _usual(hours.shed_c))
