@@ -122,7 +122,7 @@ def test_no_feed_heats_beyond_what_oxygen_reaches_the_bed() -> None:
     # computed by hand: 600 W/m² · 0.18 m² · 0.65 are 70 W; over 79 kJ/K in 4.9 h, 4.5 W/K, 16 K
     ahead = made(NOW_H, (bread(NOW_H - 0.5, 20_000.0),)).bed_temp_c
     assert ahead is not None
-    assert 33.0 < ahead.middle.max() < 21.5 + 16.0
+    assert 30.0 < ahead.middle.max() < 21.5 + 16.0
     assert ahead.high.max() < ahead.middle.max() + 6.0
 
 

@@ -2,8 +2,8 @@
 
 bed = what follows the shed's air with τ + an offset + the feeds' warmth + what is left. The feeds'
 warmth has a prior from their dry matter, ± 50 %, common to all feeds of the bin in part, so that an
-earlier feed tells of the next. What has been seen scales it; several paces are weighed against each
-other. What is left fades.
+earlier feed tells of the next. What has been seen scales it; several courses of decay are weighed
+against each other. What is left fades. What is not known counts from the bed as it is now.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ import numpy as np
 
 from underlid.binmodel.outlook.feed_pulse import (
     BACK_H,
-    PACE_CHANCES,
-    PACES,
+    COURSES,
+    USUAL,
     Pulses,
     most_w,
     pulses_of,
@@ -58,8 +58,15 @@ STEP_SD_K: Final = 0.15
 STEP_PRIOR_H: Final = 24.0
 """Of its change in an hour; the prior counts as a day of data."""
 
+SCALE_MOST: Final = 2.5
+"""Of a feed's warmth over its prior. All of its volatile solids at 20 MJ/kg, hardly any lost as vapour,
+in a bin that loses a third less than thought: 1.2 · 1.4 · 1.5 (our judgement)."""
+
 TEMPER: Final = 0.5
-"""The evidence for a pace counts by half: no pace is quite right (our judgement)."""
+"""The evidence for a course counts by half: none is quite right (our judgement)."""
+
+PROBE_SD_K: Final = 0.2
+"""What a bed probe may be off by, which its own readings do not show (from memory: ± 0.5 K at most)."""
 
 UNKNOWN_LAG_H: Final = 6.0
 LAG_LEAST_H: Final = 2.0
@@ -102,14 +109,14 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
             lag_h * 3600.0
         )
         limit = most_w(window.bin.lid_area_m2)
-        usual = warmth_k(pulses, guess, lag_h, loss, limit, PACES[1:2])[0, :, BACK_H:].sum(axis=0)
+        usual = warmth_k(pulses, guess, lag_h, loss, limit, USUAL)[0, :, BACK_H:].sum(axis=0)
         rest = now - room_ahead[0] - usual[0]
         guess[BACK_H:] = np.clip(room_ahead + usual + rest, 0.0, 60.0)
         fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss, limit))
         seen_k = float(np.nanmax(excess))
         fit = _limited(fit, max(limit / loss, seen_k))
     else:
-        fit = _with_feeds(excess, np.zeros((len(PACE_CHANCES), 0, BACK_H + FUTURE_H)))
+        fit = _with_feeds(excess, np.zeros((len(COURSES.chance), 0, BACK_H + FUTURE_H)))
     mean = room_ahead + fit.own_k + _left(fit)
     left_before = last_two(fit.left_k)
     fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
@@ -117,7 +124,7 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
     prior = np.hypot(
         LEFT_SD_K * np.sqrt(1.0 - np.square(fades)), _followed_sd(shed, lag_h) if shed else 1.0
     )
-    sd = np.hypot(spread_of(errors, prior), fit.own_sd_k)
+    sd = np.hypot(np.hypot(spread_of(errors, prior), fit.own_sd_k), PROBE_SD_K)
     return Ahead(mean, sd, errors, fit.own_k + _left(fit))
 
 
@@ -162,9 +169,9 @@ def _followed_sd(shed: Ahead, lag_h: float) -> Floats:
 
 
 def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
-    """Fit offset and feeds to the bed's excess over the shed, for each pace, and mix the paces."""
-    paces, feeds, _ = shapes.shape
-    design = np.concatenate([np.ones((paces, 1, shapes.shape[2])), shapes], axis=1)
+    """Fit offset and feeds to the bed's excess over the shed, for each course of decay, and mix them."""
+    courses, feeds, _ = shapes.shape
+    design = np.concatenate([np.ones((courses, 1, shapes.shape[2])), shapes], axis=1)
     past = excess[-BACK_H:]
     change = past[1:] - KEEPS * past[:-1]
     use = ~np.isnan(change)
@@ -180,16 +187,26 @@ def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
     pull = precision @ prior_mean + x @ y / variance
     covariance = np.linalg.inv(gram)
     found = np.einsum("pij,pj->pi", covariance, pull)
-    found[:, 1:] = np.maximum(found[:, 1:], 0.0)
+    found[:, 1:] = np.clip(found[:, 1:], 0.0, SCALE_MOST)
     weight = _weights(y, x, found - prior_mean, found, precision, gram, variance)
     ahead = design[:, :, BACK_H:]
-    own = np.einsum("pi,pih->ph", found, ahead)
-    own_variance = (ahead * (covariance @ ahead)).sum(axis=1)
-    middle = weight @ own
-    sd = np.sqrt(weight @ (own_variance + np.square(own - middle)))
+    middle = weight @ np.einsum("pi,pih->ph", found, ahead)
+    sd = _moves_sd(found, covariance, weight, ahead, design[:, :, BACK_H - 2 : BACK_H])
     explained = weight @ np.einsum("pi,pih->ph", found, design[:, :, :BACK_H])
     left = np.concatenate([np.full(PAST_H - BACK_H, np.nan), past - explained])
     return Fit(middle, sd, left)
+
+
+def _moves_sd(
+    found: Floats, covariance: Floats, weight: Floats, ahead: Floats, lately: Floats
+) -> Floats:
+    """Return the sd of what offset and feeds will change from now on: what they make now is seen."""
+    fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
+    free = ahead - lately.mean(axis=2)[:, :, None] * fades
+    moves = np.einsum("pi,pih->ph", found, free)
+    variance = (free * (covariance @ free)).sum(axis=1) + np.square(moves - weight @ moves)
+    result: Floats = np.sqrt(weight @ variance)
+    return result
 
 
 def _limited(fit: Fit, most_k: float) -> Fit:
@@ -218,12 +235,12 @@ def _weights(
     gram: Floats,
     variance: float,
 ) -> Floats:
-    """Return how likely each pace is, from its evidence."""
+    """Return how likely each course is, from its evidence."""
     misfit = y - np.einsum("pi,pin->pn", found, x)
     cost = np.einsum("pn,pn->p", misfit, misfit) / variance
     cost += np.einsum("pi,ij,pj->p", moved, precision, moved)
     score = -0.5 * (cost + np.linalg.slogdet(gram)[1]) * TEMPER
-    raw = PACE_CHANCES * np.exp(score - score.max())
+    raw = COURSES.chance * np.exp(score - score.max())
     result: Floats = raw / raw.sum()
     return result
 

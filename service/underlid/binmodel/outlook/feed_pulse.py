@@ -1,9 +1,9 @@
 """The warmth of feeds: how it comes and goes, for the past that is seen and for what is ahead.
 
-Food falls apart (hydrolysis), then burns, both first order and faster in a warm bed; the bed follows
-with its own time constant. How much, and how fast, differs from bin to bin and from feed to feed:
-`bed_outlook.py` finds that out from the warmth that has been seen. The analytic case, one pool at
-one temperature, is `science.heat.first_order_pulse_k`.
+Food falls apart (hydrolysis), then burns, both first order and faster in a warm bed; the sugars of fruit
+and bread burn without falling apart first. The bed follows with its own time constant. How much, and how
+fast, differs from bin to bin and from feed to feed: `bed_outlook.py` finds that out from the warmth that
+has been seen. The analytic case, one pool at one temperature, is `science.heat.first_order_pulse_k`.
 """
 
 from __future__ import annotations
@@ -37,9 +37,28 @@ HYDROLYSIS_PER_D: Final = 1.0
 DECAY_PER_D: Final = 0.35
 """First-order rates at 20 °C (science page)."""
 
-PACES: Final = np.array([0.55, 1.0, 1.8])
-PACE_CHANCES: Final = np.array([0.25, 0.5, 0.25])
-"""The rates are typical; a bin's own may be about half or twice as fast (our judgement)."""
+READY_PER_D: Final = 0.8
+"""First-order rate at 20 °C of what need not fall apart first: sugars burn faster than pulp (our
+judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Courses:
+    """Ways in which food may decay: each a pace, the share of it that is ready to burn, a chance."""
+
+    pace: Floats
+    ready: Floats
+    chance: Floats
+
+
+USUAL: Final = Courses(np.array([1.0]), np.array([0.0]), np.array([1.0]))
+COURSES: Final = Courses(
+    np.array([0.55, 1.0, 1.8, 0.55, 1.0, 1.8]),
+    np.array([0.0, 0.0, 0.0, 0.5, 0.5, 0.5]),
+    np.array([0.125, 0.25, 0.125, 0.125, 0.25, 0.125]),
+)
+"""The rates are typical; a bin's own may be about half or twice as fast. And without the ready half a
+bed that warms at once would seem to have a pulse many times as strong (our judgement)."""
 
 BACK_H: Final = 240
 """Feeds and warmth of the last ten days count: a pool at 20 °C is then down to a thirtieth."""
@@ -101,9 +120,9 @@ def warmth_k(
     lag_h: float,
     loss_w_k: float,
     limit_w: float,
-    paces: Floats = PACES,
+    courses: Courses = COURSES,
 ) -> Floats:
-    """Return how much each feed warms the bed: paces by feeds by hours, K.
+    """Return how much each feed warms the bed: courses by feeds by hours, K.
 
     Parameters
     ----------
@@ -120,10 +139,13 @@ def warmth_k(
     middle = (clock[:-1] + clock[1:]) / 2.0
     began = np.interp(pulses.at_h, np.arange(count + 1), clock)
     age = np.maximum(middle - began[:, None], 0.0)
-    hydrolysis = (HYDROLYSIS_PER_D * paces)[:, None, None]
-    decay = (DECAY_PER_D * paces)[:, None, None]
-    pulp = np.exp(-decay * age) - np.exp(-hydrolysis * age)
-    burnt = hydrolysis / (hydrolysis - decay) * decay * speed * pulp
+    pace, ready = courses.pace[:, None, None], courses.ready[:, None, None]
+    hydrolysis, decay, sugar = (
+        rate * pace for rate in (HYDROLYSIS_PER_D, DECAY_PER_D, READY_PER_D)
+    )
+    pulp = hydrolysis / (hydrolysis - decay) * (np.exp(-decay * age) - np.exp(-hydrolysis * age))
+    at_once = sugar * np.exp(-sugar * age) * (middle >= began[:, None])
+    burnt = speed * ((1.0 - ready) * decay * pulp + ready * at_once)
     watts = pulses.volatile_kg[:, None] * burnt * (HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0)
     together = watts.sum(axis=1, keepdims=True)
     watts *= np.minimum(1.0, limit_w / np.maximum(together, 1e-9))
