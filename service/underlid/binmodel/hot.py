@@ -225,8 +225,7 @@ class HotProbe:
         if len(codes) == end - start:
             return known
         result = np.full(end - start, np.nan)
-        offset = max(-begin, 0)
-        result[offset : offset + len(known)] = known
+        result[max(-begin, 0) :][: len(known)] = known
         return result
 
     def counts(self, channel: str, start: int, end: int) -> npt.NDArray[np.uint8]:
@@ -253,9 +252,14 @@ class HotProbe:
             held = hot.codes[start - self.first : end - self.first]
             if len(held) == end - start:
                 return held
-        codes, counts = np.full(end - start, EMPTY, np.int16), np.zeros(end - start, np.uint8)
-        self.copy_into(channel, start, end, codes, counts)
+        codes = np.full(end - start, EMPTY, np.int16)
+        self.copy_into(channel, start, end, codes, np.zeros(end - start, np.uint8))
         return codes
+
+    def code(self, channel: str, bucket: int) -> int:
+        """Return the mean of one bucket in steps, EMPTY where there is none."""
+        hot, at = self.channels.get(channel), bucket - (self.first or bucket + 1)
+        return int(hot.codes[at]) if hot is not None and 0 <= at < CAPACITY else EMPTY
 
     def copy_into(
         self, channel: str, start: int, end: int, codes: npt.NDArray[np.int16], counts: Counts
@@ -289,9 +293,8 @@ class HotProbe:
         if self.first is None:
             self.first = bucket - WINDOW_BUCKETS
             return
-        over = bucket - (self.first + CAPACITY - 1)
-        if over > 0:
-            by = over + SLACK_BUCKETS - 1
+        by = bucket - (self.first + CAPACITY - 1) + SLACK_BUCKETS - 1
+        if by >= SLACK_BUCKETS:
             for hot in self.channels.values():
                 hot.move(by)
             self.first += by

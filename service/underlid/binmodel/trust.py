@@ -19,22 +19,16 @@ from underlid.binmodel.faults.detectors import SLOW_H, Begun, begun_by_hour
 from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
 from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
 from underlid.binmodel.faults.scene import TEMPERATURES, Scene
-from underlid.binmodel.faults.spikes import spikes
+from underlid.binmodel.faults.spike_watch import SpikeWatch
 from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, EMPTY, STEP_OF, WINDOW_BUCKETS
-from underlid.binmodel.lone import SPIKE_OF
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, STEP_OF, WINDOW_BUCKETS
 from underlid.binmodel.openings import FALL_PCT, Opening, openings
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 
-TAIL: Final = 48
-"""Buckets before the newest in which spikes and openings are looked for; slow probes need more."""
-
-SLOW_TAIL: Final = 288
-TAIL_LEAST: Final = 12
-FINAL_AFTER: Final = 3
-"""A value's verdict as a spike is final when so many have come after it."""
+OPENINGS_BEFORE: Final = 24
+"""Buckets before the first in which an opening may begin, to tell what was usual."""
 
 OPENING_FINAL_AFTER: Final = 24
 FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
@@ -51,7 +45,7 @@ class Trust:
         self.opened: list[Opening] = []
         self._hour = self._whole_hours(self.done)
         self._spans: dict[Key, list[Span]] = {}
-        self._spikes: dict[Key, list[int]] = {}
+        self._spikes = SpikeWatch()
         self._told_spikes: dict[Key, tuple[int, int]] = {}
         self._clocks: dict[str, tuple[int, int | None]] = {}
         self._shown: dict[tuple[Key, Cause, int], int | None] = {}
@@ -63,8 +57,9 @@ class Trust:
             return None
         keys = keys_of(window)
         self.done = max(self.done, end - WINDOW_BUCKETS)
-        changed = [self._new_spikes(window, key, end) for key in keys]
-        changed.append(self._new_openings(window, end))
+        done, probes = self.done, window.probes
+        changed = [self._spikes.advance(probes[key[0]], key, done, end) for key in keys]
+        changed.append(self._new_openings(window, keys, end))
         changed += [self._new_clock(window, probe, end) for probe in {key[0] for key in keys}]
         hour = self._whole_hours(end)
         if hour > self._hour and keys:
@@ -79,6 +74,7 @@ class Trust:
         if bucket >= self.done:
             return
         self.done = bucket
+        self._spikes.rewind()
         hour = self._whole_hours(bucket)
         if hour >= self._hour:
             return
@@ -98,7 +94,7 @@ class Trust:
                 _hide(values, start, one.hides_from(channel), one.until_bucket)
         if probe in self._clocks:
             _hide(values, start, *self._clocks[probe])
-        for bucket in reversed(self._spikes.get(key, ())):
+        for bucket in reversed(self._spikes.found.get(key, ())):
             if bucket < start:
                 break
             if bucket - start < len(values):
@@ -140,36 +136,7 @@ class Trust:
     def _whole_hours(self, bucket: int) -> int:
         return (bucket - self.offset) // BUCKETS_PER_HOUR
 
-    def _new_spikes(self, window: BinWindow, key: Key, end: int) -> int | None:
-        """Look for spikes among the newest values; return the first that came or went."""
-        probe, channel = window.probes[key[0]], key[1]
-        floor = SPIKE_OF[channel]
-        before = self._spikes.get(key, [])
-        start = self.done - TAIL
-        codes = probe.codes(channel, start, end)
-        at = np.flatnonzero(codes != EMPTY)
-        if len(at) < TAIL_LEAST:
-            start = self.done - SLOW_TAIL
-            codes = probe.codes(channel, start, end)
-            at = np.flatnonzero(codes != EMPTY)
-        if not len(at):
-            return None
-        known = codes[at]
-        if not before and int(known.max()) - int(known.min()) <= floor / STEP_OF[channel]:
-            return None
-        first = max(0, int(np.searchsorted(at, self.done - start)) - FINAL_AFTER)
-        since = start + int(at[first]) if first < len(at) else end
-        values: Floats = known * np.float64(STEP_OF[channel])
-        places = spikes(values, floor, first)
-        now = [start + int(at[place]) for place in places]
-        kept = [one for one in before if end - WINDOW_BUCKETS <= one < since]
-        if now or kept:
-            self._spikes[key] = kept + now
-        else:
-            self._spikes.pop(key, None)
-        return min(set(now) ^ {one for one in before if one >= since}, default=None)
-
-    def _new_openings(self, window: BinWindow, end: int) -> int | None:
+    def _new_openings(self, window: BinWindow, keys: list[Key], end: int) -> int | None:
         """Look for lifted lids in the last hours; return the first that came or changed."""
         probe = probe_with(window, "headspace_rh_pct")
         if probe is None:
@@ -180,7 +147,15 @@ class Trust:
         kept = [one for one in kept if one.from_bucket >= end - WINDOW_BUCKETS]
         if kept:
             since = max(since, kept[-1].until_bucket or since)
-        start = since - TAIL // 2
+        calm = any(
+            key[1] == "headspace_rh_pct" and window.probes[key[0]] is probe
+            for key in keys
+            if self._spikes.is_calm(key)
+        )
+        if calm and not before:
+            self.opened = kept
+            return None
+        start = since - OPENINGS_BEFORE
         codes = probe.codes("headspace_rh_pct", start, end)
         if not before and int(codes.max()) - int(codes.min()) <= FALL_CODES:
             self.opened = kept
@@ -211,7 +186,7 @@ class Trust:
         if end_h == self._hour + 1 and end_h % SLOW_H and not going:
             quick = table_of(window.probes, keys, end_h - GATE_HOURS, end_h, self.offset)
             if not suspicious(Scene(quick, window)):
-                self._told_spikes = spikes_told(window, keys, self._spikes, self.opened)
+                self._told_spikes = spikes_told(window, keys, self._spikes.found, self.opened)
                 return
         first_h = max(
             self._hour + 1 - LOOKBACK_H, self._whole_hours(window.end - WINDOW_BUCKETS) + 1
@@ -227,7 +202,7 @@ class Trust:
                 self._end(scene, hour)
                 for one in begun.get(hour, ()):
                     self._begin(scene, one)
-        self._told_spikes = spikes_told(window, keys, self._spikes, self.opened)
+        self._told_spikes = spikes_told(window, keys, self._spikes.found, self.opened)
 
     def _begin(self, scene: Scene, begun: Begun) -> None:
         table, (cause, ended, begin) = scene.table, begun

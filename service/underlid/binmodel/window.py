@@ -7,8 +7,11 @@ it. Several probes in one bed are averaged where they agree in kind; `hottest` a
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, tzinfo
+from functools import reduce
+from math import isnan
+from operator import add
 from typing import Final
 
 import numpy as np
@@ -17,7 +20,7 @@ from underlid.binmodel.bins import Bin, ProbePlace, Shed
 from underlid.binmodel.calibrated import calibrate, index_line, moisture_sd_pct
 from underlid.binmodel.faults.fault import TrustView
 from underlid.binmodel.herd import Limits, limits_of
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.weather import Weather
@@ -28,6 +31,9 @@ from underlid.timeline import DAY_MS
 
 FRESH_BUCKETS: Final = 6
 """A present value is the mean of what came in the last half hour; older than that is unknown."""
+
+TAIL_BUCKETS: Final = 26 * BUCKETS_PER_HOUR
+"""Most questions are about the last day and an hour; they share one look at the probes."""
 
 FEED_MATTERS_MS: Final = 10 * DAY_MS
 """A feed's story lasts until the next one or so long (product words: feed story)."""
@@ -61,6 +67,10 @@ class BinWindow:
     """Outside the shed, where the keeper supplies it."""
     lessons: Lessons | None = None
     """What the bin had taught when it was last learnt from; None before the first time."""
+    _looked: dict[tuple[str, int, int], Floats] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    """What has been asked of the probes already; a window does not outlive its judgement."""
 
     @property
     def end(self) -> int:
@@ -68,8 +78,21 @@ class BinWindow:
         return self.now_ms // BUCKET_MS
 
     def means(self, channel: str, buckets: int, until: int | None = None) -> Floats:
-        """Return the calibrated means of the last *buckets* closed buckets, NaN where unknown."""
-        until = self.end if until is None else until
+        """Return the calibrated means of the last *buckets* closed buckets, NaN where unknown.
+
+        Not to be written to: others are given the same.
+        """
+        end = self.end
+        if buckets < TAIL_BUCKETS and (until is None or until == end):
+            return self.means(channel, TAIL_BUCKETS)[TAIL_BUCKETS - buckets :]
+        key = channel, buckets, end if until is None else until
+        found = self._looked.get(key)
+        if found is None:
+            found = self._looked[key] = self._mean(*key)
+            found.flags.writeable = False
+        return found
+
+    def _mean(self, channel: str, buckets: int, until: int) -> Floats:
         found = self.each(channel, buckets, until)
         if not found:
             return np.full(buckets, np.nan)
@@ -83,6 +106,8 @@ class BinWindow:
 
     def hottest(self, buckets: int) -> Floats:
         """Return the bed temperature of the warmest probe, bucket by bucket."""
+        if len(self.places) == 1:
+            return self.means("bed_temp_c", buckets)
         found = self.each("bed_temp_c", buckets, self.end)
         if not found:
             return np.full(buckets, np.nan)
@@ -105,18 +130,21 @@ class BinWindow:
                         starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS
                         result.append(calibrate(place, starts, {name: raw})[channel])
                     else:
-                        result.append(line.gain * raw + line.offset)
+                        result.append(raw if line is IDENTITY else line.gain * raw + line.offset)
                     break
         if channel == "moisture_pct" and self.lessons is not None:
             shift = self.lessons.moisture_shift_pct.value
             return [np.clip(one + shift, 0.0, 100.0) for one in result] if shift else result
         return result
 
+    def recent(self, channel: str) -> list[float]:
+        """Return the known means of the last half hour, oldest first."""
+        return [one for one in self.means(channel, FRESH_BUCKETS).tolist() if not isnan(one)]
+
     def present(self, channel: str) -> float | None:
         """Return the mean of the last half hour, or None when nothing is that fresh."""
-        values = self.means(channel, FRESH_BUCKETS)
-        known = values[~np.isnan(values)]
-        return float(known[-3:].mean()) if len(known) else None
+        known = self.recent(channel)[-3:]
+        return reduce(add, known) / len(known) if known else None
 
     def moisture_sd_pct(self) -> float:
         """Return how sure this bin's moisture is, % points: learnt, else by its probes' samples."""

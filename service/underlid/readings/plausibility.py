@@ -8,6 +8,7 @@ Ranges are those of `channels.py`; the sentinels are the science page's section 
 from __future__ import annotations
 
 from enum import StrEnum
+from math import isfinite
 from typing import Final
 
 import numpy as np
@@ -24,6 +25,13 @@ NO_SENSOR_C: Final = -127.0
 ADC_RAILS: Final = (0.0, 1023.0, 4095.0, 65535.0)
 """Ground, and full scale of 10, 12 and 16 bits: an open or shorted soil probe. A probe with more
 bits passes 1023 now and then in good health; losing that one sample costs nothing."""
+
+
+ODD: Final = {
+    **{name: (POWER_ON_C, NO_SENSOR_C) for name in CHANNELS if name.endswith("_temp_c")},
+    "soil_raw": ADC_RAILS,
+}
+"""Values in range that no working sensor says."""
 
 
 class Doubt(StrEnum):
@@ -44,9 +52,9 @@ def doubt(channel: str, value: float) -> Doubt | None:
     (<Doubt.POWER_ON_VALUE: 'power_on_value'>, None, None)
     """
     known = CHANNELS.get(channel)
-    if known is None:
+    if known is None or (known.low <= value <= known.high and value not in ODD.get(channel, ())):
         return None
-    if not np.isfinite(value):
+    if not isfinite(value):
         return Doubt.NOT_FINITE
     if channel.endswith("_temp_c") and value in (POWER_ON_C, NO_SENSOR_C):
         return Doubt.POWER_ON_VALUE if value == POWER_ON_C else Doubt.NO_SENSOR
