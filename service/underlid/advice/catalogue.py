@@ -55,7 +55,7 @@ def _for_lid(finding: Finding, window: BinWindow, known: Known, units: Units) ->
     over = bedding_dose(feed[1] if feed else None, film_g, target_pct, bedding, units, room)
     given_g = sum(one.amount_g or 0.0 for one in over)
     more: Advices = ()
-    if known.drying is not None and window.moisture_sd_pct() <= LEVEL_SD_MOST_PCT:
+    if known.drying is not None and known.drying.sd_pct <= LEVEL_SD_MOST_PCT:
         more = surplus_dose(bed, film_g, given_g, target_pct, bedding, room, units)
     return (*over, *more, *air_lid())
 
@@ -145,7 +145,7 @@ _ADVICE: Final[dict[Condition, Callable[[Finding, BinWindow, Known, Units], Advi
 
 
 def _bed(window: BinWindow, known: Known) -> Bed:
-    return bed_of(window, known.drying.level_pct if known.drying else None)
+    return bed_of(window, known.drying.present_pct if known.drying else None)
 
 
 def _bedding(window: BinWindow) -> Feedstock:

@@ -88,7 +88,21 @@ def _hungry(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo
     )
 
 
+def _sour(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
+    evidence = finding.evidence
+    day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
+    now, then = (
+        max(0, round(100 * float(evidence[key])))
+        for key in ("air_filled_porosity", "air_filled_porosity_ahead")
+    )
+    return (
+        f"{name}'s bed may turn sour: {now} % of it is air now, and about {then} % when the food has"
+        f" given off its water, about {day} ({evidence['chance_pct']:.0f} % sure)"
+    )
+
+
 _SAYINGS = {
+    Condition.SOUR: _sour,
     Condition.HUNGRY: _hungry,
     Condition.CONDENSATION: _condensation,
     Condition.OVERHEATING: _overheating,

@@ -13,11 +13,19 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.drying import day_means
+from underlid.binmodel.day_means import day_means
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
-from underlid.journal.entries import BeddingAdded, Entry, Feed, Harvest, Portion
+from underlid.journal.entries import (
+    BeddingAdded,
+    Entry,
+    Feed,
+    Harvest,
+    LiquidAdded,
+    Portion,
+    What,
+)
 from underlid.journal.feedstocks import FEEDSTOCKS
 from underlid.timeline import DAY_MS
 
@@ -26,6 +34,9 @@ SINCE_DAYS: Final = 14
 
 NOW_H: Final = 6
 """The moisture of now is a mean of so many hours; a whole day lags behind a bed that was watered."""
+
+NOW_LEAST: Final = 3
+"""Known buckets of those hours: a probe may send every half hour, and lose some."""
 
 USUAL_SD_PCT: Final = 8.0
 """How far a bed was from its target when the keeper weighed or guessed it (our judgement)."""
@@ -62,11 +73,10 @@ WETTEST_PCT: Final = 95.0
 
 
 def bed_of(window: BinWindow, moisture_pct: float | None = None) -> Bed:
-    """Return the bed as it is now; *moisture_pct* is used where the last hours' is not known."""
-    hours = window.means("moisture_pct", NOW_H * BUCKETS_PER_HOUR)
-    now_pct = mean_of(hours, BUCKETS_PER_HOUR)
+    """Return the bed as it is now, at *moisture_pct* or, without it, at that of the last hours."""
+    now_pct = now_of(window) if moisture_pct is None else moisture_pct
     if now_pct is None:
-        now_pct = window.bin.target_moisture_pct if moisture_pct is None else moisture_pct
+        now_pct = window.bin.target_moisture_pct
     now_pct = min(max(now_pct, 5.0), WETTEST_PCT)
     told_pct, since_ms = _told_at(window)
     dry_kg = window.bin.bed_kg * (1.0 - told_pct / 100.0)
@@ -75,10 +85,16 @@ def bed_of(window: BinWindow, moisture_pct: float | None = None) -> Bed:
         if entry.at_ms < since_ms:
             continue
         days = max(0.0, (window.now_ms - entry.at_ms) / DAY_MS)
-        added_kg, wet_kg = _came(entry, days, told_pct)
+        added_kg, wet_kg = came(entry, days, told_pct)
         dry_kg += added_kg
         locked_kg += wet_kg
     return Bed(max(dry_kg, 0.1 * window.bin.bed_kg), now_pct, max(0.0, locked_kg))
+
+
+def now_of(window: BinWindow) -> float | None:
+    """Return the mean moisture of the last hours, as the probe says it, for 5-minute buckets or slower."""
+    hours = window.means("moisture_pct", NOW_H * BUCKETS_PER_HOUR)
+    return mean_of(hours, NOW_LEAST)
 
 
 def _told_at(window: BinWindow) -> tuple[float, int]:
@@ -96,7 +112,7 @@ def _told_at(window: BinWindow) -> tuple[float, int]:
     return target_pct + trust * (float(known[0]) - target_pct), since_ms
 
 
-def _came(entry: Entry, days: float, bed_pct: float) -> tuple[float, float]:
+def came(entry: Entry, days: float, bed_pct: float) -> tuple[float, float]:
     """Return the dry matter, kg, that an entry brought and has left, and its water still locked, kg."""
     what = entry.what
     if isinstance(what, Feed):
@@ -110,6 +126,22 @@ def _came(entry: Entry, days: float, bed_pct: float) -> tuple[float, float]:
     if isinstance(what, Harvest):
         return -what.mass_g / 1000.0 * (1.0 - bed_pct / 100.0), 0.0
     return 0.0, 0.0
+
+
+def water_of(what: What, bed_pct: float) -> float:
+    """Return the water, kg, that an entry brought in all, still locked or not; negative for a harvest."""
+    if isinstance(what, LiquidAdded):
+        return what.mass_g / 1000.0
+    if isinstance(what, Harvest):
+        return -what.mass_g / 1000.0 * bed_pct / 100.0
+    if isinstance(what, Feed):
+        portions = (*what.portions, *what.bedding)
+        drained_g = what.drained_g
+    elif isinstance(what, BeddingAdded):
+        portions, drained_g = what.portions, 0.0
+    else:
+        return 0.0
+    return (sum(one.mass_g - _dry_g(one) for one in portions) - drained_g) / 1000.0
 
 
 def _dry_g(portion: Portion) -> float:

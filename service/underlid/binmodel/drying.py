@@ -11,7 +11,17 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.bed import bed_of, now_of
+from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.water_balance import (
+    TIGHT,
+    Level,
+    by_journal,
+    falls_at_most_pct_d,
+    since_watering,
+    weighed,
+)
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
 from underlid.science.numeric import Floats
@@ -20,10 +30,6 @@ from underlid.science.trend import BAND_Z, Slope, theil_sen
 from underlid.timeline import HOUR_MS
 
 TREND_DAYS: Final = 7
-STEP_H: Final = 6
-MEAN_H: Final = 24
-LEAST_COVER: Final = 0.5
-"""Share of a day's buckets that must be known for its mean to count."""
 
 LEAST_DAYS: Final = 2.0
 """No slope from daily means that span less, so from less than three days of readings."""
@@ -39,6 +45,15 @@ TREND_SD_PCT_D: Final = 0.03
 TREND_SD_SHARE: Final = 0.18
 """What the coming days differ by from those before, and the error of the probe's line: beside the
 scatter of the days (our judgement)."""
+
+FALL_DAYS: Final = 2
+FALL_LEAST_PCT: Final = 2.0
+"""A smaller fall in two days is never called too fast: food that dries in, a probe that settles (our
+judgement)."""
+
+RUNS_OFF_H: Final = 72
+WARM_C: Final = 25.0
+"""For the most that can evaporate where no temperature is known (our judgement)."""
 
 ASSUMED_RH_PCT: Final = 60.0
 """Of a shed whose humidity nobody measures (our judgement)."""
@@ -60,6 +75,17 @@ class Drying:
     slope_low_pct_d: float | None
     slope_high_pct_d: float | None
     days: float
+    sd_pct: float = 8.0
+    """How sure the level is."""
+    now_pct: float | None = None
+    """The mean of the last hours; a whole day lags behind a bed that was watered or fed."""
+    too_fast: bool = False
+    """It fell faster than any bed dries: then it is the probe."""
+
+    @property
+    def present_pct(self) -> float:
+        """Return the moisture of the last hours, else of the last day."""
+        return self.level_pct if self.now_pct is None else self.now_pct
 
     def days_until(self, limit_pct: float) -> tuple[float, float, float] | None:
         """Return days until *limit_pct* (middle, soonest, latest; latest may be infinite)."""
@@ -79,9 +105,12 @@ def drying(window: BinWindow) -> Drying | None:
     means = day_means(moisture)
     if np.isnan(means[-1]):
         return None
-    level = float(means[-1])
+    level, off_pct = _level(window, means)
+    now_pct = now_of(window)
+    now_pct = None if now_pct is None else now_pct + off_pct
     hours = np.arange(len(means)) * STEP_H
     since = _hours_since_change(window, means)
+    too_fast = _too_fast(window, means, since)
     if since is not None:
         means = np.where(hours >= hours[-1] - since + MEAN_H, means, np.nan)
     known = ~np.isnan(means)
@@ -91,9 +120,48 @@ def drying(window: BinWindow) -> Drying | None:
         trend = theil_sen(hours[known] / 24.0, means[known], BAND_Z * OVERLAP)
     settled = since is None or since >= SETTLED_H
     slope, sd = _slope(trend, loses_pct_d(window) if settled else None)
-    if slope is None:
-        return Drying(level, None, None, None, span_days)
-    return Drying(level, slope, slope - BAND_Z * sd, slope + BAND_Z * sd, span_days)
+    low, high = (None, None) if slope is None else (slope - BAND_Z * sd, slope + BAND_Z * sd)
+    return Drying(level.pct, slope, low, high, span_days, level.sd_pct, now_pct, too_fast=too_fast)
+
+
+def _level(window: BinWindow, means: Floats) -> tuple[Level, float]:
+    """Return the last day's level by probe and journal, and what that adds to what the probe says."""
+    probe = Level(float(means[-1]), window.moisture_sd_pct())
+    for poured_ms in since_watering(window):
+        ago = int((window.now_ms - poured_ms) // (STEP_H * HOUR_MS)) + 1
+        if ago >= len(means) or np.isnan(means[-1 - ago]):
+            continue
+        now_pct = now_of(window)
+        if now_pct is None:
+            break
+        before = Level(float(means[-1 - ago]), probe.sd_pct)
+        journal = by_journal(window, bed_of(window, now_pct), before, poured_ms)
+        both = weighed(Level(now_pct, probe.sd_pct), journal, tight=window.bin.kind in TIGHT)
+        off_pct = both.pct - now_pct
+        return Level(probe.pct + off_pct, both.sd_pct), off_pct
+    return probe, 0.0
+
+
+def _too_fast(window: BinWindow, means: Floats, since_h: float | None) -> bool:
+    """Tell whether moisture fell, over two days, faster than a bed can give water off."""
+    steps = FALL_DAYS * 24 // STEP_H
+    falls = means[:-steps] - means[steps:]
+    if since_h is not None:
+        # Water that was poured in spreads and runs off for days.
+        first = len(means) - steps - int((since_h - RUNS_OFF_H) // STEP_H)
+        falls = falls[max(0, first) :]
+    falls = falls[~np.isnan(falls)]
+    fall = float(falls.max()) if len(falls) else 0.0
+    if fall < FALL_LEAST_PCT:
+        return False
+    count = MEAN_H * BUCKETS_PER_HOUR
+    air_c, rh_pct = window.means("shed_temp_c", count), window.means("shed_rh_pct", count)
+    bed_c = window.means("bed_temp_c", count)
+    warm = bed_c if np.isnan(air_c).all() else np.fmax(bed_c, air_c)
+    warmest_c = float(np.nanmean(warm)) if not np.isnan(warm).all() else WARM_C
+    humid = float(np.nanmean(rh_pct)) if not np.isnan(rh_pct).all() else None
+    most = falls_at_most_pct_d(window, bed_of(window, float(means[-1])), warmest_c, humid)
+    return fall > FALL_DAYS * most + FALL_LEAST_PCT / 2.0
 
 
 def loses_pct_d(window: BinWindow) -> tuple[float, float] | None:
@@ -133,20 +201,6 @@ def _slope(trend: Slope | None, learnt: tuple[float, float] | None) -> tuple[flo
     middle = sum(w * slope for w, (slope, _) in zip(weights, guesses, strict=True)) / sum(weights)
     # Both come from the same probe: together they are not surer than the better one alone.
     return middle, min(sd for _, sd in guesses)
-
-
-def day_means(values: Floats) -> Floats:
-    """Return means of whole days, one every 6 hours, the last one ending now; NaN where unknown."""
-    known = ~np.isnan(values)
-    sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
-    counts = np.concatenate([[0], np.cumsum(known)])
-    ends = np.arange(MEAN_H * BUCKETS_PER_HOUR, len(values) + 1, STEP_H * BUCKETS_PER_HOUR)
-    starts = ends - MEAN_H * BUCKETS_PER_HOUR
-    count = counts[ends] - counts[starts]
-    enough = count >= LEAST_COVER * MEAN_H * BUCKETS_PER_HOUR
-    with np.errstate(invalid="ignore", divide="ignore"):
-        result: Floats = np.where(enough, (sums[ends] - sums[starts]) / count, np.nan)
-    return result
 
 
 def _hours_since_change(window: BinWindow, means: Floats) -> float | None:

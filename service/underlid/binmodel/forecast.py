@@ -76,7 +76,7 @@ def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast
         _course(shed),
         _course(bed),
         _film_course(wet),
-        _moisture_course(drying, window.moisture_sd_pct()),
+        _moisture_course(drying),
         None if bed is None else at_hours(bed.own_k),
         _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
         _film_now(wet),
@@ -111,10 +111,10 @@ def _film_now(ahead: FilmAhead | None) -> tuple[float, float] | None:
     return float(ordered[tenth]), float(ordered[-1 - tenth])
 
 
-def _moisture_course(drying: Drying | None, level_sd_pct: float) -> Course | None:
+def _moisture_course(drying: Drying | None) -> Course | None:
     if drying is None:
         return None
-    middle, sd = moisture_ahead(drying, level_sd_pct)
+    middle, sd = moisture_ahead(drying)
     low, high = band(middle, sd)
     return Course(middle, np.maximum(low, 0.0), np.minimum(high, 100.0))
 

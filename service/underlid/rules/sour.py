@@ -7,22 +7,29 @@ Where that limit is reached, `too_wet.py` speaks and this rule begins nothing ne
 from __future__ import annotations
 
 from dataclasses import replace
-from math import erf, sqrt
 from typing import Final
 
+from underlid.binmodel.air import Air, air_now, moisture_ahead_pct
+from underlid.binmodel.bed import bed_of
 from underlid.binmodel.drying import Drying
 from underlid.binmodel.feeds import water_over_g
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting, Smell
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.levels import level
-from underlid.rules.moisture_evidence import UNKNOWN_REASON, doubt_pct
-from underlid.science.moisture import SOUR_BELOW, air_filled_porosity
-from underlid.timeline import DAY_MS
+from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, doubt_pct
+from underlid.timeline import DAY_MS, HOUR_MS
 
-DEADBAND: Final = 0.03
+CHANCE: Final = 0.45
+CHANCE_BY_GUESS: Final = 0.6
+AHEAD_CHANCE: Final = 0.6
+KEEPS_CHANCE: Final = 0.12
+"""So likely too little air must be left: now, by a probe that met no weighed sample, or ahead; and how much
+less keeps an alert. A low alert too many costs a fork in the bed (our judgement)."""
+
 CLOSED_BELOW: Final = 0.15
 """With so little air medium, not low (our judgement)."""
+
+AHEAD_H: Final = (12, 24, 48, 72)
 
 JUICY_G: Final = 500.0
 JUICY_PCT: Final = 80.0
@@ -34,7 +41,6 @@ SMELL_LASTS_MS: Final = 3 * DAY_MS
 BAD: Final = (Smell.SOUR, Smell.AMMONIA)
 
 CERTAIN_BY_SMELL: Final = 0.9
-WETTEST_PCT: Final = 99.0
 
 
 def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority | None) -> Finding:
@@ -46,18 +52,19 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
     if smell is not None:
         evidence["smell"] = smell.value
     feed = juicy_feed(window)
-    by_air = None
-    certainty = CERTAIN_BY_SMELL
-    if drying is not None:
-        by_air, chance = _by_air(window, drying, open_priority, evidence)
-        certainty = certainty if smell in BAD else chance
-        if feed is None and open_priority is None:
-            by_air = None
+    air = None if drying is None else air_now(window, drying)
+    if air is not None:
+        evidence |= air.evidence(window.bin)
+    asked = air is not None and (feed is not None or open_priority is not None)
+    by_air = _by_air(air, open_priority) if air is not None and asked else None
     if smell not in BAD and by_air is None:
+        if air is not None and feed is not None:
+            return _ahead(window, air, evidence, feed, open_priority)
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
     if smell not in BAD and open_priority is None and told_as_too_wet(window, drying):
         reason = "the wet limit is reached: told as too wet"
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence, reason=reason)
+    certainty = CERTAIN_BY_SMELL if air is None or smell in BAD else min(0.95, air.chance())
     return Finding(
         Condition.SOUR,
         Verdict.HOLDS,
@@ -67,6 +74,35 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
         cause="smell" if smell in BAD else "feed" if feed else "",
         feed_at_ms=feed.at_ms if feed else None,
     )
+
+
+def _ahead(
+    window: BinWindow,
+    air: Air,
+    evidence: dict[str, float | str],
+    feed: Entry,
+    open_priority: Priority | None,
+) -> Finding:
+    """Return whether air will run out when the food has given its water to the bed."""
+    enough = AHEAD_CHANCE - (KEEPS_CHANCE if open_priority else 0.0)
+    bed = bed_of(window, air.moisture_pct)
+    for hours in AHEAD_H:
+        then = air.at(moisture_ahead_pct(bed, hours, window.bin.kind))
+        if then.chance() < enough:
+            continue
+        evidence["air_filled_porosity_ahead"] = round(then.share, 2)
+        evidence["chance_pct"] = round(100.0 * then.chance())
+        return Finding(
+            Condition.SOUR,
+            Verdict.HOLDS,
+            Priority.LOW,
+            round(then.chance(), 2),
+            evidence,
+            cause="feed",
+            forecast_for_ms=window.now_ms + hours * HOUR_MS,
+            feed_at_ms=feed.at_ms,
+        )
+    return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
 
 
 def smell_now(window: BinWindow) -> Smell | None:
@@ -79,30 +115,13 @@ def smell_now(window: BinWindow) -> Smell | None:
     return None
 
 
-def _by_air(
-    window: BinWindow,
-    drying: Drying,
-    open_priority: Priority | None,
-    evidence: dict[str, float | str],
-) -> tuple[Priority | None, float]:
-    """Return the priority by the air-filled pores, and how likely they are below the limit."""
-    density, sd_pct = window.bin.dry_density_kg_l, window.moisture_sd_pct()
-    level_pct = min(drying.level_pct, WETTEST_PCT)
-    air = float(air_filled_porosity(level_pct, density))
-    air_sd = density * sd_pct / 100.0 / (1.0 - level_pct / 100.0) ** 2
-    believed = float(air_filled_porosity(max(0.0, level_pct - doubt_pct(window)), density))
-    evidence |= {
-        "moisture_pct": round(drying.level_pct, 1),
-        "moisture_sd_pct": sd_pct,
-        "air_filled_porosity": round(air, 2),
-        "air_filled_porosity_sd": round(air_sd, 2),
-        "air_filled_porosity_limit": SOUR_BELOW,
-        "dry_density_kg_l": density,
-    }
-    held = None if open_priority is None else Priority.LOW
-    limits = ((-SOUR_BELOW, Priority.LOW), (-CLOSED_BELOW, Priority.MEDIUM))
-    chance = 0.5 * (1.0 + erf((SOUR_BELOW - air) / air_sd / sqrt(2.0)))
-    return level(-believed, limits, held, DEADBAND), min(0.95, chance)
+def _by_air(air: Air, open_priority: Priority | None) -> Priority | None:
+    """Return the priority by how likely too little air is left, with a deadband."""
+    guess = air.moisture_sd_pct > LEVEL_SD_MOST_PCT
+    enough = CHANCE_BY_GUESS if guess else CHANCE
+    if air.chance() < enough - (KEEPS_CHANCE if open_priority else 0.0):
+        return None
+    return Priority.MEDIUM if air.chance(CLOSED_BELOW) >= CHANCE_BY_GUESS else Priority.LOW
 
 
 def _priority(smell: Smell | None, by_air: Priority | None) -> Priority:
@@ -127,4 +146,4 @@ def juicy_feed(window: BinWindow) -> Entry | None:
 def told_as_too_wet(window: BinWindow, drying: Drying | None) -> bool:
     """Tell whether the wet limit is reached, so that `too_wet.py` speaks of the water."""
     limit_pct = window.limits.moisture_high_warn_pct
-    return drying is not None and drying.level_pct - doubt_pct(window) >= limit_pct
+    return drying is not None and drying.level_pct - doubt_pct(drying) >= limit_pct

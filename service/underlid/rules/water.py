@@ -12,10 +12,21 @@ from underlid.rules.moisture_evidence import (
     DEADBAND_PCT,
     UNKNOWN_REASON,
     certainty_beyond,
+    chance_below,
     doubt_pct,
     evidence_of,
 )
 from underlid.timeline import DAY_MS
+
+SOON_DAYS: Final = 3.0
+SOON_DRY_CHANCE: Final = 0.6
+KEEPS_CHANCE: Final = 0.1
+"""A falling bed whose level is a guess is told of when it is so likely too dry within so many days; and
+until the chance is so much smaller (our judgement)."""
+
+TOO_FAST_REASON: Final = (
+    "it fell faster than a bed can dry: see whether the probe still sits in the bed"
+)
 
 LEAST_SLOPE_PCT_D: Final = 0.1
 """Real drying is 0.1..0.5 % points a day; a slower trend is not told from noise."""
@@ -25,10 +36,12 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
     """Return the verdict on a bed that is or will be too dry."""
     if drying is None:
         return Finding(Condition.DRYING_OUT, Verdict.UNKNOWN, reason=UNKNOWN_REASON)
+    if drying.too_fast:
+        return Finding(Condition.DRYING_OUT, Verdict.UNKNOWN, reason=TOO_FAST_REASON)
     limits = window.limits
-    evidence = evidence_of(window, drying)
+    evidence = evidence_of(drying)
     evidence["limit_pct"] = limits.moisture_low_warn_pct
-    doubt = doubt_pct(window)
+    doubt = doubt_pct(drying)
     priority = level(
         -drying.level_pct - doubt,
         (
@@ -38,12 +51,16 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
         None if open_priority is Priority.LOW else open_priority,
         DEADBAND_PCT,
     )
-    certainty = certainty_beyond(window, drying.level_pct - limits.moisture_low_warn_pct)
+    certainty = certainty_beyond(drying, drying.level_pct - limits.moisture_low_warn_pct)
     if priority is not None:
         return Finding(Condition.DRYING_OUT, Verdict.HOLDS, priority, certainty, evidence)
     until = drying.days_until(limits.moisture_low_warn_pct)
     reach_days = limits.dry_within_d + (1.0 if open_priority else 0.0)
-    if doubt and _falls(drying) and drying.level_pct <= limits.moisture_low_warn_pct:
+    if (
+        doubt
+        and _falls(drying)
+        and _likely_dry(drying, limits.moisture_low_warn_pct, open_priority)
+    ):
         reason = "the bed dries; no weighed sample says how dry it is"
         return Finding(
             Condition.DRYING_OUT, Verdict.HOLDS, Priority.LOW, 0.5, evidence, reason=reason
@@ -61,6 +78,12 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
         evidence,
         forecast_for_ms=window.now_ms + round(until[0] * DAY_MS),
     )
+
+
+def _likely_dry(drying: Drying, limit_pct: float, open_priority: Priority | None) -> bool:
+    """Tell whether a bed of unknown level is too dry, or soon, more likely than not."""
+    enough = SOON_DRY_CHANCE - (KEEPS_CHANCE if open_priority else 0.0)
+    return chance_below(drying, limit_pct, SOON_DAYS) >= enough
 
 
 def _falls(drying: Drying) -> bool:

@@ -1,0 +1,37 @@
+"""Means of whole days, one every six hours: the daily wiggle of a cheap soil probe is out of them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.science.numeric import Floats
+
+STEP_H: Final = 6
+MEAN_H: Final = 24
+
+LEAST_COVER: Final = 0.5
+"""Share of a day's hours that must be known for its mean to count. Hours, not buckets: a probe that
+sends every quarter of an hour fills one bucket in three."""
+
+
+def day_means(values: Floats) -> Floats:
+    """Return means of whole days, one every 6 hours, the last one ending now; NaN where unknown.
+
+    *values* are buckets of 5 minutes; what is over whole hours at the beginning does not count.
+    """
+    by_hour = values[len(values) % BUCKETS_PER_HOUR :].reshape(-1, BUCKETS_PER_HOUR)
+    known = ~np.isnan(by_hour)
+    count = known.sum(axis=1)
+    hourly = np.where(known, by_hour, 0.0).sum(axis=1) / np.maximum(count, 1)
+    sums = np.concatenate([[0.0], np.cumsum(np.where(count > 0, hourly, 0.0))])
+    counts = np.concatenate([[0], np.cumsum(count > 0)])
+    ends = np.arange(MEAN_H, len(hourly) + 1, STEP_H)
+    starts = ends - MEAN_H
+    hours = counts[ends] - counts[starts]
+    enough = hours >= LEAST_COVER * MEAN_H
+    with np.errstate(invalid="ignore", divide="ignore"):
+        result: Floats = np.where(enough, (sums[ends] - sums[starts]) / hours, np.nan)
+    return result

@@ -1,0 +1,129 @@
+"""The bed's water by the journal: what it held before it was watered, and all that came in since.
+
+A soil probe is calibrated where beds usually are; far on the wet side its line is stretched, and a few
+% points there are a great deal of water. What the keeper poured in is known to the gram. So the two are
+weighed by how sure each is. And a bed gives off no more water than vapour can carry: what falls faster is
+a probe, not a bed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.bed import Bed, came, water_of
+from underlid.binmodel.bins import BinKind
+from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import LiquidAdded
+from underlid.science.psychrometrics import absolute_humidity_g_m3
+from underlid.timeline import DAY_MS
+
+POURED_G: Final = 200.0
+"""Smaller additions tell nothing of the level (our judgement)."""
+
+POURED_DAYS: Final = 8
+"""So long a watering says where a bed stands: later, what evaporated since is as uncertain (our
+judgement)."""
+
+SHARE_SD: Final = 0.12
+"""Of the rise: the bed's dry matter is known to a tenth, and some water runs past (our judgement)."""
+
+EVAPORATED_SD_PCT_D: Final = 0.15
+"""What a bed loses a day is not asked for here; so the balance gets less sure (our judgement)."""
+
+AGREES_SDS: Final = 2.0
+"""Where probe and balance differ by more, something came that nobody wrote down, or ran out: then
+the probe alone is believed."""
+
+TIGHT: Final = (BinKind.PLASTIC_TOTE,)
+"""Bins without a drain. In the others water may have run out, so the balance is the most there can be."""
+
+MOST_M_S: Final = 0.005
+WALLS: Final = 2.0
+"""Transfer velocity of vapour off an open bed in a draught, and how much more surface gives water off
+than that under the lid, at the most (our judgement)."""
+
+DRY_AIR_PCT: Final = 40.0
+"""Humidity of a shed where nobody measures it, for the most that can evaporate (our judgement)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Moisture, % wet basis, and how sure it is, % points."""
+
+    pct: float
+    sd_pct: float
+
+
+def since_watering(window: BinWindow) -> list[int]:
+    """Return when much water was poured in lately, oldest first."""
+    since_ms = window.now_ms - POURED_DAYS * DAY_MS
+    return [
+        entry.at_ms
+        for entry in window.entries
+        if entry.at_ms >= since_ms
+        and isinstance(entry.what, LiquidAdded)
+        and entry.what.mass_g >= POURED_G
+    ]
+
+
+def by_journal(window: BinWindow, bed: Bed, before: Level, since_ms: int) -> Level:
+    """Return the bed's moisture now by what it held at *since_ms* and the journal since.
+
+    Parameters
+    ----------
+    bed
+        The bed as it is: only its dry matter is used.
+    before
+        Its moisture at *since_ms*.
+
+    Source: water balance, r = W/D with M = r/(1 + r).
+    """
+    held = before.pct / (100.0 - before.pct)
+    dry_kg, water_kg = bed.dry_kg, 0.0
+    for entry in window.entries:
+        if entry.at_ms < since_ms:
+            continue
+        days = max(0.0, (window.now_ms - entry.at_ms) / DAY_MS)
+        added_kg, locked_kg = came(entry, days, before.pct)
+        dry_kg -= added_kg
+        water_kg += water_of(entry.what, before.pct) - locked_kg
+    dry_kg = max(dry_kg, 0.3 * bed.dry_kg)
+    ratio = max(0.1, (dry_kg * held + water_kg) / bed.dry_kg)
+    share = 1.0 / (1.0 + ratio)
+    held_sd = before.sd_pct / 100.0 / (1.0 - before.pct / 100.0) ** 2 * dry_kg / bed.dry_kg
+    sd = float(np.hypot(held_sd, SHARE_SD * abs(ratio - held))) * share**2 * 100.0
+    evaporated_sd = EVAPORATED_SD_PCT_D * (window.now_ms - since_ms) / DAY_MS
+    return Level(100.0 * (1.0 - share), float(np.hypot(sd, evaporated_sd)))
+
+
+def weighed(probe: Level, journal: Level, *, tight: bool) -> Level:
+    """Return the level by probe and journal together.
+
+    >>> weighed(Level(92.0, 3.8), Level(88.0, 1.2), tight=True)
+    Level(pct=88.4, sd_pct=1.1)
+    >>> weighed(Level(80.0, 2.5), Level(86.0, 1.2), tight=False)
+    Level(pct=80.0, sd_pct=2.5)
+    """
+    apart = probe.pct - journal.pct
+    if abs(apart) > AGREES_SDS * float(np.hypot(probe.sd_pct, journal.sd_pct)):
+        return probe
+    if apart < 0.0 and not tight:
+        return probe
+    share = probe.sd_pct**2 / (probe.sd_pct**2 + journal.sd_pct**2)
+    sd = probe.sd_pct * journal.sd_pct / float(np.hypot(probe.sd_pct, journal.sd_pct))
+    return Level(round(probe.pct - share * apart, 1), round(sd, 1))
+
+
+def falls_at_most_pct_d(window: BinWindow, bed: Bed, air_c: float, rh_pct: float | None) -> float:
+    """Return by how many % points a day a bed can dry at the most, by the vapour that leaves it.
+
+    Source: flux = velocity · (saturated − present vapour density); dM/dt = (1 − M)²/D dW/dt.
+    """
+    humid = DRY_AIR_PCT if rh_pct is None else min(rh_pct, 100.0)
+    lacks_g_m3 = absolute_humidity_g_m3(air_c, 100.0) - absolute_humidity_g_m3(air_c, humid)
+    surface_m2 = WALLS * window.bin.lid_area_m2
+    loss_kg_d = MOST_M_S * surface_m2 * lacks_g_m3 / 1000.0 * DAY_MS / 1000.0
+    return 100.0 * (1.0 - bed.moisture_pct / 100.0) ** 2 * loss_kg_d / bed.dry_kg
