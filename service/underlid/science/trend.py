@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from underlid.science.numeric import Floats
 
@@ -39,7 +41,7 @@ def theil_sen(x: Floats, y: Floats, band_z: float = BAND_Z) -> Slope:
     ...     [20, 20.1, 20.3, 20.2, 20.6, 20.7, 20.5, 20.9, 21.0, 35.0])).slope, 5)
     0.13333
     """
-    first, second = np.triu_indices(len(x), 1)
+    first, second = _pairs(len(x))
     run = x[second] - x[first]
     use = run != 0.0
     slopes = np.sort((y[second] - y[first])[use] / run[use])
@@ -49,6 +51,13 @@ def theil_sen(x: Floats, y: Floats, band_z: float = BAND_Z) -> Slope:
     low = slopes[max(0, int(np.floor((count - spread) / 2.0)) - 1)]
     high = slopes[min(count - 1, int(np.ceil((count + spread) / 2.0)))]
     return Slope(slope, float(low), float(high), float(np.median(y - slope * x)))
+
+
+@lru_cache(maxsize=64)
+def _pairs(count: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """Return first and second of all pairs of so many points."""
+    first, second = np.triu_indices(count, 1)
+    return first, second
 
 
 def _kendall_variance(y: Floats) -> float:
@@ -69,7 +78,7 @@ def mann_kendall(y: Floats) -> tuple[int, float]:
     >>> print(s, round(z, 4))
     39 3.3988
     """
-    first, second = np.triu_indices(len(y), 1)
+    first, second = _pairs(len(y))
     s = int(np.sum(np.sign(y[second] - y[first])))
     variance = _kendall_variance(y)
     if s == 0 or variance <= 0.0:

@@ -25,6 +25,8 @@ from underlid.binmodel.outlook.feed_pulse import (
 from underlid.binmodel.outlook.hours import (
     FUTURE_H,
     PAST_H,
+    TIME_AHEAD,
+    TIME_OF_DAY,
     Hours,
     after_lag,
     filled,
@@ -150,17 +152,20 @@ def _room(hours: Hours, shed: Ahead | None, lag_h: float) -> tuple[Floats, Float
     if shed is None:
         pattern = float(np.nanmedian(hours.bed_c)) + daily_pattern(hours.bed_c)
         none = np.zeros((len(ORIGINS), FUTURE_H))
-        return np.tile(pattern, PAST_H // 24), np.tile(pattern, 4)[:FUTURE_H], none
-    air = filled(hours.shed_c, _usual(hours.shed_c))
+        return pattern[TIME_OF_DAY], pattern[TIME_AHEAD], none
+    air = hours.shed_c
+    if np.isnan(air).any():
+        air = filled(air, _usual(air))
     course = after_lag(np.concatenate([air, shed.mean]), lag_h, float(air[0]))
-    followed = np.nan_to_num(shed.errors)
-    errors = np.where(np.isnan(shed.errors), np.nan, after_lag(followed, lag_h, 0.0))
+    unknown = np.isnan(shed.errors)
+    errors = after_lag(np.where(unknown, 0.0, shed.errors), lag_h, 0.0)
+    errors[unknown] = np.nan
     return course[:PAST_H], course[PAST_H:], errors
 
 
 def _usual(air: Floats) -> Floats:
     """Return what stands in for long gaps: level and pattern of the whole window."""
-    return np.nanmean(air) + np.tile(daily_pattern(air), PAST_H // 24)
+    return np.nanmean(air) + daily_pattern(air)[TIME_OF_DAY]
 
 
 def _followed_sd(shed: Ahead, lag_h: float) -> Floats:

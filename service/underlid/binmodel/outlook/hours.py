@@ -7,6 +7,7 @@ calendar. Read `shed_outlook.py` next.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -20,6 +21,10 @@ PAST_H: Final = WINDOW_BUCKETS // BUCKETS_PER_HOUR
 AHEAD_H: Final = 72
 FUTURE_H: Final = AHEAD_H + 1
 """Hourly means that are foreseen: one more, so that the value at each whole hour lies between two."""
+
+TIME_OF_DAY: Final = np.arange(PAST_H) % DAY_H
+TIME_AHEAD: Final = np.arange(FUTURE_H) % DAY_H
+"""The column of each hour, past and ahead."""
 
 LEAST_BUCKETS: Final = 3
 """Known 5-minute means without which an hour is not known: a quarter of it."""
@@ -91,7 +96,7 @@ def filled(values: Floats, instead: Floats) -> Floats:
 SHORT_GAP_H: Final = 7
 
 
-def after_lag(driver: Floats, lag_h: float, start: Floats | float) -> Floats:
+def after_lag(driver: Floats, lag_h: float, start: float) -> Floats:
     """Return what follows *driver* (hourly means on the last axis) with the time constant *lag_h*.
 
     Parameters
@@ -109,10 +114,16 @@ def after_lag(driver: Floats, lag_h: float, start: Floats | float) -> Floats:
     >>> after_lag(np.full(40, 10.0), 5.0, 0.0)[[0, 39]].round(3).tolist()
     [0.906, 9.996]
     """
-    count = driver.shape[-1]
-    keeps = np.exp(-1.0 / lag_h)
-    grow = np.exp(np.arange(count) / lag_h)
-    begin = np.broadcast_to(np.asarray(start), driver.shape[:-1])[..., None]
-    ends = (begin * keeps + (1.0 - keeps) * np.cumsum(driver * grow, axis=-1)) / grow
-    result: Floats = (np.concatenate([begin, ends[..., :-1]], axis=-1) + ends) / 2.0
+    keeps, grow = _growth(lag_h, driver.shape[-1])
+    ends = (start * keeps + (1.0 - keeps) * np.add.accumulate(driver * grow, axis=-1)) / grow
+    result = ends.copy()
+    result[..., 1:] += ends[..., :-1]
+    result[..., 0] += start
+    result /= 2.0
     return result
+
+
+@lru_cache(maxsize=16)
+def _growth(lag_h: float, count: int) -> tuple[float, Floats]:
+    """Return what is left of a distance after an hour, and its growth backwards in time."""
+    return float(np.exp(-1.0 / lag_h)), np.exp(np.arange(count) / lag_h)

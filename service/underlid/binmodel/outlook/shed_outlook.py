@@ -12,7 +12,14 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.outlook.hours import DAY_H, FUTURE_H, PAST_H, newest
+from underlid.binmodel.outlook.hours import (
+    DAY_H,
+    FUTURE_H,
+    PAST_H,
+    TIME_AHEAD,
+    TIME_OF_DAY,
+    newest,
+)
 from underlid.binmodel.outlook.spread import FIRST_ORIGIN_H, ORIGINS, leads_of, spread_of
 from underlid.science.numeric import Floats
 
@@ -24,6 +31,8 @@ USUAL_WEIGHT: Final = 0.15
 """A candidate one step from the usual must beat it by this share of error (our judgement)."""
 
 FADE_LEADS: Final = (6, 24, 48)
+
+LEVEL_WEIGHT: Final = 0.5 ** ((PAST_H - np.arange(PAST_H)) / (DAY_H * 6.0))
 
 PATTERN_HALVES_D: Final = 4.0
 """A day counts half as much as the one four days later (our judgement)."""
@@ -68,8 +77,8 @@ def _shed_ahead(hourly_c: bytes) -> Ahead | None:
     if not known.any():
         return None
     pattern = daily_pattern(shed_c)
-    calm = shed_c - np.tile(pattern, PAST_H // DAY_H)
-    weight = np.where(known, 0.5 ** ((PAST_H - np.arange(PAST_H)) / (DAY_H * 6.0)), 0.0)
+    calm = shed_c - pattern[TIME_OF_DAY]
+    weight = np.where(known, LEVEL_WEIGHT, 0.0)
     level = float(np.sum(np.where(known, calm, 0.0) * weight) / np.sum(weight))
     spread = float(np.std(calm[known]))
     off = calm - level
@@ -86,7 +95,7 @@ def _shed_ahead(hourly_c: bytes) -> Ahead | None:
     if now is None:
         prior = np.full(FUTURE_H, wide)
     sd = spread_of(errors, prior)
-    mean = level + (now or 0.0) * fades + np.tile(pattern, 4)[:FUTURE_H]
+    mean = level + (now or 0.0) * fades + pattern[TIME_AHEAD]
     return Ahead(mean, sd if now is not None else np.maximum(sd, wide), errors)
 
 
@@ -102,16 +111,17 @@ def daily_pattern(values: Floats) -> Floats:
     means = zeros.sum(axis=1) / known.sum(axis=1)
     slopes = _drift(means)
     away = np.where(known, rows - means[:, None] - slopes[:, None] * MIDDLE_OF_DAY, 0.0)
-    weight = 0.5 ** (
-        np.flatnonzero(whole)[::-1] * 0 + np.arange(len(rows))[::-1] / PATTERN_HALVES_D
-    )
+    weight = DAY_WEIGHT[len(DAY_WEIGHT) - len(rows) :]
     total = (known * weight[:, None]).sum(axis=0) + PATTERN_PRIOR_D
     pattern = (away * weight[:, None]).sum(axis=0) / total
-    smooth = (np.roll(pattern, 1) + 2.0 * pattern + np.roll(pattern, -1)) / 4.0
+    smooth = (pattern[BEFORE] + 2.0 * pattern + pattern[AFTER]) / 4.0
     result: Floats = smooth - smooth.mean()
     return result
 
 
+DAY_WEIGHT: Final = 0.5 ** (np.arange(PAST_H // DAY_H)[::-1] / PATTERN_HALVES_D)
+BEFORE: Final = np.arange(DAY_H) - 1
+AFTER: Final = (np.arange(DAY_H) + 1) % DAY_H
 MIDDLE_OF_DAY: Final = (np.arange(DAY_H) - (DAY_H - 1) / 2.0) / DAY_H
 
 
@@ -119,30 +129,36 @@ def _drift(means: Floats) -> Floats:
     """Return how much each day's level moves, so that a warming day is not taken for a pattern."""
     if len(means) < 3:
         return np.zeros(len(means))
-    result: Floats = np.gradient(means)
+    result = np.empty(len(means))
+    result[1:-1] = (means[2:] - means[:-2]) / 2.0
+    result[0], result[-1] = means[1] - means[0], means[-1] - means[-2]
     return result
+
+
+NOTHING: Final = np.full(2, np.nan)
 
 
 def last_two(values: Floats) -> Floats:
     """Return for each hour the mean of the two before it, of what is known of them."""
-    one = np.concatenate([[np.nan], values])
-    two = np.concatenate([[np.nan, np.nan], values[:-1]])
+    padded = np.concatenate([NOTHING, values])
+    one, two = padded[1:], padded[:-1]
     return np.where(np.isnan(one), two, np.where(np.isnan(two), one, (one + two) / 2.0))
 
 
 def _fade_h(after: Floats, origin: Floats, spread: float) -> float:
     """Return how long a distance from the mean level lasts, e-folding hours, by what happened."""
     best, least = FADES_H[USUAL_FADE], np.inf
-    told = [(after[:, lead], lead + 0.5) for lead in FADE_LEADS]
+    told = []
+    for lead in FADE_LEADS:
+        good = ~np.isnan(after[:, lead] - origin)
+        told.append((after[good, lead], origin[good], lead + 0.5))
+    if sum(len(values) for values, _, _ in told) < FIRST_ORIGIN_H:
+        return best
     for place, fade_h in enumerate(FADES_H):
-        total = count = 0.0
-        for values, hours in told:
-            error = values - origin * np.exp(-hours / fade_h)
-            good = error[~np.isnan(error)]
-            total += float(np.dot(good, good))
-            count += len(good)
-        if count < FIRST_ORIGIN_H:
-            return best
+        total = 0.0
+        for values, began, hours in told:
+            error = values - began * np.exp(-hours / fade_h)
+            total += float(np.dot(error, error))
         worse = total * (1.0 + USUAL_WEIGHT * abs(place - USUAL_FADE)) + 1e-9 * spread
         if worse < least:
             best, least = fade_h, worse

@@ -21,9 +21,14 @@ FIRST_ORIGIN_H: Final = 24
 ORIGINS: Final = np.arange(FIRST_ORIGIN_H, PAST_H - 2, ORIGIN_STEP_H)
 """Hours of the window at whose beginning a past forecast is made."""
 
+FOLLOWS: Final = ORIGINS[:, None] + np.arange(FUTURE_H)
+UNKNOWN: Final = np.full(FUTURE_H, np.nan)
+
 MEMORY_H: Final = 24.0
 """Errors of forecasts that lie closer together than this, and the lead time, are not independent
 (our judgement)."""
+
+FORGOTTEN_H: Final = MEMORY_H + np.arange(FUTURE_H)
 
 PRIOR_COUNT: Final = 3.0
 """The prior's sd counts as much as so many independent past forecasts (our judgement)."""
@@ -46,8 +51,8 @@ def leads_of(series: Floats) -> Floats:
 
     NaN beyond the window.
     """
-    padded = np.concatenate([series, np.full(FUTURE_H, np.nan)])
-    return np.lib.stride_tricks.sliding_window_view(padded, FUTURE_H)[ORIGINS]
+    padded = np.concatenate([series, UNKNOWN])
+    return padded.take(FOLLOWS)
 
 
 def spread_of(errors: Floats, prior_sd: Floats) -> Floats:
@@ -55,10 +60,8 @@ def spread_of(errors: Floats, prior_sd: Floats) -> Floats:
     known = ~np.isnan(errors)
     count = known.sum(axis=0)
     squares = np.square(np.where(known, errors, 0.0)).sum(axis=0)
-    hours = np.arange(errors.shape[1])
-    alone = count * ORIGIN_STEP_H / (MEMORY_H + hours)
-    variance = squares / np.maximum(count, 1)
-    variance = variance * np.square(OPTIMISM)
+    alone = count * ORIGIN_STEP_H / FORGOTTEN_H
+    variance = squares / np.maximum(count, 1) * np.square(OPTIMISM)
     result: Floats = np.sqrt(
         (alone * variance + PRIOR_COUNT * np.square(prior_sd)) / (alone + PRIOR_COUNT)
     )
