@@ -22,7 +22,7 @@ from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.drying import Drying, drying
-from underlid.binmodel.faults.moved import HANDLED_AFTER
+from underlid.binmodel.faults.soil_moved import WATERED_AFTER
 from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.food import Food, food
 from underlid.binmodel.forecast import Forecast, foresee
@@ -205,7 +205,7 @@ def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
     changed = set(window.entries) ^ set(memory.entries)
     earliest = min(entry.at_ms for entry in changed) // BUCKET_MS
     memory.film.rewind(earliest)
-    memory.trust.rewind(earliest - HANDLED_AFTER)
+    memory.trust.rewind(earliest - WATERED_AFTER)
     memory.hour = -1
     memory.learn_again(earliest)
     memory.entries = window.entries

@@ -10,7 +10,7 @@ import pytest
 from binmodel.faulty import START_MS, Floats, Series, healthy, watched
 from underlid.binmodel.faults.fault import Cause, Fault
 from underlid.binmodel.hot import BUCKET_MS
-from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
+from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion, Sighting
 from underlid.timeline import HOUR_MS
 
 FROM_H, UNTIL_H, DAYS = 96.0, 144.0, 8
@@ -74,14 +74,28 @@ def test_steep_self_heat_is_no_fault(share: float) -> None:
     assert watched(healthy(10, 5, own=bread, share=share))[1] == []
 
 
-@pytest.mark.parametrize("written", [False, True])
-def test_watering_is_no_fault_of_the_soil_probe(written: bool) -> None:
-    def wetter(hours: Floats, values: Floats) -> Floats:
-        return values - np.where(hours > FROM_H, 250.0 * np.exp(-(hours - FROM_H) / 40.0), 0.0)
+def poured(lasts_h: float) -> Change:
+    """Return water poured on the soil probe, of which a part stays that falls by half in *lasts_h*."""
+    return lambda hours, values: (
+        values - np.where(hours > FROM_H, 250.0 * 0.5 ** ((hours - FROM_H) / lasts_h), 0.0)
+    )
 
+
+def test_watering_that_is_written_down_even_late_is_no_fault_of_the_soil_probe() -> None:
     at_ms = START_MS + round(FROM_H * HOUR_MS)
-    entries = [Entry("w", "tansy", at_ms, at_ms, LiquidAdded(1500.0))] if written else []
-    assert watched(healthy(10).change("soil_raw", wetter), entries=entries)[1] == []
+    for known_h in (0.0, 8.0):
+        known_ms = at_ms + round(known_h * HOUR_MS)
+        entry = Entry("w", "tansy", at_ms, known_ms, LiquidAdded(1500.0))
+        wetter = healthy(7).change("soil_raw", poured(28.0))
+        bin_, told = watched(wetter, entries=[entry])
+        assert told == []
+        assert not np.isnan(bin_.window(160.0).means("moisture_pct", 60 * 12)).any()
+
+
+def test_water_that_nobody_wrote_down_and_that_runs_off_is_no_fault() -> None:
+    bin_, told = watched(healthy(7).change("soil_raw", poured(5.0)))
+    assert told == []
+    assert bin_.trust.spans("soil_raw")[0][1] is not None
 
 
 def test_a_soil_probe_alone_that_stands_still_is_not_called_stuck() -> None:
@@ -240,12 +254,53 @@ def test_moisture_that_rises_for_days_after_a_big_feed_is_water_and_no_drift() -
     assert watched(rising, entries=[fed])[1] == []
 
 
-def test_a_soil_probe_that_falls_by_a_step_was_moved_and_its_past_is_in_no_trend() -> None:
+@pytest.mark.parametrize("counts", [-160.0, 100.0])
+@pytest.mark.parametrize("step_min", [5, 15])
+def test_moisture_is_unknown_after_a_soil_probe_was_moved_until_it_is_back(
+    counts: float, step_min: float
+) -> None:
+    there = while_it_lasts(lambda _, values: values + counts)
+    bin_, told = watched(healthy(DAYS, step_min).change("soil_raw", there))
+    assert causes(told) == {("soil_raw", Cause.MOVED)}
+    assert FROM_H + 12 <= told[0][0] <= FROM_H + 15
+    known = ~np.isnan(bin_.window(DAYS * 24.0).means("moisture_pct", DAYS * 288))
+    assert known[: round(FROM_H * 12) - 6 : 3].all()
+    assert not known[round(FROM_H * 12) + 6 : round(UNTIL_H * 12) - 6].any()
+    assert known[round(UNTIL_H * 12) + 24 : -24 : 3].all()
+    assert len(bin_.trust.spans("soil_raw")) == 1
+
+
+def test_a_weighed_sample_makes_a_moved_soil_probe_count_again_and_its_past_is_in_no_trend() -> (
+    None
+):
     def drier(hours: Floats, values: Floats) -> Floats:
         return values + np.where(hours >= FROM_H, 160.0, 0.0)
 
-    bin_, told = watched(healthy(6).change("soil_raw", drier))
+    at_ms = START_MS + round((FROM_H + 20.0) * HOUR_MS)
+    sample = Entry("s", "tansy", at_ms, at_ms, Sighting(moisture_pct=76.0))
+    bin_, told = watched(healthy(6).change("soil_raw", drier), entries=[sample])
     assert causes(told) == {("soil_raw", Cause.MOVED)}
     moisture = bin_.window(140.0).means("moisture_pct", 140 * 12)
     assert np.isnan(moisture[: round(FROM_H * 12)]).all()
     assert not np.isnan(moisture[-36 * 12 :]).any()
+
+
+def test_a_soil_probe_put_into_the_bed_only_now_was_not_moved() -> None:
+    def put_in(hours: Floats, values: Floats) -> Floats:
+        return np.where(hours < FROM_H, 2740.0, values)
+
+    assert ("soil_raw", Cause.MOVED) not in causes(
+        watched(healthy(6).change("soil_raw", put_in))[1]
+    )
+
+
+def test_a_moved_bed_probe_counts_with_its_step_taken_off() -> None:
+    good = healthy(DAYS)
+    warmer = good.change("bed_temp_c", while_it_lasts(lambda _, values: values + 3.0))
+    bin_, told = watched(warmer)
+    assert causes(told) == {("bed_temp_c", Cause.MOVED)}
+    true = watched(good)[0].window(DAYS * 24.0).means("bed_temp_c", DAYS * 288)
+    off = bin_.window(DAYS * 24.0).means("bed_temp_c", DAYS * 288) - true
+    assert np.nanmax(np.abs(off)) < 0.3
+    assert np.isnan(off).sum() <= 5 * 12
+    assert len(bin_.trust.spans("bed_temp_c")) == 1

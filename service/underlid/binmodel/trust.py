@@ -14,10 +14,12 @@ from zlib import crc32
 
 import numpy as np
 
+from underlid.binmodel.faults.believed import BACK_BUCKETS, counts_until, hide, mend, ways_out
 from underlid.binmodel.faults.channels import keys_of, probe_with
 from underlid.binmodel.faults.detectors import SLOW_H, Begun, begun_by_hour
 from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
 from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
+from underlid.binmodel.faults.moved import is_undone
 from underlid.binmodel.faults.scene import TEMPERATURES, Scene
 from underlid.binmodel.faults.spike_watch import SpikeWatch
 from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
@@ -33,6 +35,7 @@ OPENINGS_BEFORE: Final = 24
 OPENING_FINAL_AFTER: Final = 24
 FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
 UPSET_BUCKETS: Final = 2 * BUCKETS_PER_HOUR
+AILING_BUCKETS: Final = 6 * BUCKETS_PER_HOUR
 OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
 
 
@@ -90,10 +93,12 @@ class Trust:
         """Turn what is not believed of a channel's raw means, from bucket *start* on, into NaN."""
         key = (probe, channel)
         for one in self._spans.get(key, ()):
-            if one.cause in MASKS:
-                _hide(values, start, one.hides_from(channel), one.until_bucket)
+            if one.mended_from is not None:
+                mend(values, start, one)
+            elif one.cause in MASKS:
+                hide(values, start, one.hides_from(channel), one.until_bucket)
         if probe in self._clocks:
-            _hide(values, start, *self._clocks[probe])
+            hide(values, start, *self._clocks[probe])
         for bucket in reversed(self._spikes.found.get(key, ())):
             if bucket < start:
                 break
@@ -101,7 +106,7 @@ class Trust:
                 values[bucket - start] = np.nan
         if channel in LID_MOVES:
             for each in self.opened:
-                _hide(values, start, each.from_bucket, each.until_bucket)
+                hide(values, start, each.from_bucket, each.until_bucket)
 
     def faults(self, probe: str) -> list[Fault]:
         """Return the faults of a probe that the keeper is told of now, oldest first."""
@@ -110,7 +115,7 @@ class Trust:
             for key, spans in self._spans.items()
             if key[0] == probe
             for one in spans
-            if one.told_at(self.done)
+            if one.told_at(self.done, key[1])
         ]
         for key, (first, last) in self._told_spikes.items():
             if key[0] == probe and self.done - last < LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR:
@@ -212,9 +217,19 @@ class Trust:
         spans = self._spans.setdefault(key, [])
         if cause is Cause.DRIFT and key[1] in TEMPERATURES and self._upset(begin.from_bucket):
             return
-        if not any(one.cause is cause and one.until_bucket is None for one in spans):
-            found_h = table.first_h + begin.at + 1
+        if cause is Cause.MOVED and self._ailing(spans, begin.from_bucket):
+            return
+        found_h = table.first_h + begin.at + 1
+        going = [one for one in spans if one.cause is cause and one.until_bucket is None]
+        back = [one for one in going if one.mended_from and is_undone(*one.anchor, *begin.anchor)]
+        if back:
+            back[-1].until_bucket = max(begin.from_bucket + BACK_BUCKETS, back[-1].from_bucket)
+            back[-1].ended_h = found_h
+        elif not any(one.covers(begin.from_bucket) for one in spans if one.cause is cause):
             spans.append(Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended))
+        if cause is Cause.PULLED_OUT:
+            for one in ways_out(spans, begin.from_bucket):
+                one.until_bucket, one.ended_h = one.from_bucket, found_h
 
     def _upset(self, bucket: int) -> bool:
         """Tell whether a temperature is, or was in the days that drift is told from, at fault."""
@@ -226,6 +241,16 @@ class Trust:
             for key, spans in self._spans.items()
             for one in spans
             if key[1] in TEMPERATURES or one.cause is Cause.PULLED_OUT
+        )
+
+    @staticmethod
+    def _ailing(spans: list[Span], bucket: int) -> bool:
+        """Tell whether the channel was at fault in another way until shortly before: a step ends that."""
+        since = bucket - AILING_BUCKETS
+        return any(
+            one.until_bucket is None or one.until_bucket > since
+            for one in spans
+            if one.cause in MASKS - {Cause.MOVED} and one.from_bucket < bucket - 1
         )
 
     def _end(self, scene: Scene, hour: int) -> None:
@@ -245,7 +270,7 @@ class Trust:
     def _changed(self, before: int) -> int | None:
         """Return the earliest bucket before *before* whose trust has changed by whole hours."""
         shown = {
-            (key, one.cause, one.hides_from(key[1])): one.until_bucket
+            (key, one.cause, one.hides_from(key[1])): counts_until(one)
             for key, spans in self._spans.items()
             for one in spans
             if one.cause in MASKS
@@ -261,10 +286,3 @@ class Trust:
         for key, spans in self._spans.items():
             self._spans[key] = [one for one in spans if (one.until_bucket or before) >= oldest]
         return min((one for one in changed if one < before), default=None)
-
-
-def _hide(values: Floats, start: int, begin: int, until: int | None) -> None:
-    """Turn buckets begin ≤ number < until into NaN."""
-    stop = len(values) if until is None else until - start
-    if stop > 0:
-        values[max(0, begin - start) : stop] = np.nan

@@ -7,7 +7,17 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import Final, NamedTuple
 
-from underlid.binmodel.faults import drift, gaps, moved, noise, nonsense, pulled, ramp, still
+from underlid.binmodel.faults import (
+    drift,
+    gaps,
+    moved,
+    noise,
+    nonsense,
+    pulled,
+    ramp,
+    soil_moved,
+    still,
+)
 from underlid.binmodel.faults.fault import Cause, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 
@@ -21,7 +31,7 @@ DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
     (Cause.NOISE, noise.begins, noise.ended),
     (Cause.PULLED_OUT, pulled.soil_begins, pulled.soil_ended),
     (Cause.MOVED, moved.begins, moved.ended),
-    (Cause.MOVED, moved.soil_begins, moved.ended),
+    (Cause.MOVED, soil_moved.begins, soil_moved.ended),
 )
 """Asked at every whole hour."""
 

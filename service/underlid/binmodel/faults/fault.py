@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, Protocol
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
+from underlid.binmodel.openings import Opening
 from underlid.science.numeric import Floats
 
 
@@ -30,6 +31,12 @@ MASKS: Final = frozenset(Cause) - {Cause.DROPOUT, Cause.SPIKE}
 """The causes that take a whole span away. Of spikes only the buckets they fell in are taken."""
 
 SOILS: Final = ("soil_raw", "soil_index", "moisture_pct")
+
+SETTLES_H: Final = 3
+"""Hours for which a probe that was moved is not believed at its new place."""
+
+TOLD_AFTER_H: Final = 12
+"""A step of a soil probe is told so late: until then the keeper may write down what explains it."""
 
 LINGERS_H: Final = {
     Cause.NONSENSE: 12,
@@ -66,13 +73,40 @@ class Span:
     """Asked at every whole hour from which bucket on the channel is well again."""
 
     def hides_from(self, channel: str) -> int:
-        """Return the first bucket that is left out: of a moved soil probe all that came before."""
-        if self.cause is Cause.MOVED and channel in SOILS:
-            return self.from_bucket - WINDOW_BUCKETS
-        return self.from_bucket
+        """Return the first bucket that is left out.
 
-    def told_at(self, bucket: int) -> bool:
+        Of a moved soil probe all that came before, when it is believed at its new place.
+        """
+        until = self.until_bucket
+        if self.cause is not Cause.MOVED or channel not in SOILS or until is None:
+            return self.from_bucket
+        settled = until - self.from_bucket <= SETTLES_H * BUCKETS_PER_HOUR
+        return self.from_bucket - WINDOW_BUCKETS if settled else self.from_bucket
+
+    @property
+    def mended_from(self) -> int | None:
+        """Return the bucket from which a moved bed probe counts again, its step taken off."""
+        if self.cause is not Cause.MOVED or len(self.anchor) != 1:
+            return None
+        return self.from_bucket + SETTLES_H * BUCKETS_PER_HOUR
+
+    def covers(self, bucket: int) -> bool:
+        """Tell whether a fault of this kind that begins in *bucket* is this one.
+
+        A probe that was moved may be moved once more when it has settled.
+        """
+        if self.mended_from is None:
+            return self.until_bucket is None
+        settles = SETTLES_H * BUCKETS_PER_HOUR
+        marks = (self.from_bucket, self.until_bucket or self.from_bucket)
+        return any(abs(bucket - one) < settles for one in marks)
+
+    def told_at(self, bucket: int, channel: str) -> bool:
         """Tell whether the keeper hears of it at *bucket*."""
+        if self.cause is Cause.MOVED and channel in SOILS:
+            until = bucket if self.until_bucket is None else self.until_bucket
+            if until - self.from_bucket < TOLD_AFTER_H * BUCKETS_PER_HOUR:
+                return False
         if self.until_bucket is None:
             return True
         return bucket - self.until_bucket < LINGERS_H[self.cause] * BUCKETS_PER_HOUR
@@ -91,6 +125,11 @@ class Fault:
 
 class TrustView(Protocol):
     """What a window asks `trust.Trust`."""
+
+    @property
+    def opened(self) -> Sequence[Opening]:
+        """Return when the lid was lifted, oldest first."""
+        ...
 
     def hide(self, probe: str, channel: str, values: Floats, start: int) -> None:
         """Turn what is not believed of a channel's raw means, from bucket *start* on, into NaN."""

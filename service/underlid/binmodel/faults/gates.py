@@ -11,9 +11,10 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.fault import SOILS
-from underlid.binmodel.faults.moved import SOIL_STEP_PCT, STEP_K
+from underlid.binmodel.faults.moved import STEP_K
 from underlid.binmodel.faults.noise import GATE_H, noisy_sds
 from underlid.binmodel.faults.scene import Scene
+from underlid.binmodel.faults.soil_moved import STAYS, STEP_PCT
 from underlid.binmodel.faults.still import STEP_OF, STILL_H
 
 GATE_HOURS: Final = 8
@@ -36,7 +37,7 @@ def suspicious(scene: Scene) -> bool:
             if high > STEP_K:
                 return True
         elif channel in SOILS:
-            wet = table.mean[row, -4:] * scene.pct_per_unit(row)
-            if np.fmax.reduce(wet) - np.fmin.reduce(wet) >= SOIL_STEP_PCT:
+            wet = table.mean[row, -6:] * scene.pct_per_unit(row)
+            if np.fmax.reduce(wet) - np.fmin.reduce(wet) >= STAYS * STEP_PCT:
                 return True
     return False

@@ -1,7 +1,8 @@
 """Moved: the bed's temperature makes a step that no bed makes by itself, and stays there.
 
 Somebody took the probe and put it elsewhere, or handled the bin. Work that the journal has explains it.
-The channel is left out while the probe settles; then it is believed at its new place.
+The channel is left out while the probe settles. Then the step is taken off what it says: a bed does not
+warm by kelvins in minutes, so what it was at the old place goes on from there.
 """
 
 from __future__ import annotations
@@ -10,9 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.fault import SOILS, Span
-from underlid.binmodel.faults.pulled import FALL_PCT
-from underlid.binmodel.faults.scene import DRYING, Begin, Scene
+from underlid.binmodel.faults.fault import SETTLES_H, Span
+from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import Integers
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
@@ -20,21 +20,25 @@ from underlid.science.numeric import Floats
 RATE_K_H: Final = 5.0
 """Faster, a bed does not warm or cool (science page, probes)."""
 
-STEP_K: Final = 1.4
+STEP_K: Final = 1.2
 """Smaller steps are not worth a word (our judgement)."""
 
 WITHIN: Final = 3
 APART_MOST: Final = 12
 """Buckets between the two values of a step: a quarter of an hour, for slow probes an hour."""
 
-SOIL_STEP_PCT: Final = 5.0
-"""% points that a soil probe loses within two hours only when it is moved (our judgement); a rise may
-be water. What it said before, at another place, is no part of any trend."""
+TREND_H: Final = 3
+"""Hours before a step that tell how the bed was going anyway."""
 
 STAYS: Final = 0.6
 """Share of the step that is still there an hour later; else it was a spike or a visit."""
 
-SETTLES_H: Final = 3
+BACK_SHARE: Final = 0.35
+"""A step back that differs by less than this share takes the first one back (our judgement)."""
+
+HELD_MOST_H: Final = 12 * 24
+"""Then the new place is taken as meant: a service that was started anew knows no more of the past."""
+
 HANDLED_BEFORE: Final = 2 * BUCKETS_PER_HOUR
 HANDLED_AFTER: Final = 4 * BUCKETS_PER_HOUR
 """Notes are written an hour or two before or after the work."""
@@ -53,37 +57,24 @@ def begins(scene: Scene, at: int) -> list[Begin]:
     return found
 
 
-def soil_begins(scene: Scene, at: int) -> list[Begin]:
-    """Return the soil channels that fell by a step, and stayed, in an hour of index ≥ *at*."""
-    table = scene.table
-    found = []
-    for row in scene.rows(SOILS):
-        wet = table.mean[row] * scene.pct_per_unit(row)
-        first = max(2, at - 1)
-        falls = np.fmin(wet[first - 1 : -1], wet[first - 2 : -2]) - wet[first:]
-        for hour in (np.flatnonzero(falls >= SOIL_STEP_PCT) + first).tolist():
-            start = table.bucket_of(hour - 1)
-            stays = hour + 1 < table.hours and hour + 1 >= at
-            if not stays or not SOIL_STEP_PCT <= wet[hour - 2] - wet[hour + 1] < FALL_PCT:
-                continue
-            past = wet[max(0, hour - 26) : hour - 1]
-            if np.nanmedian(past) - wet[hour + 1] < SOIL_STEP_PCT:
-                continue
-            if not scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER, DRYING):
-                found.append(Begin(hour + 1, row, start))
-                break
-    return found
-
-
 def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:  # noqa: ARG001
-    """Return the bucket at which the probe has settled."""
-    until = span.from_bucket + SETTLES_H * BUCKETS_PER_HOUR
-    return until if scene.table.bucket_of(at + 1) >= until else None
+    """Return the bucket from which the new place is taken as meant; a step back ends it before."""
+    now = scene.table.bucket_of(at + 1)
+    return now if now - span.from_bucket >= HELD_MOST_H * BUCKETS_PER_HOUR else None
+
+
+def is_undone(step_k: float, by_k: float) -> bool:
+    """Tell whether one step takes another back.
+
+    >>> is_undone(2.4, -2.2), is_undone(2.4, 2.2), is_undone(2.4, -1.2)
+    (True, False, False)
+    """
+    return step_k * by_k < 0.0 and abs(step_k + by_k) <= BACK_SHARE * abs(step_k)
 
 
 def _of_row(scene: Scene, row: int, at: int) -> list[Begin]:
     table = scene.table
-    skip = max(0, at - 4) * BUCKETS_PER_HOUR
+    skip = max(0, at - 2 - TREND_H) * BUCKETS_PER_HOUR
     buckets, values = table.samples(row, skip)
     if len(values) < 5:
         return []
@@ -95,19 +86,43 @@ def _of_row(scene: Scene, row: int, at: int) -> list[Begin]:
         if later >= len(calm):
             continue
         hour = int(buckets[later]) // BUCKETS_PER_HOUR
-        before = calm[max(0, int(np.searchsorted(buckets, bucket - WITHIN)) - 1)]
-        left = float(np.median(calm[place : later + 1])) - before
-        step = calm[place] - before
-        stays = left * np.sign(step) >= STAYS * abs(step)
+        left = _left(buckets, calm, place, later)
         start = table.first_bucket + bucket - WITHIN
-        if hour < at or not stays or abs(left) < STEP_K:
+        if hour < at or abs(left) < STEP_K:
             continue
         if scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER):
             continue
         if found and start - found[-1].from_bucket < SETTLES_H * BUCKETS_PER_HOUR:
             continue
-        found.append(Begin(hour, row, start))
+        found.append(Begin(hour, row, start, (left,)))
     return found
+
+
+def _left(buckets: Integers, calm: Floats, place: int, later: int) -> float:
+    """Return what is left of a step an hour later; 0 when it was a spike or a visit."""
+    until = int(np.searchsorted(buckets, buckets[place] - WITHIN, side="right"))
+    since = int(np.searchsorted(buckets, buckets[place] - TREND_H * BUCKETS_PER_HOUR))
+    if until == 0:
+        return 0.0
+    past, now = slice(min(since, until - 1), until), slice(place, later + 1)
+    slope = slope_of(buckets[past], calm[past])
+    before = float(np.median(calm[past] + slope * (buckets[place] - buckets[past])))
+    left = float(np.median(calm[now] - slope * (buckets[now] - buckets[place]))) - before
+    off = np.abs(calm[[until - 1, place]] - [before, before + left])
+    return left if (off <= (1.0 - STAYS) * abs(left)).all() else 0.0
+
+
+def slope_of(at: Integers, values: Floats) -> float:
+    """Return how fast values go, by the halves of their span: one spike moves no median.
+
+    >>> slope_of(np.arange(6), np.array([1.0, 2.0, 3.0, 4.0, 90.0, 6.0]))
+    1.0
+    """
+    half = len(at) // 2
+    if half < 3:
+        return 0.0
+    rises = (values[-half:] - values[:half]) / (at[-half:] - at[:half])
+    return float(np.median(rises))
 
 
 def middle_of_three(values: Floats) -> Floats:

@@ -268,7 +268,7 @@ def fallen_at(scene: Scene, row: int, hour: int, hours: int) -> int | None:
     wet = scene.table.mean[row, : hour + 1] * scene.pct_per_unit(row)
     now = wet[-hours:]
     now = now[~np.isnan(now)]
-    if not len(now) or len(wet) < 4 or not _is_dry(scene, row, hour, hours):
+    if not len(now) or len(wet) < 4 or not is_dry(scene, row, hour, hours):
         return None
     before = np.fmax(wet[:-3], wet[1:-2])
     with np.errstate(invalid="ignore"):
@@ -278,7 +278,7 @@ def fallen_at(scene: Scene, row: int, hour: int, hours: int) -> int | None:
     return int(at[-1]) + 1 if len(at) else None
 
 
-def _is_dry(scene: Scene, row: int, hour: int, hours: int) -> bool:
+def is_dry(scene: Scene, row: int, hour: int, hours: int) -> bool:
     """Tell whether a soil channel lies near its dry end, as far as that is known."""
     probe, channel = scene.table.keys[row]
     recent = scene.table.mean[row, max(0, hour - hours + 1) : hour + 1]
