@@ -16,7 +16,9 @@ import numpy as np
 from underlid.binmodel.outlook.feed_pulse import (
     BACK_H,
     COURSES,
+    TIGHT,
     USUAL,
+    Courses,
     Pulses,
     most_w,
     pulses_of,
@@ -53,7 +55,7 @@ OFFSET_SD_K: Final = 1.5
 """Of the bed over its shed when nothing is fed: sensors, sun on one wall, evaporation."""
 
 LEFT_FADES_H: Final = 48.0
-LEFT_SD_K: Final = 0.7
+LEFT_SD_K: Final = 0.5
 """What feeds and shed do not explain, and how long it lasts (our judgement)."""
 
 STEP_SD_K: Final = 0.15
@@ -66,6 +68,14 @@ in a bin that loses a third less than thought: 1.2 · 1.4 · 1.5 (our judgement)
 
 TEMPER: Final = 0.5
 """The evidence for a course counts by half: none is quite right (our judgement)."""
+
+COURSE_SD: Final = 0.15
+COURSE_H: Final = 24.0
+"""Of a pulse's warmth, a day ahead: food goes its own course, whatever fits so far (our judgement)."""
+
+TIGHT_FROM: Final = 0.2
+"""From this share of the most heat on, usually made, want of oxygen may matter: food may be fast, and air
+short."""
 
 PROBE_SD_K: Final = 0.2
 """What a bed probe may be off by, which its own readings do not show (from memory: ± 0.5 K at most)."""
@@ -114,11 +124,13 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         usual = warmth_k(pulses, guess, lag_h, loss, limit, USUAL)[0, :, BACK_H:].sum(axis=0)
         rest = now - room_ahead[0] - usual[0]
         guess[BACK_H:] = np.clip(room_ahead + usual + rest, 0.0, 60.0)
-        fit = _with_feeds(excess, warmth_k(pulses, guess, lag_h, loss, limit))
+        courses = TIGHT if usual.max() * loss > TIGHT_FROM * limit else COURSES
+        shapes = warmth_k(pulses, guess, lag_h, loss, limit, courses)
+        fit = _with_feeds(excess, shapes, courses)
         seen_k = float(np.nanmax(excess))
         fit = _limited(fit, max(limit / loss, seen_k))
     else:
-        fit = _with_feeds(excess, np.zeros((len(COURSES.chance), 0, BACK_H + FUTURE_H)))
+        fit = _with_feeds(excess, np.zeros((1, 0, BACK_H + FUTURE_H)), USUAL)
     mean = room_ahead + fit.own_k + _left(fit)
     left_before = last_two(fit.left_k)
     fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
@@ -173,7 +185,7 @@ def _followed_sd(shed: Ahead, lag_h: float) -> Floats:
     return after_lag(shed.sd, lag_h, 0.0)
 
 
-def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
+def _with_feeds(excess: Floats, shapes: Floats, kinds: Courses) -> Fit:
     """Fit offset and feeds to the bed's excess over the shed, for each course of decay, and mix them."""
     courses, feeds, _ = shapes.shape
     design = np.concatenate([np.ones((courses, 1, shapes.shape[2])), shapes], axis=1)
@@ -187,13 +199,13 @@ def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
     prior[0] = prior[:, 0] = 0.0
     prior += np.diag(np.concatenate([[OFFSET_SD_K**2], np.full(feeds, OWN_SD**2)]))
     precision = np.linalg.inv(prior)
-    variance = _step_variance(y - prior_mean @ x[1]) if len(y) else STEP_SD_K**2
+    variance = _step_variance(y - prior_mean @ x[min(1, courses - 1)]) if len(y) else STEP_SD_K**2
     gram = precision + x @ x.transpose(0, 2, 1) / variance
     pull = precision @ prior_mean + x @ y / variance
     covariance = np.linalg.inv(gram)
     found = np.einsum("pij,pj->pi", covariance, pull)
     found[:, 1:] = np.clip(found[:, 1:], 0.0, SCALE_MOST)
-    weight = _weights(y, x, found - prior_mean, found, precision, gram, variance)
+    weight = _weights(y, x, found - prior_mean, found, precision, gram, variance, kinds.chance)
     ahead = design[:, :, BACK_H:]
     middle = weight @ np.einsum("pi,pih->ph", found, ahead)
     sd = _moves_sd(found, covariance, weight, ahead, design[:, :, BACK_H - 2 : BACK_H])
@@ -205,12 +217,18 @@ def _with_feeds(excess: Floats, shapes: Floats) -> Fit:
 def _moves_sd(
     found: Floats, covariance: Floats, weight: Floats, ahead: Floats, lately: Floats
 ) -> Floats:
-    """Return the sd of what offset and feeds will change from now on: what they make now is seen."""
+    """Return the sd of what offset and feeds will change from now on: what they make now is seen.
+
+    The feeds' part of it also is as wrong as no course is quite right.
+    """
     fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
     free = ahead - lately.mean(axis=2)[:, :, None] * fades
     moves = np.einsum("pi,pih->ph", found, free)
     variance = (free * (covariance @ free)).sum(axis=1) + np.square(moves - weight @ moves)
-    result: Floats = np.sqrt(weight @ variance)
+    warm = np.einsum("pi,pih->ph", found[:, 1:], ahead[:, 1:])
+    now = np.einsum("pi,pi->p", found[:, 1:], lately.mean(axis=2)[:, 1:])
+    wrong = COURSE_SD * np.maximum(warm, now[:, None]) * -np.expm1(-HOURS_AHEAD / COURSE_H)
+    result: Floats = np.sqrt(weight @ (variance + np.square(wrong)))
     return result
 
 
@@ -239,13 +257,14 @@ def _weights(
     precision: Floats,
     gram: Floats,
     variance: float,
+    chance: Floats,
 ) -> Floats:
     """Return how likely each course is, from its evidence."""
     misfit = y - np.einsum("pi,pin->pn", found, x)
     cost = np.einsum("pn,pn->p", misfit, misfit) / variance
     cost += np.einsum("pi,ij,pj->p", moved, precision, moved)
     score = -0.5 * (cost + np.linalg.slogdet(gram)[1]) * TEMPER
-    raw = COURSES.chance * np.exp(score - score.max())
+    raw = chance * np.exp(score - score.max())
     result: Floats = raw / raw.sum()
     return result
 

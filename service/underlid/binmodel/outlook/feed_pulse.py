@@ -30,8 +30,14 @@ SENSIBLE_SHARE: Final = 0.65
 
 OXYGEN_W_M2: Final = 600.0
 """The most heat a square metre of bed can make, W: oxygen through 7 cm of bed with a third of air (0.27
-kg/m³ of it, diffusion 3.8e-6 m²/s, 14 MJ per kg of oxygen, all from memory) is 200; three times that for
-what comes in at the sides and by convection (our judgement)."""
+kg/m³ of it, diffusion 3.8e-6 m²/s, 14 MJ per kg of oxygen, all from memory) is 200; up to three times that
+for what comes in at the sides and by convection (our judgement)."""
+
+BREATHS: Final = (1.0, 0.6, 0.35)
+"""Shares of that most which are weighed against each other where it matters."""
+
+W_KG_D: Final = HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0
+"""Sensible heat of a kilogram of volatile solids that burns in a day."""
 
 HYDROLYSIS_PER_D: Final = 1.0
 DECAY_PER_D: Final = 0.35
@@ -44,21 +50,34 @@ judgement)."""
 
 @dataclass(frozen=True, slots=True)
 class Courses:
-    """Ways in which food may decay: each a pace, the share of it that is ready to burn, a chance."""
+    """Ways in which food may decay: each a pace, the share that is ready to burn, a chance."""
 
     pace: Floats
     ready: Floats
     chance: Floats
+    breath: Floats
+    """Of the most heat that oxygen allows."""
 
 
-USUAL: Final = Courses(np.array([1.0]), np.array([0.0]), np.array([1.0]))
-COURSES: Final = Courses(
-    np.array([0.55, 1.0, 1.8, 0.55, 1.0, 1.8]),
-    np.array([0.0, 0.0, 0.0, 0.5, 0.5, 0.5]),
-    np.array([0.125, 0.25, 0.125, 0.125, 0.25, 0.125]),
-)
-"""The rates are typical; a bin's own may be about half or twice as fast. And without the ready half a
-bed that warms at once would seem to have a pulse many times as strong (our judgement)."""
+def _courses(breaths: tuple[float, ...]) -> Courses:
+    """Return the grid of courses.
+
+    The rates are typical; a bin's own may be about half or twice as fast. And without the ready half a
+    bed that warms at once would seem to have a pulse many times as strong (our judgement).
+    """
+    grid = [
+        (pace, ready, chance / 2.0 / len(breaths), breath)
+        for breath in breaths
+        for ready in (0.0, 0.5)
+        for pace, chance in ((0.55, 0.25), (1.0, 0.5), (1.8, 0.25))
+    ]
+    return Courses(*np.array(grid).T)
+
+
+USUAL: Final = Courses(*np.array([[1.0], [0.0], [1.0], [1.0]]))
+COURSES: Final = _courses((1.0,))
+TIGHT: Final = _courses(BREATHS)
+"""For food that may want more oxygen than it gets."""
 
 BACK_H: Final = 240
 """Feeds and warmth of the last ten days count: a pool at 20 °C is then down to a thirtieth."""
@@ -131,25 +150,60 @@ def warmth_k(
     lag_h, loss_w_k
         τ and UA of the bin.
     limit_w
-        What all feeds together can make at the most; each then has its share of it.
+        What all feeds together can make at the most, W.
     """
-    count = len(bed_c)
-    speed = decay_rate_factor(np.clip(bed_c, 0.0, 60.0))
-    clock = np.concatenate([[0.0], np.cumsum(speed)]) / 24.0
-    middle = (clock[:-1] + clock[1:]) / 2.0
-    began = np.interp(pulses.at_h, np.arange(count + 1), clock)
-    age = np.maximum(middle - began[:, None], 0.0)
+    speed = decay_rate_factor(np.clip(bed_c, 0.0, 60.0))[None]
+    watts = _watts(pulses, speed, courses)
+    limits_w = limit_w * courses.breath
+    if (watts.sum(axis=1).max(axis=1) > limits_w).any():
+        speed = speed * _breathed(pulses, speed[0], limits_w, courses)
+        watts = _watts(pulses, speed, courses)
+        together = watts.sum(axis=1, keepdims=True)
+        watts *= np.minimum(1.0, limits_w[:, None, None] / np.maximum(together, 1e-9))
+    return after_lag(_joined(watts / loss_w_k), lag_h, 0.0)
+
+
+def _watts(pulses: Pulses, speed: Floats, courses: Courses) -> Floats:
+    """Return the heat of each feed, courses by feeds by hours; *speed* is one row or one a course."""
+    count = speed.shape[1]
+    clock = np.zeros((len(speed), count + 1))
+    np.cumsum(speed / 24.0, axis=1, out=clock[:, 1:])
+    middle = ((clock[:, :-1] + clock[:, 1:]) / 2.0)[:, None]
+    hours = np.arange(count + 1)
+    began = np.array([np.interp(pulses.at_h, hours, one) for one in clock])[..., None]
+    age = np.maximum(middle - began, 0.0)
     pace, ready = courses.pace[:, None, None], courses.ready[:, None, None]
     hydrolysis, decay, sugar = (
         rate * pace for rate in (HYDROLYSIS_PER_D, DECAY_PER_D, READY_PER_D)
     )
     pulp = hydrolysis / (hydrolysis - decay) * (np.exp(-decay * age) - np.exp(-hydrolysis * age))
-    at_once = sugar * np.exp(-sugar * age) * (middle >= began[:, None])
-    burnt = speed * ((1.0 - ready) * decay * pulp + ready * at_once)
-    watts = pulses.volatile_kg[:, None] * burnt * (HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0)
-    together = watts.sum(axis=1, keepdims=True)
-    watts *= np.minimum(1.0, limit_w / np.maximum(together, 1e-9))
-    return after_lag(_joined(watts / loss_w_k), lag_h, 0.0)
+    at_once = sugar * np.exp(-sugar * age) * (middle >= began)
+    burnt = speed[:, None] * ((1.0 - ready) * decay * pulp + ready * at_once)
+    result: Floats = pulses.volatile_kg[:, None] * burnt * W_KG_D
+    return result
+
+
+def _breathed(pulses: Pulses, speed: Floats, limits_w: Floats, courses: Courses) -> Floats:
+    """Return what share of its speed want of oxygen leaves to decay, courses by hours.
+
+    What cannot burn is not lost: it burns later, so a limited pulse is lower and longer.
+    """
+    shares = np.ones((len(limits_w), len(speed)))
+    at = np.minimum(pulses.at_h.astype(np.int64), len(speed) - 1)
+    fed_kg = np.bincount(at, pulses.volatile_kg, len(speed))
+    whole, pulp, sugar = np.zeros((3, len(limits_w)))
+    paces = courses.pace * speed[:, None]
+    for hour in range(int(at.min()), len(speed)):
+        whole = whole + (1.0 - courses.ready) * fed_kg[hour]
+        sugar = sugar + courses.ready * fed_kg[hour]
+        wanted_w = paces[hour] * (DECAY_PER_D * pulp + READY_PER_D * sugar) * W_KG_D
+        shares[:, hour] = share = limits_w / np.maximum(wanted_w, limits_w)
+        days = paces[hour] * share / 24.0
+        fallen = whole * (HYDROLYSIS_PER_D * days)
+        whole = whole - fallen
+        pulp = pulp * (1.0 - DECAY_PER_D * days) + fallen
+        sugar = sugar * (1.0 - READY_PER_D * days)
+    return shares
 
 
 def _joined(each: Floats) -> Floats:
