@@ -92,18 +92,16 @@ def _beyond(value: str, limit: str, way: str, whose: str = "", *, beyond: bool) 
     return f"{value}, {'' if beyond else 'still near '}{whose or 'the '}limit of {limit}"
 
 
-def _condensation(finding: Finding, name: str, units: Units) -> str:
+HOW_FILM: Final = {"lid_probe": "measured lid", "humidity": "a guess without a shed air probe"}
+
+
+def _condensation(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     evidence = finding.evidence
-    if finding.grade == "humidity":
-        return (
-            f"{name}'s headspace has been at {evidence['headspace_rh_pct']} % humidity over a bed"
-            f" {_step(finding, 'bed_over_headspace_k', units)} warmer, so the lid is probably wet"
-        )
-    how = "measured lid" if finding.grade == "lid_probe" else "estimated"
+    how = HOW_FILM.get(finding.grade, "estimated")
     does = "drips on the bed" if evidence["lid_film_band"] == "drips" else "runs with drops"
     return (
         f"{name}'s lid {does}: about {_number(finding, 'lid_film_g_m2'):.0f} g/m² of water"
-        f" ({how}), {_change(_number(finding, 'condensing_g_m2_h'))}"
+        f" ({how}), {_change(float(evidence.get('condensing_g_m2_h', 0.0)))}"
     )
 
 

@@ -1,0 +1,259 @@
+"""The film of one lid under every guess at once, hour by hour, and how well each guess fits.
+
+The headspace holds so little vapour that it is in balance at every moment: what leaves the bed goes onto
+the lid or out to the shed. So each guess foretells a humidity and grows a film. Guesses that foretell
+the humidity that is read, and a film that the keeper's words fit, count more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import exp, isnan, nan
+from typing import Final
+
+import numpy as np
+
+from underlid.binmodel.bins import BinKind
+from underlid.binmodel.lids.guesses import RH_OFF_PCT, RH_OFF_SD_PCT, Guesses, guesses_of
+from underlid.binmodel.lids.hours import LidHour
+from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
+from underlid.journal.entries import LidLook
+from underlid.science.numeric import Floats
+from underlid.science.psychrometrics import absolute_humidity_g_m3
+
+PATCHY_G_M2: Final = 6.0
+"""A thinner film covers only a part of the lid, which dries the slower (our judgement)."""
+
+COVER_FADES_H: Final = 168.0
+"""Bedding on top gets wet and is pulled under (our judgement)."""
+
+RH_SD_PCT: Final = 1.8
+ALIKE_H: Final = 30.0
+"""Error of a foretold hour, and how many hours are wrong alike: the guesses leave things out that last
+for a day (our judgement)."""
+
+SATURATED_PCT: Final = 99.3
+"""From here on a sensor only says that it is at its end."""
+
+OPEN_PCT: Final = 8.0
+"""So far below what a closed bin shows, air comes in that no guess knows of: then the humidity itself is
+taken, and the guess is not blamed for more."""
+
+SHARE: Final = 0.55
+SHARE_SD: Final = 0.15
+HEAD_OFF_SD_K: Final = 0.3
+HEAD_VARIANCE_K2: Final = 0.18
+"""Of headspace − shed as a line over bed − shed: slope, offset (of sensors alone) and an hour's error
+with its likeness to the next (our judgement)."""
+
+
+class Cloud:
+    """All guesses at the end of one hour."""
+
+    __slots__ = (
+        "_count",
+        "_cover",
+        "_line",
+        "_off",
+        "_seen",
+        "_square",
+        "blind",
+        "film",
+        "flux",
+        "guesses",
+        "weight",
+    )  # fmt: skip
+
+    def __init__(self, kind: BinKind) -> None:
+        self.guesses: Guesses = guesses_of(kind)
+        self.film: Floats = self.guesses.start_g_m2.copy()
+        count = len(self.film)
+        self.flux: Floats = np.full(count, nan)
+        self.weight: Floats = np.full(count, 1.0 / count)
+        self.blind = False
+        """The last hour's shed air was not measured."""
+        self._cover = 0.0
+        self._count = 0
+        self._off: Floats = np.zeros(count)
+        self._square: Floats = np.zeros(count)
+        self._seen: Floats = np.zeros(count)
+        one, slope = 1.0 / HEAD_OFF_SD_K**2, 1.0 / SHARE_SD**2
+        self._line = (one, 0.0, slope, 0.0, SHARE * slope)
+
+    def copy(self) -> Cloud:
+        """Return this moment, to come back to; arrays are never changed in place."""
+        other = object.__new__(Cloud)
+        for name in self.__slots__:
+            setattr(other, name, getattr(self, name))
+        return other
+
+    @property
+    def share(self) -> float:
+        """Return how far the headspace follows the bed, as learnt so far."""
+        return min(1.0, max(0.0, self._head_line()[0]))
+
+    @property
+    def cover_kg_m2(self) -> float:
+        """Return the bedding on top."""
+        return self._cover
+
+    def step(self, hour: LidHour) -> None:
+        """Move on by one hour."""
+        self.see(hour.looks)
+        self._cover = self._cover * exp(-1.0 / COVER_FADES_H) + hour.cover_kg_m2
+        self.flux = self._flux(hour)
+        if not isnan(float(self.flux[0])):
+            film = self.film + self.flux
+            self.film = np.minimum(np.maximum(film, 0.0), FILM_MOST_G_M2)
+        if not isnan(hour.rh_pct):
+            self._weigh()
+
+    def go_on(self, hours: float) -> None:
+        """Let the film go on for a part of an hour as it did in the last."""
+        film = np.where(np.isnan(self.flux), self.film, self.film + hours * self.flux)
+        self.film = np.minimum(np.maximum(film, 0.0), FILM_MOST_G_M2)
+
+    def see(self, looks: Iterable[LidLook]) -> None:
+        """Take in what the keeper saw, in the order of time."""
+        for look in looks:
+            self._seen = self._seen + np.log(likelihood(self.film, look))
+            self.film = seen(self.film, look)
+            self._weigh()
+
+    @property
+    def humid_h(self) -> int:
+        """Return in how many hours the humidity has told something."""
+        return self._count
+
+    def chance(self, limit_g_m2: float) -> float:
+        """Return the chance that the film is at a limit or beyond."""
+        return float(self.weight[self.film >= limit_g_m2].sum())
+
+    def quantiles(self, *shares: float) -> list[float]:
+        """Return the films below which these shares of the chance lie."""
+        order = np.argsort(self.film, kind="stable")
+        at = np.searchsorted(np.cumsum(self.weight[order]), shares)
+        found: list[float] = self.film[order][np.minimum(at, len(order) - 1)].tolist()
+        return found
+
+    def mean_flux(self) -> float:
+        """Return the likely condensing flux of the hour, g/m²h; NaN where it is not known."""
+        return float((self.weight * self.flux).sum())
+
+    def _flux(self, hour: LidHour) -> Floats:
+        """Return what condenses in the hour, g/m²; NaN where temperatures are not known."""
+        guesses = self.guesses
+        temps = self._temps(hour)
+        if temps is None:
+            return np.full(len(self.film), nan)
+        shed_c, head_c, surface_c, lid_c = temps
+        rh = guesses.shed_rh_pct if isnan(hour.shed_rh_pct) else hour.shed_rh_pct
+        outside = full_g_m3(shed_c) * rh / 100.0
+        at_lid = full_g_m3(lid_c)
+        patch = np.minimum(1.0, self.film / PATCHY_G_M2)
+        at_head = full_g_m3(head_c)
+        if isnan(hour.bed_c):
+            inside = at_head * np.minimum(hour.rh_pct - guesses.rh_off_pct, 100.0) / 100.0
+            flux = guesses.lid_m_h * np.where(inside > at_lid, 1.0, patch) * (inside - at_lid)
+        else:
+            at_bed = full_g_m3(surface_c)
+            off_bed = guesses.bed_m_h / (1.0 + self._cover / guesses.cover_kg_m2)
+            supply = off_bed * at_bed + guesses.out_m_h * outside
+            ways = off_bed + guesses.out_m_h
+            onto = guesses.lid_m_h * np.where(supply > ways * at_lid, 1.0, patch)
+            inside = (supply + onto * at_lid) / (ways + onto)
+            flux = onto * (inside - at_lid)
+            flux = self._compare(hour, inside, at_head, at_lid, flux, patch)
+        if hour.open_h > 0.0:
+            flux = flux - hour.open_h * guesses.lid_m_h * np.maximum(0.0, at_lid - outside)
+        result: Floats = flux
+        return result
+
+    def _compare(
+        self,
+        hour: LidHour,
+        inside: Floats,
+        at_head: Floats,
+        at_lid: Floats,
+        flux: Floats,
+        patch: Floats,
+    ) -> Floats:
+        """Note how far the humidity is from what each guess foretells; return the believed flux."""
+        if isnan(hour.rh_pct):
+            return flux
+        left = hour.rh_pct - RH_OFF_PCT - np.minimum(100.0, 100.0 * inside / at_head)
+        if not hour.upset and hour.rh_pct < SATURATED_PCT:
+            clipped = np.clip(left, -OPEN_PCT, OPEN_PCT)
+            self._count += 1
+            self._off = self._off + clipped
+            self._square = self._square + clipped * clipped
+        is_open = left < -OPEN_PCT
+        if not is_open.any():
+            return flux
+        measured = hour.rh_pct / 100.0 * at_head
+        onto = self.guesses.lid_m_h * np.where(measured > at_lid, 1.0, patch)
+        result: Floats = np.where(is_open, onto * (measured - at_lid), flux)
+        return result
+
+    def _weigh(self) -> None:
+        """Weigh the guesses anew; a lasting error of the humidity sensor is reckoned with."""
+        variance = RH_SD_PCT**2 * ALIKE_H
+        lasting = self._off * self._off / (self._count + variance / RH_OFF_SD_PCT**2)
+        log_weight = self._seen - 0.5 * (self._square - lasting) / variance
+        weight = np.exp(log_weight - log_weight.max())
+        self.weight = weight / weight.sum()
+
+    def _temps(self, hour: LidHour) -> tuple[Floats, Floats, Floats, Floats] | None:
+        """Return shed, headspace, bed's surface and lid of each guess, °C; None where not known."""
+        guesses = self.guesses
+        share, offset, share_sd, offset_sd = self._head_line()
+        bed_c, head_c, shed_c = hour.bed_c, hour.head_c, hour.shed_c
+        count = len(self.film)
+        self.blind = isnan(shed_c)
+        if self.blind:
+            if isnan(bed_c) or isnan(head_c):
+                return None
+            follows = np.clip(share + share_sd * guesses.share_z, 0.2, 0.85)
+            over = (bed_c - head_c + offset + offset_sd * guesses.head_z) / (1.0 - follows)
+            shed, head_over = bed_c - over, follows * over
+        elif isnan(bed_c):
+            if isnan(head_c) or isnan(hour.rh_pct):
+                return None
+            shed, over = np.full(count, shed_c), np.zeros(count)
+            head_over = over + head_c - shed_c
+        else:
+            shed, over = np.full(count, shed_c), bed_c - guesses.bed_off_k - shed_c
+            if isnan(head_c):
+                if isnan(hour.rh_pct) and not self._count:
+                    return None  # nothing has ever been measured under the lid
+                head_over = share * over
+            else:
+                if not hour.upset:
+                    self._learn_head(bed_c - shed_c, head_c - shed_c)
+                head_over = head_c - shed_c - offset - share * guesses.bed_off_k
+        lid = shed + guesses.factor * head_over
+        if not isnan(hour.lid_c):
+            lid = hour.lid_c - guesses.lid_off_k
+        return shed, shed + head_over, shed + over + guesses.surface * (head_over - over), lid
+
+    def _learn_head(self, over_k: float, head_over_k: float) -> None:
+        one = 1.0 / HEAD_VARIANCE_K2
+        a, b, c, d, e = self._line
+        self._line = (
+            a + one,
+            b + one * over_k,
+            c + one * over_k * over_k,
+            d + one * head_over_k,
+            e + one * over_k * head_over_k,
+        )
+
+    def _head_line(self) -> tuple[float, float, float, float]:
+        """Return slope and offset of headspace over bed, and their sd."""
+        a, b, c, d, e = self._line
+        both = a * c - b * b
+        return (a * e - b * d) / both, (c * d - b * e) / both, (a / both) ** 0.5, (c / both) ** 0.5
+
+
+def full_g_m3(temp_c: Floats) -> Floats:
+    """Return what saturated air holds, g/m³."""
+    return absolute_humidity_g_m3(temp_c, np.full(temp_c.shape, 100.0))
