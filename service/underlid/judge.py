@@ -24,7 +24,7 @@ from underlid.binmodel.bins import Setup
 from underlid.binmodel.facts import bins_reached, facts_of
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
-from underlid.binmodel.lid import LidFilm, fluxes, lid_now, lid_temps
+from underlid.binmodel.lid import LidFilm, lid_now, lid_temps
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.trust import Trust
@@ -80,7 +80,7 @@ class Judge:
             del self._memories[bin_id]
             self._due_ms.pop(bin_id, None)
         for bin_id in setup.bins:
-            self._memories.setdefault(bin_id, BinMemory(LidFilm(now_ms), Trust(now_ms, bin_id)))
+            self._memories.setdefault(bin_id, BinMemory(LidFilm(now_ms, bin_id), Trust(now_ms, bin_id)))
             self._look_again(bin_id, 0)
         return new
 
@@ -214,8 +214,9 @@ class Judge:
         series["lid_margin_k"] = series["lid_temp_c"] - series["dew_point_c"]
         series["self_heat_k"] = self_heat_series(window, WINDOW_BUCKETS)
         film = memory.film.last(WINDOW_BUCKETS)
-        padded = np.concatenate([np.full(WINDOW_BUCKETS - len(film), np.nan), film])
-        series["lid_film_g_m2"] = np.where(np.isnan(fluxes(window, WINDOW_BUCKETS)), np.nan, padded)
+        known = np.where(np.isnan(memory.film.last_flux(WINDOW_BUCKETS)), np.nan, film)
+        unknown = np.full(WINDOW_BUCKETS - len(film), np.nan)
+        series["lid_film_g_m2"] = np.concatenate([unknown, known])
         return Derived(starts, series)
 
     def _settle(self, end: int) -> None:

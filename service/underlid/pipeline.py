@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TypeVar
-from zlib import crc32
 
 from underlid.advice.catalogue import advice_for
 from underlid.advice.days import waits_for
@@ -26,11 +25,11 @@ from underlid.binmodel.faults.soil_moved import WATERED_AFTER
 from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.food import Food, food
 from underlid.binmodel.forecast import Forecast, foresee
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY
+from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.known import Known
 from underlid.binmodel.learning import learn
 from underlid.binmodel.lessons import Lessons
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.lid import LidFilm, day_offset
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.trust import Trust
 from underlid.binmodel.window import BinWindow
@@ -168,11 +167,8 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         if changed * BUCKET_MS < day * DAY_MS + begins_ms:
             memory.day = -1
     if day != memory.day:
-        before = memory.lessons
         memory.lessons = learn(replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None))
         memory.day = day
-        if before is None or _lid_differs(before, memory.lessons):
-            memory.film.rewind(memory.film.first_bucket)
     window = replace(window, lessons=memory.lessons)
     memory.film.advance(window)
     hour = (window.now_ms - begins_ms % HOUR_MS) // HOUR_MS
@@ -185,19 +181,13 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     return window, Known(memory.film, memory.drying, memory.forecast, memory.food)
 
 
-def _lid_differs(before: Lessons, after: Lessons) -> bool:
-    """Tell whether the film has to be run anew."""
-    factor, loss = after.lid_factor.value, after.lid_loss_g_m2_h.value
-    return factor != before.lid_factor.value or loss != before.lid_loss_g_m2_h.value
-
-
 def day_offset_ms(bin_id: str) -> int:
     """Return when after midnight (UTC) a bin is learnt from, so that not all are at once.
 
     >>> day_offset_ms("tansy") % BUCKET_MS
     0
     """
-    return crc32(bin_id.encode()) % BUCKETS_PER_DAY * BUCKET_MS
+    return day_offset(bin_id) * BUCKET_MS
 
 
 def _journal_changed(window: BinWindow, memory: BinMemory) -> None:

@@ -11,7 +11,8 @@ from judge.series import START_MS, Curve, entry, melon, readings, setup
 from underlid.binmodel.bins import Bin, BinKind, Setup
 from underlid.binmodel.drying import Drying, day_means
 from underlid.binmodel.feeds import feed_with_bedding, water_over_g, wet_feed
-from underlid.binmodel.lid import FILM_MOST_G_M2, lid_now, net_g_m2_h
+from underlid.binmodel.lid import lid_now
+from underlid.binmodel.lids.looks import FILM_MOST_G_M2
 from underlid.binmodel.thermal import running_mean, self_heat, time_constant_h
 from underlid.journal.entries import BeddingAdded, Entry, Feed, LidLook, Portion, Sighting
 from underlid.judge import Derived, Judge
@@ -42,10 +43,10 @@ def air(_hour: float) -> dict[str, float]:
     return {"shed_temp_c": 19.0}
 
 
-WET_G_M2_H = 8.2
-"""Lid at 19 + 0.7·5 = 22.5 °C. By the sensor 14.1 g/m²h (Lewis relation), sd 11.9 with 0.75 K of lid
-and 2 % of humidity; by the bed, whose surface is at 24.8 °C, 2.6 m/h · (22.72 − 19.94) g/m³ = 7.2,
-sd 4.7. Weighed by their variances: 8.2."""
+WET_G_M2_H = 10.0
+"""Bed 25 °C, headspace 24, shed 19: the surface is at 24.9 °C (22.85 g/m³), the lid at 19 + 0.7·5 = 22.5
+(19.94). 7.5 m/h off the bed, 9.5 onto the lid, 0.4 out to a shed of 10 g/m³: the headspace is at
+20.99 g/m³, and 10.0 g/m²h condense. With guesses it is near that."""
 
 
 def wet(_hour: float) -> dict[str, float]:
@@ -54,12 +55,11 @@ def wet(_hour: float) -> dict[str, float]:
 
 def test_the_film_is_the_flux_times_the_hours_until_it_drips() -> None:
     judge = judged(wet, air, 48)
-    window = judge._window("tansy", START_MS + 48 * HOUR_MS)
-    flux = lid_now(window).flux_g_m2_h
-    assert flux == pytest.approx(WET_G_M2_H, rel=0.05)
+    flux = judge._memories["tansy"].film.last_flux(36 * 12)
+    assert flux[-1] == pytest.approx(WET_G_M2_H, rel=0.15)
     film = derived_of(judge).series["lid_film_g_m2"]
     known = film[~np.isnan(film)]
-    assert known[12 * 10 - 1] == pytest.approx(flux * 10, rel=0.01)
+    assert known[12 * 12] - known[12 * 4] == pytest.approx(WET_G_M2_H * 8, rel=0.15)
     assert known[-1] == FILM_MOST_G_M2
 
 
@@ -69,18 +69,19 @@ def test_the_film_dries_and_never_falls_below_zero() -> None:
 
     film = derived_of(judged(bin_curve, air, 24)).series["lid_film_g_m2"]
     known = film[~np.isnan(film)]
-    assert known.max() == pytest.approx(6 * WET_G_M2_H, rel=0.05)
+    assert known.max() == pytest.approx(6 * WET_G_M2_H, rel=0.2)
     assert known.min() == 0.0
     assert known[-1] == 0.0
 
 
-def test_a_gap_holds_the_film_after_an_hour_and_is_shown_as_a_gap() -> None:
+def test_a_gap_holds_the_film_and_is_shown_as_a_gap() -> None:
     def bin_curve(hour: float) -> dict[str, float] | None:
         return None if 6 <= hour < 12 else wet(hour)
 
     film = derived_of(judged(bin_curve, air, 18)).series["lid_film_g_m2"][-18 * 12 :]
-    assert np.isnan(film[7 * 12 - 1 : 12 * 12]).all()
-    assert film[12 * 12] == pytest.approx(film[6 * 12 - 1] + WET_G_M2_H, rel=0.02)
+    assert np.isnan(film[7 * 12 : 11 * 12]).all()
+    assert not np.isnan(film[13 * 12 :]).any()
+    assert film[13 * 12] - film[5 * 12] < 4 * WET_G_M2_H
 
 
 def test_a_probe_that_sends_once_an_hour_sees_the_same_film() -> None:
@@ -105,36 +106,29 @@ def test_late_data_and_all_at_once_give_the_same_film() -> None:
 @pytest.mark.parametrize(
     ("look", "low", "high"),
     [
-        (LidLook.DRY, 0, 5),
-        (LidLook.MIST, 10, 20),
-        (LidLook.DROPS, 45, 55),
-        (LidLook.DRIPPING, 250, 270),
+        (LidLook.DRY, 0, 6),
+        (LidLook.MIST, 3, 33),
+        (LidLook.DROPS, 30, 240),
+        (LidLook.DRIPPING, 240, 300),
     ],
 )
 def test_what_the_keeper_saw_sets_the_film(look: LidLook, low: float, high: float) -> None:
-    judge = judged(wet, air, 12.25, (entry(12, Sighting(lid=look)),))
-    film = derived_of(judge).series["lid_film_g_m2"]
-    assert low <= film[-2] <= high
+    judge = judged(wet, air, 12.25, (entry(12.2, Sighting(lid=look)),))
+    film = judge._memories["tansy"].film
+    assert low <= film.last(1)[0] <= high
+    assert low <= film.band()[0] <= film.band()[1] <= high
 
 
 def test_the_margin_knows_how_sure_it_is() -> None:
     window = judged(wet, air, 12)._window("tansy", START_MS + 12 * HOUR_MS)
     estimate = lid_now(window)
-    assert estimate.margin_sd_k == pytest.approx(math.hypot(0.75, 0.46), abs=0.05)
+    assert estimate.margin_sd_k == pytest.approx(math.hypot(0.5, 0.46), abs=0.05)
 
     def probed(hour: float) -> dict[str, float]:
         return wet(hour) | {"lid_temp_c": 22.5}
 
     window = judged(probed, air, 12)._window("tansy", START_MS + 12 * HOUR_MS)
     assert (lid_now(window).margin_sd_k or 9) < (estimate.margin_sd_k or 0)
-
-
-def test_the_balance_of_a_day_needs_hours_of_it() -> None:
-    for hours, net in ((4, None), (7, WET_G_M2_H)):
-        judge = judged(wet, air, hours)
-        window = judge._window("tansy", START_MS + hours * HOUR_MS)
-        found = net_g_m2_h(window, judge._memories["tansy"].film)
-        assert found == (net if net is None else pytest.approx(net, rel=0.05))
 
 
 def test_the_time_constant_of_the_science_page() -> None:

@@ -30,7 +30,7 @@ def learn(window: BinWindow) -> Lessons:
 def _lessons(past: Past) -> Lessons:
     bin_ = past.window.bin
     name = bin_.name or bin_.id.capitalize()
-    factor, loss = lid_factor(past, name)
+    factor, air = lid_factor(past, name)
     tau = time_constant(past, name)
     dries = drying_rate(past, name)
     sd, shift = moisture(past, name)
@@ -39,7 +39,7 @@ def _lessons(past: Past) -> Lessons:
         time_constant_h=tau,
         head_share=head_share(past, name),
         lid_factor=factor,
-        lid_loss_g_m2_h=loss,
+        lid_air_m_h=air,
         drying_pct_d_kpa=dries.per_kpa,
         drying_pct_d=dries.rate,
         deficit_kpa=dries.deficit,

@@ -16,7 +16,7 @@ UNITS: Final = {
     "time_constant_h": "h",
     "head_share": "",
     "lid_factor": "",
-    "lid_loss_g_m2_h": "g/m²h",
+    "lid_air_m_h": "m/h",
     "drying_pct_d": "% points/d",
     "drying_pct_d_kpa": "% points/(d kPa)",
     "deficit_kpa": "kPa",
@@ -55,8 +55,8 @@ class Lessons:
     """(headspace − shed)/(bed − shed): how far the headspace follows the bed."""
     lid_factor: Lesson
     """Temperature factor of the lid, 0 (as the shed) .. 1 (as the headspace)."""
-    lid_loss_g_m2_h: Lesson
-    """What the lid loses beside the condensing flux, g/m²h; negative where it gains."""
+    lid_air_m_h: Lesson
+    """Air that bin and shed exchange, m³ an hour for each m² of lid."""
     drying_pct_d_kpa: Lesson
     """% points of moisture lost a day more for each kPa of vapour pressure deficit beyond
     `deficit_kpa`."""

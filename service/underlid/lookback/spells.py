@@ -15,7 +15,7 @@ import numpy as np
 from underlid.alerts.alert import Spell, Transition, TransitionKind
 from underlid.binmodel.drying import day_means
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY, WINDOW_BUCKETS
-from underlid.binmodel.lid import BUCKET_H, LidFilm, breathing_g_m2_h, fluxes
+from underlid.binmodel.lid import BUCKET_H, LidFilm
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Verdict
 from underlid.science.numeric import Floats
@@ -63,8 +63,7 @@ def measured(spell: Spell, window: BinWindow, film: LidFilm) -> Spell:
     """Return the spell with its worst value and, for a wet lid, the water that condensed, g/m²."""
     buckets = min(window.end - spell.began_ms // BUCKET_MS + 1, WINDOW_BUCKETS)
     if spell.condition is Condition.CONDENSATION:
-        gain = fluxes(window, buckets) - breathing_g_m2_h(window)
-        water = float(np.nansum(np.maximum(gain, 0.0))) * BUCKET_H
+        water = float(np.nansum(np.maximum(film.last_flux(buckets), 0.0))) * BUCKET_H
         return replace(spell, peak=_worst(film.last(buckets), 1.0), water_g_m2=round(water, 1))
     if spell.condition is Condition.OVERHEATING:
         return replace(spell, peak=_worst(window.hottest(buckets), 1.0))

@@ -1,9 +1,9 @@
 """The film on the lid over the next 72 hours.
 
-What condenses follows the vapour that the bed's warmth over the shed makes room for: flux = a + b ·
-(saturated at the bed − saturated at the shed). Both numbers are fitted to the last days of estimated
-flux, so humidity, cover and ventilation are in them. The film is run for many courses, since it ends
-at zero and drips at the top.
+Every guess of what the lid is like (`lids/cloud.py`) goes on from its own film, as often as its weight
+says, with its own law of what condenses: driven by the bed and the shed air that are foreseen, which
+are wrong in a way of their own in every course. So what is not known of the lid, of the film now and of
+the weather all widen the band.
 """
 
 from __future__ import annotations
@@ -12,37 +12,30 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.lid import FILM_MOST_G_M2, LidFilm, breathing_g_m2_h
-from underlid.binmodel.outlook.film_now import FIT_H, LEVELS, OF_MEMBER, films_now, flux_doubt
-from underlid.binmodel.outlook.hours import AHEAD_H, FUTURE_H, PAST_H, Hours, hourly, newest
-from underlid.binmodel.outlook.shed_outlook import Ahead, last_two
-from underlid.binmodel.outlook.spread import ORIGINS, SHAPES, leads_of, spread_of
+from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.lids.cloud import COVER_FADES_H, Cloud, full_g_m3
+from underlid.binmodel.lids.looks import FILM_MOST_G_M2
+from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, newest
+from underlid.binmodel.outlook.shed_outlook import Ahead
+from underlid.binmodel.outlook.spread import MEMBERS, SHAPES, spread_of
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
-from underlid.science.psychrometrics import absolute_humidity_g_m3
 
-HALVES_H: Final = 48.0
-"""The last week is fitted, an hour counting half as much as the one two days later."""
-
-SLOPE: Final = 2.2
-SLOPE_SD: Final = 1.0
-"""g/m²h per g/m³: 2–3.4 g/m²h for a kelvin of bed over shed (science page), over 1.15 g/m³."""
-
-MOST_SLOPE: Final = 3.0
-MOST_LEVEL_G_M2_H: Final = 1.0
-"""More does not condense: 3.4 g/m²h for a kelvin of bed over shed, and what is not told from nothing."""
-
-LEVEL_SD_G_M2_H: Final = 6.0
-FLUX_SD_G_M2_H: Final = 1.5
-"""Of the flux that the line does not explain (our judgement)."""
-
-PRIOR_H: Final = 12.0
-LEFT_FADES_H: Final = 12.0
 STALE_H: Final = 3
-LEAST_H: Final = 6
+OVER_SD_SHARE: Final = 0.5
+"""Before errors of past forecasts are known: bed and shed go wrong alike, so their difference goes wrong by
+half of both (our judgement)."""
+
+FLUX_SD_G_M2_H: Final = 0.7
+"""Of a day's flux, beside what the guesses and the weather say (our judgement)."""
+
+SHED_RH_PCT: Final = 62.0
+"""Of a shed whose humidity is not measured (our judgement)."""
+
+OTHER: Final = (np.arange(MEMBERS) * 27 + 13) % MEMBERS
+"""Which second error goes with a course: those of the weather and of the flux are not alike."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,73 +51,63 @@ class FilmAhead:
 def film_ahead(
     window: BinWindow, film: LidFilm, hours: Hours, shed: Ahead | None, bed: Ahead | None
 ) -> FilmAhead | None:
-    """Return the film ahead; None where shed, bed or flux are not known."""
-    if shed is None or bed is None:
+    """Return the film ahead; None where shed or bed are not known."""
+    cloud = film.cloud
+    if shed is None or bed is None or cloud is None:
         return None
-    flux = hourly(film.last_flux(FIT_H * BUCKETS_PER_HOUR, window.end)) - breathing_g_m2_h(window)
-    room = vapour_room(hours.bed_c, hours.shed_c)
-    past = room[-FIT_H:]
-    use = ~(np.isnan(flux) | np.isnan(past))
-    if use.sum() < LEAST_H or newest(flux, STALE_H) is None:
+    over = hours.bed_c - hours.shed_c
+    if not film.known_lately(STALE_H) or newest(over, STALE_H) is None:
         return None
-    level, slope = _line(past, flux, use)
-    left = np.concatenate([np.full(PAST_H - FIT_H, np.nan), flux - level - slope * past])
-    before = last_two(left)
-    fades = np.exp(-(np.arange(FUTURE_H) + 0.5) / LEFT_FADES_H)
-    now = newest(before, STALE_H) or 0.0
-    room_ahead = vapour_room(bed.mean, shed.mean)
-    most = MOST_SLOPE * np.maximum(room_ahead, 0.0) + MOST_LEVEL_G_M2_H
-    ahead = np.minimum(level + slope * room_ahead + now * fades, most)
-    sd = _summed_sd(left, before, fades, slope, bed, shed)
-    doubt = flux_doubt(window, np.concatenate([past, room_ahead]))
-    off = LEVELS[:, None] * doubt
-    held = films_now(window, film, np.nan_to_num(flux + off[:, :FIT_H]))
-    summed = np.cumsum(ahead)[:AHEAD_H] + SHAPES[:, :AHEAD_H] * sd[:AHEAD_H]
-    steps = np.diff(summed, axis=1, prepend=0.0) + off[OF_MEMBER, FIT_H : FIT_H + AHEAD_H]
-    held = held[OF_MEMBER]
-    return FilmAhead(held, _run(held, steps), int(use.sum()))
+    chosen = members_of(cloud)
+    sd = spread_of(bed.errors - shed.errors, OVER_SD_SHARE * np.hypot(bed.sd, shed.sd))
+    ahead = bed.mean - shed.mean + SHAPES * sd
+    flux = _flux(cloud, chosen, ahead[:, :AHEAD_H], shed.mean[:AHEAD_H], _shed_rh_pct(window))
+    flux = flux + FLUX_SD_G_M2_H * SHAPES[OTHER, DAY_H : DAY_H + 1]
+    held = cloud.film[chosen]
+    return FilmAhead(held, _run(held, flux), int((~np.isnan(over)).sum()))
 
 
-def vapour_room(bed_c: Floats, shed_c: Floats) -> Floats:
-    """Return what vapour air saturated at the bed holds more than at the shed's temperature, g/m³."""
-    full = np.full(len(bed_c), 100.0)
-    result: Floats = absolute_humidity_g_m3(bed_c, full) - absolute_humidity_g_m3(shed_c, full)
+def members_of(cloud: Cloud) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    """Return which guess each course goes on from: as often as its weight says, drier ones first."""
+    order = np.argsort(cloud.film, kind="stable")
+    shares = (np.arange(MEMBERS) + 0.5) / MEMBERS
+    at = np.searchsorted(np.cumsum(cloud.weight[order]), shares)
+    return order[np.minimum(at, len(order) - 1)]
+
+
+def _flux(
+    cloud: Cloud,
+    chosen: np.ndarray[tuple[int], np.dtype[np.int64]],
+    over_k: Floats,
+    shed_c: Floats,
+    shed_rh_pct: float,
+) -> Floats:
+    """Return what condenses in each hour, courses by hours, g/m²; negative where the lid dries."""
+    guesses, share = cloud.guesses, cloud.share
+
+    def of(values: Floats) -> Floats:
+        return values[chosen][:, None]
+
+    over = over_k - of(guesses.bed_off_k)
+    head_over = share * over
+    surface = shed_c + over + of(guesses.surface) * (head_over - over)
+    at_lid = full_g_m3(shed_c + of(guesses.factor) * head_over)
+    cover = cloud.cover_kg_m2 * np.exp(-np.arange(over.shape[1]) / COVER_FADES_H)
+    off_bed = of(guesses.bed_m_h) / (1.0 + cover / of(guesses.cover_kg_m2))
+    out, onto = of(guesses.out_m_h), of(guesses.lid_m_h)
+    outside = full_g_m3(shed_c) * shed_rh_pct / 100.0
+    supply = off_bed * full_g_m3(surface) + out * outside
+    inside = (supply + onto * at_lid) / (off_bed + out + onto)
+    result: Floats = onto * (inside - at_lid)
     return result
 
 
-def _line(room: Floats, flux: Floats, use: npt.NDArray[np.bool_]) -> tuple[float, float]:
-    """Return level and slope, by weighted least squares with the prior."""
-    weight = 0.5 ** ((FIT_H - np.arange(FIT_H)) / HALVES_H)[use] / PRIOR_H
-    x, y = room[use], flux[use]
-    scale = FLUX_SD_G_M2_H**2
-    a = np.array([
-        [(weight.sum()) / scale + 1.0 / LEVEL_SD_G_M2_H**2, (weight @ x) / scale],
-        [(weight @ x) / scale, (weight @ (x * x)) / scale + 1.0 / SLOPE_SD**2],
-    ])  # fmt: skip
-    b = np.array([(weight @ y) / scale, (weight @ (x * y)) / scale + SLOPE / SLOPE_SD**2])
-    level, slope = np.linalg.solve(a, b).tolist()
-    return level, max(0.0, slope)
+def _shed_rh_pct(window: BinWindow) -> float:
+    """Return the shed's humidity of the last day, as it is taken to go on."""
+    known = window.means("shed_rh_pct", DAY_H * BUCKETS_PER_HOUR)
+    known = known[~np.isnan(known)]
+    return float(known.mean()) if len(known) else SHED_RH_PCT
 
-
-def _summed_sd(
-    left: Floats, before: Floats, fades: Floats, slope: float, bed: Ahead, shed: Ahead
-) -> Floats:
-    """Return how wrong the sum of the flux may be at each lead, from past sums."""
-    driver = np.nan_to_num(slope * GRAMS_PER_K * (bed.errors - shed.errors))
-    error = leads_of(left) - before[ORIGINS][:, None] * fades + driver
-    unknown = np.isnan(error)
-    summed = np.where(unknown, np.nan, np.cumsum(np.where(unknown, 0.0, error), axis=1))
-    summed[np.cumsum(unknown, axis=1) > SHORT_H] = np.nan
-    count = np.arange(1, FUTURE_H + 1)
-    temps = slope * GRAMS_PER_K * np.hypot(bed.sd, shed.sd) / 2.0
-    prior = np.hypot(FLUX_SD_G_M2_H * np.sqrt(LEFT_FADES_H * count), np.cumsum(temps))
-    return spread_of(summed, prior)
-
-
-GRAMS_PER_K: Final = 1.15
-"""Slope of saturated vapour near 22 °C, g/m³ per kelvin."""
-
-SHORT_H: Final = 2
 
 PART_H: Final = 12
 """Reflection at zero is exact; what drips beyond the most a lid holds is taken off twice a day."""

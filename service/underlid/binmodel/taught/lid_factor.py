@@ -1,8 +1,8 @@
-"""The lid's temperature factor and what it loses beside: from lid probes and from what was seen.
+"""The lid's temperature factor and its exchange of air: from lid probes, what was seen, and humidity.
 
-A lid probe gives the factor directly wherever headspace and shed differ. Without one, films of all
-guesses are compared with the keeper's words (`lid_grid.py`). Both start from what lids of this kind
-are like; the humidity sensor's error, vents and vapour through the lid come out as the loss.
+A lid probe gives the factor directly wherever headspace and shed differ. Looks and humidity weigh the
+guesses of `lids/cloud.py`, run once over what is learnt from. All start from what lids of this kind are
+like. The film itself does not use these two values: it uses every guess with its weight.
 """
 
 from __future__ import annotations
@@ -11,30 +11,15 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.lessons import Lesson
-from underlid.binmodel.lid import BREATHING_G_M2_H, LID_FACTOR
-from underlid.binmodel.taught.lid_grid import (
-    FACTORS,
-    LOSSES_G_M2_H,
-    SCALE_WEIGHT,
-    Air,
-    Look,
-    log_likelihood,
-)
-from underlid.binmodel.taught.past import Past
-from underlid.binmodel.taught.posterior import (
-    counted,
-    likeliest_and_sd,
-    mean_and_sd,
-    normal,
-    worth,
-)
+from underlid.binmodel.lids.cloud import Cloud
+from underlid.binmodel.lids.guesses import LID_FACTOR
+from underlid.binmodel.lids.hours import LidHour, lid_hours
+from underlid.binmodel.taught.past import HOURS, Past
+from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
 from underlid.science.numeric import Floats
-
-LOSS_SD_G_M2_H: Final = 2.0
-"""1 % of humidity makes 1.8 g/m²h at 20 °C. Common sensors are wrong by two, but near saturation, where
-it matters, the readings are cut off (our judgement)."""
 
 SPAN_LEAST_K: Final = 1.0
 """Headspace and shed must differ by this for six hours; the hours in which they do not tell by how much
@@ -47,49 +32,83 @@ PROBE_OFFSET_SD_K: Final = 0.35
 PROBE_SD_LEAST: Final = 0.03
 HOURS_LEAST: Final = 6
 OPEN_H: Final = 2.0
+FACTORS: Final = np.linspace(0.30, 1.0, 71)
+
+HUMID_LEAST_H: Final = 48
+"""Humidity teaches from so many hours below saturation on: two whole days (our judgement)."""
 
 
 def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
-    """Return the temperature factor, 0 (as the shed) .. 1 (as the headspace), and the loss, g/m²h."""
-    kind = past.window.bin.kind
-    factor, factor_sd = LID_FACTOR[kind]
-    loss = BREATHING_G_M2_H.get(kind, 0.0)
-    prior = normal(FACTORS, factor, factor_sd)[:, None] + normal(LOSSES_G_M2_H, 0.0, LOSS_SD_G_M2_H)
-    air = Air(
-        past.hourly("headspace_temp_c"),
-        past.hourly("headspace_rh_pct"),
-        past.hourly("shed_temp_c"),
-        past.hourly("lid_temp_c"),
-        past.hourly("bed_temp_c"),
-    )
-    measured = _by_probe(past, air)
-    weight = prior if measured is None else prior + measured[0][:, None]
-    looks = _looks(past)
-    told = max(0, len(looks) - 1)
-    if told:
-        seen = log_likelihood(air, looks, loss) + SCALE_WEIGHT
-        top = seen.max()
-        weight = weight + top + np.log(np.exp(seen - top).sum(axis=2))
-    value, sd = mean_and_sd(FACTORS, np.logaddexp.reduce(weight, axis=1))
-    more, more_sd = likeliest_and_sd(LOSSES_G_M2_H, np.logaddexp.reduce(weight, axis=0))
-    hours = 0 if measured is None else measured[1]
-    if not told and not hours:
-        return _unlearnt(name, factor, factor_sd, loss)
-    from_ms = past.at_ms(looks[0].hour) if told else past.start_ms
-    until_ms = past.at_ms(looks[-1].hour) if told and not hours else past.until_ms
+    """Return the temperature factor, 0 (as the shed) .. 1 (as the headspace), and the exchange, m/h."""
+    hours, first = _hours(past)
+    cloud = Cloud(past.window.bin.kind)
+    for hour in hours:
+        cloud.step(hour)
+    told = max(0, sum(len(one.looks) for one in hours) - 1)
+    humid = cloud.humid_h if cloud.humid_h >= HUMID_LEAST_H else 0
+    from_ms, until_ms = past.at_ms(first), past.until_ms
     sources = [f"{counted(told, 'look')} at it"] * bool(told)
-    sources += [f"{counted(hours, 'hour')} of its probe"] * bool(hours)
+    sources += [f"{counted(humid, 'hour')} of humidity"] * bool(humid)
+    rests = (told + humid, from_ms, until_ms) if sources else (0, None, None)
+    air = _exchange(name, cloud, sources, rests)
+    measured = _by_probe(past)
+    if measured is not None:
+        prior = normal(FACTORS, *LID_FACTOR[past.window.bin.kind])
+        value, sd = mean_and_sd(FACTORS, prior + measured[0])
+        sources = [f"{counted(measured[1], 'hour')} of its probe"]
+        rests = (measured[1], from_ms, until_ms)
+    else:
+        value, sd = _weighed(cloud.guesses.factor, cloud.weight)
+    if not sources:
+        value, sd = LID_FACTOR[past.window.bin.kind]
+    way = "is" if sources else "is taken to be"
+    why = f"learnt from {' and '.join(sources)}." if sources else NOT_LEARNT
     text = (
-        f"The lid of {name} is {100 * value:.0f} % (± {100 * sd:.0f}) of the way from the shed's"
-        f" temperature to that of the air under it, learnt from {' and '.join(sources)}."
+        f"The lid of {name} {way} {100 * value:.0f} % (± {100 * sd:.0f}) of the way from the shed's"
+        f" temperature to that of the air under it, {why}"
     )
-    found = Lesson(round(value, 2), round(sd, 3), text, told + hours, from_ms, until_ms)
-    return found, _loss(name, loss + more, more_sd, told, from_ms, until_ms)
+    return Lesson(round(value, 2), round(sd, 2), text, *rests), air
 
 
-def _by_probe(past: Past, air: Air) -> tuple[Floats, int] | None:
+NOT_LEARNT: Final = (
+    "by its kind: nobody has looked at it twice in twelve days, and no probe tells enough of it."
+)
+
+
+def _exchange(
+    name: str, cloud: Cloud, sources: list[str], rests: tuple[int, int | None, int | None]
+) -> Lesson:
+    """Return the air that bin and shed exchange, m³ per m² of lid and hour."""
+    logs = np.log(cloud.guesses.out_m_h)
+    middle, spread = _weighed(logs, cloud.weight)
+    value = float(np.exp(middle))
+    sd = value * spread
+    why = f"learnt from {' and '.join(sources)}." if sources else "by its kind."
+    text = (
+        f"Through lid and gaps {name} exchanges {value:.1f} m³ of air (± {sd:.1f}) an hour with the shed"
+        f" for each square metre of lid, {why}"
+    )
+    return Lesson(round(value, 2), round(sd, 2), text, *rests)
+
+
+def _hours(past: Past) -> tuple[list[LidHour], int]:
+    """Return the hours that are learnt from, and the number of the first."""
+    if past.window.end * BUCKET_MS - past.moved_ms <= 0:
+        return [], HOURS
+    first = max(0, int(np.ceil(past.hour_of(past.moved_ms))))
+    begin = past.window.end - (HOURS - first) * BUCKETS_PER_HOUR
+    return lid_hours(past.window, begin, HOURS - first), first
+
+
+def _weighed(values: Floats, weight: Floats) -> tuple[float, float]:
+    mean = float((weight * values).sum())
+    return mean, float(np.sqrt((weight * np.square(values - mean)).sum()))
+
+
+def _by_probe(past: Past) -> tuple[Floats, int] | None:
     """Return how well each factor fits the lid probe, and from how many hours; None without one."""
-    span, lid = air.head_c - air.shed_c, air.lid_c - air.shed_c
+    shed = past.hourly("shed_temp_c")
+    span, lid = past.hourly("headspace_temp_c") - shed, past.hourly("lid_temp_c") - shed
     opened = past.near((Feed, BeddingAdded, LiquidAdded, Sighting, Turned, Harvest), 0.0, OPEN_H)
     use = np.flatnonzero(~np.isnan(span) & ~np.isnan(lid) & ~opened)
     if np.count_nonzero(np.abs(span[use]) > SPAN_LEAST_K) < HOURS_LEAST:
@@ -105,36 +124,3 @@ def _by_probe(past: Past, air: Air) -> tuple[Floats, int] | None:
     fit = -0.5 * (square / PROBE_NOISE_K**2 * alike + (offset / PROBE_OFFSET_SD_K) ** 2)
     least = -0.5 * ((FACTORS - FACTORS[best]) / PROBE_SD_LEAST) ** 2
     return np.maximum(fit - fit.max(), least), len(use)
-
-
-def _looks(past: Past) -> list[Look]:
-    """Return what was seen of the lid, oldest first."""
-    return [
-        Look(past.hour_of(entry.at_ms), entry.what.lid)
-        for entry in past.entries
-        if isinstance(entry.what, Sighting) and entry.what.lid is not None
-    ]
-
-
-def _loss(name: str, value: float, sd: float, told: int, from_ms: int, until_ms: int) -> Lesson:
-    value = round(value, 1) + 0.0
-    way = "faster" if value >= 0.0 else "slower"
-    text = f"The lid of {name} dries {abs(value):.1f} g/m² an hour {way} than its sensors explain"
-    if not value:
-        text = f"The lid of {name} dries as its sensors explain"
-    text += f" (± {sd:.1f}{'' if value else ' g/m² an hour'})"
-    if not told:
-        return Lesson(
-            round(value, 1), round(sd, 2), text + ", by its kind: nobody has looked twice."
-        )
-    text += f", learnt from {counted(told, 'look')} at it."
-    return Lesson(value, round(sd, 2), text, told, from_ms, until_ms)
-
-
-def _unlearnt(name: str, factor: float, sd: float, loss: float) -> tuple[Lesson, Lesson]:
-    text = (
-        f"The lid of {name} is taken to be {100 * factor:.0f} % (± {100 * sd:.0f}) of the way from the"
-        " shed's temperature to that of the air under it, by its kind: nobody has looked at it twice in"
-        " twelve days, and no probe measures it."
-    )
-    return Lesson(factor, sd, text), _loss(name, loss, LOSS_SD_G_M2_H, 0, 0, 0)

@@ -13,7 +13,6 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
-from underlid.binmodel.lid import humidities
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Moved
 from underlid.science.numeric import Floats
@@ -45,12 +44,7 @@ class Past:
         """Return the hourly means of a calibrated channel."""
         if channel not in self._hourly:
             buckets = HOURS * BUCKETS_PER_HOUR
-            values = (
-                humidities(self.window, buckets)[0]
-                if channel == "headspace_rh_pct"
-                else self.window.means(channel, buckets)
-            )
-            means = _by_hour(values)
+            means = _by_hour(self.window.means(channel, buckets))
             means[: max(0, int(np.ceil(self.hour_of(self.moved_ms))))] = np.nan
             self._hourly[channel] = means
         return self._hourly[channel]
