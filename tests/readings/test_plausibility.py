@@ -22,6 +22,7 @@ from underlid.readings.plausibility import ADC_RAILS, Doubt, believable, doubt
         ("bed_temp_c", -10.1, Doubt.BELOW_RANGE),
         ("headspace_rh_pct", 102.0, None),
         ("headspace_rh_pct", 102.1, Doubt.ABOVE_RANGE),
+        ("headspace_rh_pct", 0.0, Doubt.BELOW_RANGE),
         ("headspace_rh_pct", 85.0, None),
         ("soil_raw", 0.0, Doubt.ADC_RAIL),
         ("soil_raw", 4095.0, Doubt.ADC_RAIL),

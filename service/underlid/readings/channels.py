@@ -32,10 +32,10 @@ CHANNELS: Final[dict[str, Channel]] = {
     for channel in (
         Channel("bed_temp_c", "Bed", "°C", -10.0, 60.0),
         Channel("headspace_temp_c", "Headspace", "°C", -20.0, 60.0),
-        Channel("headspace_rh_pct", "Headspace humidity", "%RH", 0.0, 102.0),
+        Channel("headspace_rh_pct", "Headspace humidity", "%RH", 1.0, 102.0),
         Channel("lid_temp_c", "Lid", "°C", -20.0, 60.0),
         Channel("shed_temp_c", "Shed air", "°C", -40.0, 60.0),
-        Channel("shed_rh_pct", "Shed humidity", "%RH", 0.0, 102.0),
+        Channel("shed_rh_pct", "Shed humidity", "%RH", 1.0, 102.0),
         Channel("soil_raw", "Soil probe", "counts", 0.0, 65535.0),
         Channel("soil_index", "Soil index", "", -0.5, 1.5),
         Channel("moisture_pct", "Bed moisture", "% wet basis", 0.0, 100.0),
@@ -44,7 +44,8 @@ CHANNELS: Final[dict[str, Channel]] = {
         Channel("rssi_dbm", "Signal", "dBm", -150.0, 20.0),
     )
 }
-"""Ranges: science page section 7 for temperature and humidity; the rest our judgement."""
+"""Ranges: science page section 7 for temperature and humidity, but that air below 1 % is nowhere around
+worms and is what a dead sensor says; the rest our judgement."""
 
 
 def is_id(text: str) -> bool:

@@ -35,7 +35,7 @@ SOILS: Final = ("soil_raw", "soil_index", "moisture_pct")
 SETTLES_H: Final = 3
 """Hours for which a probe that was moved is not believed at its new place."""
 
-TOLD_AFTER_H: Final = 12
+TOLD_AFTER_H: Final = 10
 """A step of a soil probe is told so late: until then the keeper may write down what explains it."""
 
 LINGERS_H: Final = {

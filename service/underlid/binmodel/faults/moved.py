@@ -17,8 +17,9 @@ from underlid.binmodel.faults.table import Integers
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
-RATE_K_H: Final = 5.0
-"""Faster, a bed does not warm or cool (science page, probes)."""
+RATE_K_H: Final = 3.5
+"""Faster, a bed does not warm or cool: with a time constant of three hours, the shortest there is, that
+takes air that is 10 K away at once."""
 
 STEP_K: Final = 1.2
 """Smaller steps are not worth a word (our judgement)."""

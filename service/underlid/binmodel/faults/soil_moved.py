@@ -15,7 +15,7 @@ from underlid.binmodel.faults.fault import SETTLES_H, SOILS, Span
 from underlid.binmodel.faults.pulled import FALL_PCT, is_dry
 from underlid.binmodel.faults.scene import DRYING, Begin, Scene
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
-from underlid.journal.entries import LiquidAdded, Sighting
+from underlid.journal.entries import Feed, LiquidAdded, Sighting
 from underlid.science.numeric import Floats
 
 STEP_PCT: Final = 3.0
@@ -45,6 +45,9 @@ RUNS_OFF_H: Final = 36
 
 HELD_MOST_H: Final = 12 * 24
 """Then the new place is taken as meant: a service that was started anew knows no more of the past."""
+
+FEED_DRIER_PCT: Final = 40.0
+"""% points by which a dry feed lies below the bed."""
 
 WATERED_BEFORE: Final = 2 * BUCKETS_PER_HOUR
 WORKED_BEFORE: Final = BUCKETS_PER_HOUR
@@ -175,9 +178,22 @@ def _is_moved(scene: Scene, row: int, step: Step) -> bool:
     if abs(step.after - _middle(past) * scene.pct_per_unit(row)) < STAYS * STEP_PCT:
         return False
     if size < 0.0:
-        return not scene.was_handled(step.bucket, WORKED_BEFORE, WATERED_AFTER, DRYING)
+        worked = scene.was_handled(step.bucket, WORKED_BEFORE, WATERED_AFTER, DRYING)
+        return not (worked or _dries(scene, step))
     watered = scene.was_handled(step.bucket, WATERED_BEFORE, WATERED_AFTER, (LiquidAdded,))
     return not (watered or scene.was_handled(step.bucket, WORKED_BEFORE, WORKED_AFTER))
+
+
+def _dries(scene: Scene, step: Step) -> bool:
+    """Tell whether a feed, mixed in, may have made the bed so much drier: bread has 40 points less."""
+    fed_g = sum(
+        entry.what.mass_g
+        for entry in scene.window.entries
+        if isinstance(entry.what, Feed)
+        and step.bucket - WORKED_BEFORE <= entry.at_ms // BUCKET_MS <= step.bucket + WORKED_AFTER
+    )
+    share = fed_g / (1000.0 * scene.window.bin.bed_kg + fed_g)
+    return step.before - step.after <= FEED_DRIER_PCT * share
 
 
 def _weighed(scene: Scene, row: int, since: int, until: int) -> bool:
