@@ -1,0 +1,164 @@
+"""The film under many guesses: what weighs them, what opens a lid, and that it does not matter when it ran."""
+
+from __future__ import annotations
+
+import math
+from math import nan
+
+import numpy as np
+import pytest
+
+from judge.series import START_MS, entry, readings, run, setup
+from underlid.binmodel.bins import BinKind
+from underlid.binmodel.lids.cloud import Cloud
+from underlid.binmodel.lids.hours import LidHour
+from underlid.journal.entries import LidLook, Sighting
+from underlid.judge import Judge
+from underlid.timeline import HOUR_MS
+
+LIMIT_G_M2 = 70.0
+
+
+def hour(
+    over_k: float,
+    rh_pct: float = nan,
+    *,
+    shed_c: float = 18.0,
+    lid_c: float = nan,
+    looks: tuple[LidLook, ...] = (),
+    open_h: float = 0.0,
+    cover_kg_m2: float = 0.0,
+) -> LidHour:
+    """Return an hour of a bed *over_k* warmer than its shed, the headspace 0.6 of the way."""
+    return LidHour(
+        shed_c + over_k, shed_c + 0.6 * over_k, rh_pct, shed_c, 60.0, lid_c,
+        looks=looks, open_h=open_h, cover_kg_m2=cover_kg_m2,
+    )  # fmt: skip
+
+
+def after(*hours: LidHour, kind: BinKind = BinKind.PLASTIC_TOTE) -> Cloud:
+    cloud = Cloud(kind)
+    for one in hours:
+        cloud.step(one)
+    return cloud
+
+
+def test_a_warm_bed_wets_its_lid_and_a_cool_one_does_not() -> None:
+    assert after(*[hour(4.0)] * 48).chance(LIMIT_G_M2) > 0.9
+    assert after(*[hour(0.0)] * 240).chance(LIMIT_G_M2) < 0.1
+    assert after(*[hour(-2.0)] * 48).chance(LIMIT_G_M2) < 0.05
+
+
+def test_what_is_not_known_widens_the_band_day_by_day() -> None:
+    widths = []
+    for days in (1, 3, 6):
+        low, high = after(*[hour(0.8, 100.0)] * (24 * days)).quantiles(0.1, 0.9)
+        widths.append(high - low)
+    assert widths == sorted(widths)
+    assert widths[-1] > 100.0
+
+
+def test_low_humidity_tells_of_air_that_comes_in_and_keeps_the_lid_dry() -> None:
+    closed = after(*[hour(2.0, 97.0)] * 72)
+    airy = after(*[hour(2.0, 88.0)] * 72)
+    assert airy.quantiles(0.5)[0] < closed.quantiles(0.5)[0]
+    mean = [float((one.weight * one.guesses.out_m_h).sum()) for one in (closed, airy)]
+    assert mean[1] > mean[0]
+
+
+def test_a_sensor_at_its_end_says_nothing() -> None:
+    silent, saturated = after(*[hour(2.0)] * 24), after(*[hour(2.0, 100.0)] * 24)
+    assert saturated.film.tolist() == silent.film.tolist()
+    assert saturated.weight.tolist() == pytest.approx(silent.weight.tolist())
+
+
+def test_a_lid_left_open_dries_whatever_the_guesses_say() -> None:
+    wet = [hour(3.0, 97.0)] * 30
+    opened = after(*wet, *[hour(3.0, 60.0)] * 12)
+    assert after(*wet, *[hour(3.0, 97.0)] * 12).quantiles(0.5)[0] > 150.0
+    assert opened.quantiles(0.9)[0] < 5.0
+
+
+def test_a_lid_lifted_for_minutes_loses_a_little() -> None:
+    wet = [hour(2.0)] * 24
+    before = after(*wet, hour(2.0)).mean_flux()
+    lifted = after(*wet, hour(2.0, open_h=0.1)).mean_flux()
+    assert 3.0 < before - lifted < 15.0
+
+
+def test_bedding_on_top_holds_vapour_back() -> None:
+    bare, covered = after(*[hour(2.0)] * 24), after(hour(2.0, cover_kg_m2=3.0), *[hour(2.0)] * 23)
+    assert covered.quantiles(0.5)[0] < 0.6 * bare.quantiles(0.5)[0]
+
+
+def test_what_is_seen_weighs_the_guesses_for_the_days_after() -> None:
+    day = [hour(1.0)] * 24
+    unseen = after(*day, *day, *day)
+    dry = after(*day, hour(1.0, looks=(LidLook.DRY,)), *day, hour(1.0, looks=(LidLook.DRY,)), *day)
+    assert dry.chance(LIMIT_G_M2) < 0.3 * unseen.chance(LIMIT_G_M2)
+    dripping = after(*day, hour(1.0, looks=(LidLook.DRIPPING,)))
+    assert dripping.quantiles(0.1)[0] > 200.0
+
+
+def test_a_measured_lid_is_believed_to_a_fraction_of_a_kelvin() -> None:
+    warm = after(*[hour(4.0, lid_c=21.9)] * 24)
+    cold = after(*[hour(4.0, lid_c=18.5)] * 24)
+    assert warm.quantiles(0.9)[0] < LIMIT_G_M2
+    assert cold.quantiles(0.1)[0] > LIMIT_G_M2
+
+
+def test_without_shed_air_bed_and_headspace_tell_less_surely() -> None:
+    known = [hour(3.0, 97.0)] * 24
+    unknown = [LidHour(21.0, 19.8, 97.0, nan, nan, nan)] * 24
+    seen, guessed = after(*known), after(*unknown)
+    assert guessed.blind
+    assert guessed.chance(LIMIT_G_M2) > 0.4
+    widths = [one.quantiles(0.9)[0] - one.quantiles(0.1)[0] for one in (seen, guessed)]
+    assert widths[1] > widths[0]
+
+
+def test_an_hour_without_temperatures_holds_the_film() -> None:
+    cloud = after(*[hour(2.0)] * 10)
+    film = cloud.film.copy()
+    cloud.step(LidHour(nan, nan, nan, nan, nan, nan))
+    assert cloud.film.tolist() == film.tolist()
+    assert math.isnan(cloud.mean_flux())
+
+
+def bin_curve(hour_: float) -> dict[str, float]:
+    wave = math.sin(2 * math.pi * hour_ / 24)
+    return {
+        "bed_temp_c": 20.0 + 0.5 * wave,
+        "headspace_temp_c": 19.4 + wave,
+        "headspace_rh_pct": 95.0 - 2.0 * wave,
+    }
+
+
+def air_curve(hour_: float) -> dict[str, float]:
+    return {"shed_temp_c": 18.5 + 2.0 * math.sin(2 * math.pi * (hour_ - 2.0) / 24)}
+
+
+def test_a_judge_that_starts_late_knows_the_same_to_the_last_digit() -> None:
+    made = readings(bin_curve, air_curve, 100, 10)
+    looks = [entry(50, Sighting(lid=LidLook.MIST)), entry(99.8, Sighting(lid=LidLook.DROPS), 2)]
+    always = Judge(setup(), START_MS)
+    always.set_entries("tansy", looks)
+    for _ in run(always, made, 100.5):
+        pass
+    late = Judge(setup(), START_MS)
+    late.set_entries("tansy", looks)
+    late.add_readings(made)
+    late.judge(START_MS + round(100.5 * HOUR_MS))
+    shuffled = Judge(setup(), START_MS)
+    shuffled.set_entries("tansy", looks[1:])
+    order = np.random.default_rng(3).permutation(len(made))
+    for part, at_h in ((order[::3], 60.0), (order[1::3], 90.0), (order[2::3], 100.2)):
+        shuffled.add_readings([made[place] for place in part])
+        shuffled.judge(START_MS + round(at_h * HOUR_MS))
+    shuffled.set_entries("tansy", looks)
+    shuffled.judge(START_MS + round(100.5 * HOUR_MS))
+    films = [one._memories["tansy"].film for one in (always, late, shuffled)]
+    for other in films[1:]:
+        assert other.last(1200).tolist() == films[0].last(1200).tolist()
+        assert other.chance(LIMIT_G_M2) == films[0].chance(LIMIT_G_M2)
+        assert other.band() == films[0].band()
