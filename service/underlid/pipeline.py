@@ -119,7 +119,9 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
     hold = [one for one in found if one.verdict is Verdict.HOLDS]
     waits = waits_for([*hold, *memory.alerts.values()])
     found = [
-        replace(one, advice=advice_for(one, window, known, units, waits)) if one in hold else one
+        replace(one, advice=advice_for(one, window, known, units, waits))
+        if one.verdict is Verdict.HOLDS
+        else one
         for one in found
     ]
     changes: list[Transition] = []

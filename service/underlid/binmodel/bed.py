@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.day_means import day_means
+from underlid.binmodel.day_means import MEAN_H, day_means
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
@@ -104,7 +104,10 @@ def _told_at(window: BinWindow) -> tuple[float, int]:
     """
     since_ms = window.now_ms - SINCE_DAYS * DAY_MS
     target_pct = window.bin.target_moisture_pct
-    means = day_means(window.means("moisture_pct", SINCE_DAYS * 24 * BUCKETS_PER_HOUR))
+    later = (SINCE_DAYS * 24 - MEAN_H) * BUCKETS_PER_HOUR
+    means = day_means(window.means("moisture_pct", MEAN_H * BUCKETS_PER_HOUR, window.end - later))
+    if np.isnan(means[0]):
+        means = day_means(window.means("moisture_pct", SINCE_DAYS * 24 * BUCKETS_PER_HOUR))
     known = means[~np.isnan(means)]
     if not len(known):
         return target_pct, since_ms

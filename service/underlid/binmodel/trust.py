@@ -152,11 +152,8 @@ class Trust:
         kept = [one for one in kept if one.from_bucket >= end - WINDOW_BUCKETS]
         if kept:
             since = max(since, kept[-1].until_bucket or since)
-        calm = any(
-            key[1] == "headspace_rh_pct" and window.probes[key[0]] is probe
-            for key in keys
-            if self._spikes.is_calm(key)
-        )
+        moves = [key for key in keys if key[1] == "headspace_rh_pct"]
+        calm = all(self._spikes.range_of(key) <= FALL_PCT for key in moves)
         if calm and not before:
             self.opened = kept
             return None
