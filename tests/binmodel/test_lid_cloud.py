@@ -1,4 +1,4 @@
-"""The film under many guesses: what weighs them, what opens a lid, and that it does not matter when it ran."""
+"""The film under many guesses: what weighs them, what opens a lid, and no matter when it ran."""
 
 from __future__ import annotations
 
