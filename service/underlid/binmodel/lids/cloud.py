@@ -12,9 +12,10 @@ from math import exp, isnan, nan
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.lids.guesses import RH_OFF_PCT, RH_OFF_SD_PCT, Guesses, guesses_of
+from underlid.binmodel.lids.guesses import GUESSES, RH_OFF_PCT, RH_OFF_SD_PCT, Guesses, guesses_of
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
 from underlid.journal.entries import LidLook
@@ -38,6 +39,12 @@ SATURATED_PCT: Final = 99.3
 OPEN_PCT: Final = 8.0
 """So far below what a closed bin shows, air comes in that no guess knows of: then the humidity itself is
 taken, and the guess is not blamed for more."""
+
+Places = npt.NDArray[np.int64]
+ALL: Final[Places] = np.arange(GUESSES)
+
+SHARE_MOST: Final = 0.85
+"""No headspace follows its bed so closely that it tells nothing of the shed (our judgement)."""
 
 SHARE: Final = 0.55
 SHARE_SD: Final = 0.15
@@ -125,6 +132,16 @@ class Cloud:
         """Return in how many hours the humidity has told something."""
         return self._count
 
+    def unseen_over_k(self, bed_over_head_k: Floats, chosen: Places) -> tuple[Floats, Floats]:
+        """Return bed and headspace over a shed that is not measured, K, for the *chosen* guesses."""
+        share, offset, share_sd, offset_sd = self._head_line()
+        follows = np.clip(share + share_sd * self.guesses.share_z[chosen], 0.2, SHARE_MOST)
+        error = offset + offset_sd * self.guesses.head_z[chosen]
+        if bed_over_head_k.ndim > 1:
+            follows, error = follows[:, None], error[:, None]
+        over = (bed_over_head_k + error) / (1.0 - follows)
+        return over, follows * over
+
     def chance(self, limit_g_m2: float) -> float:
         """Return the chance that the film is at a limit or beyond."""
         return float(self.weight[self.film >= limit_g_m2].sum())
@@ -206,16 +223,15 @@ class Cloud:
     def _temps(self, hour: LidHour) -> tuple[Floats, Floats, Floats, Floats] | None:
         """Return shed, headspace, bed's surface and lid of each guess, °C; None where not known."""
         guesses = self.guesses
-        share, offset, share_sd, offset_sd = self._head_line()
+        share, offset, _, _ = self._head_line()
         bed_c, head_c, shed_c = hour.bed_c, hour.head_c, hour.shed_c
         count = len(self.film)
         self.blind = isnan(shed_c)
         if self.blind:
             if isnan(bed_c) or isnan(head_c):
                 return None
-            follows = np.clip(share + share_sd * guesses.share_z, 0.2, 0.85)
-            over = (bed_c - head_c + offset + offset_sd * guesses.head_z) / (1.0 - follows)
-            shed, head_over = bed_c - over, follows * over
+            over, head_over = self.unseen_over_k(np.full(count, bed_c - head_c), ALL)
+            shed = bed_c - over
         elif isnan(bed_c):
             if isnan(head_c) or isnan(hour.rh_pct):
                 return None

@@ -13,12 +13,12 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.lid import LidFilm
-from underlid.binmodel.lids.cloud import COVER_FADES_H, Cloud, full_g_m3
+from underlid.binmodel.lids.cloud import COVER_FADES_H, SHARE_MOST, Cloud, Places, full_g_m3
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
-from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, newest
-from underlid.binmodel.outlook.shed_outlook import Ahead
+from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, hourly, newest
+from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
 from underlid.binmodel.outlook.spread import MEMBERS, SHAPES, spread_of
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
@@ -53,21 +53,35 @@ def film_ahead(
 ) -> FilmAhead | None:
     """Return the film ahead; None where shed or bed are not known."""
     cloud = film.cloud
-    if shed is None or bed is None or cloud is None:
+    if bed is None or cloud is None or not film.known_lately(STALE_H):
         return None
-    over = hours.bed_c - hours.shed_c
-    if not film.known_lately(STALE_H) or newest(over, STALE_H) is None:
+    shed_c = hours.shed_c
+    blind = shed is None
+    if shed is None:
+        shed_c = _guessed_shed_c(window, cloud, hours)
+        shed = shed_ahead(shed_c)
+    over = hours.bed_c - shed_c
+    if shed is None or newest(over, STALE_H) is None:
         return None
     chosen = members_of(cloud)
     sd = spread_of(bed.errors - shed.errors, OVER_SD_SHARE * np.hypot(bed.sd, shed.sd))
     ahead = bed.mean - shed.mean + SHAPES * sd
-    flux = _flux(cloud, chosen, ahead[:, :AHEAD_H], shed.mean[:AHEAD_H], _shed_rh_pct(window))
+    flux = _flux(
+        cloud, chosen, ahead[:, :AHEAD_H], bed.mean[:AHEAD_H], _shed_rh_pct(window), blind=blind
+    )
     flux = flux + FLUX_SD_G_M2_H * SHAPES[OTHER, DAY_H : DAY_H + 1]
     held = cloud.film[chosen]
     return FilmAhead(held, _run(held, flux), int((~np.isnan(over)).sum()))
 
 
-def members_of(cloud: Cloud) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _guessed_shed_c(window: BinWindow, cloud: Cloud, hours: Hours) -> Floats:
+    """Return the air of a shed that has no probe, from bed and headspace."""
+    head_c = hourly(window.means("headspace_temp_c", WINDOW_BUCKETS))
+    result: Floats = hours.bed_c - (hours.bed_c - head_c) / (1.0 - min(cloud.share, SHARE_MOST))
+    return result
+
+
+def members_of(cloud: Cloud) -> Places:
     """Return which guess each course goes on from: as often as its weight says, drier ones first."""
     order = np.argsort(cloud.film, kind="stable")
     shares = (np.arange(MEMBERS) + 0.5) / MEMBERS
@@ -77,10 +91,12 @@ def members_of(cloud: Cloud) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
 
 def _flux(
     cloud: Cloud,
-    chosen: np.ndarray[tuple[int], np.dtype[np.int64]],
+    chosen: Places,
     over_k: Floats,
-    shed_c: Floats,
+    bed_c: Floats,
     shed_rh_pct: float,
+    *,
+    blind: bool,
 ) -> Floats:
     """Return what condenses in each hour, courses by hours, g/m²; negative where the lid dries."""
     guesses, share = cloud.guesses, cloud.share
@@ -88,8 +104,13 @@ def _flux(
     def of(values: Floats) -> Floats:
         return values[chosen][:, None]
 
-    over = over_k - of(guesses.bed_off_k)
-    head_over = share * over
+    if blind:
+        over, head_over = cloud.unseen_over_k(over_k * (1.0 - min(share, SHARE_MOST)), chosen)
+        shed_c = bed_c - over
+    else:
+        shed_c = bed_c - over_k
+        over = over_k - of(guesses.bed_off_k)
+        head_over = share * over
     surface = shed_c + over + of(guesses.surface) * (head_over - over)
     at_lid = full_g_m3(shed_c + of(guesses.factor) * head_over)
     cover = cloud.cover_kg_m2 * np.exp(-np.arange(over.shape[1]) / COVER_FADES_H)
