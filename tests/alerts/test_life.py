@@ -20,6 +20,7 @@ EVERY_MS = 5 * MINUTE_MS
 FINDINGS = {
     ".": Finding(Condition.OVERHEATING, Verdict.CLEAR),
     "?": Finding(Condition.OVERHEATING, Verdict.UNKNOWN, reason="silent"),
+    "f": Finding(Condition.OVERHEATING, Verdict.HOLDS, Priority.LOW, forecast_for_ms=24 * HOUR_MS),
     "m": Finding(Condition.OVERHEATING, Verdict.HOLDS, Priority.MEDIUM),
     "h": Finding(Condition.OVERHEATING, Verdict.HOLDS, Priority.HIGH),
     "c": Finding(Condition.OVERHEATING, Verdict.HOLDS, Priority.CRITICAL),
@@ -150,3 +151,16 @@ def test_missing_data_changes_nothing_that_was_raised(course: str, gap: str) -> 
 
 def _fields(alert: Alert) -> dict[str, object]:
     return {name: getattr(alert, name) for name in Alert.__slots__}
+
+
+def test_what_was_foreseen_and_goes_is_withdrawn_and_what_has_come_is_not() -> None:
+    withdrawn = live("fffff" + "." * 9)[1][-1]
+    assert withdrawn.kind is TransitionKind.ALERT_RETURNED
+    assert withdrawn.reason.startswith("not foreseen any more since")
+    assert withdrawn.alert is not None
+    assert withdrawn.alert.forecast_for_ms == 24 * HOUR_MS
+    came = live("fffffm" + "ff" + "." * 9)[1]
+    assert [one.kind.value for one in came] == ["alert_raised", "alert_worsened", "alert_returned"]
+    assert came[-1].reason.startswith("gone since")
+    assert came[-1].alert is not None
+    assert came[-1].alert.forecast_for_ms is None

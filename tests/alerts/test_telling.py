@@ -60,6 +60,19 @@ def test_a_bin_gets_three_messages_a_day_and_critical_ones_beyond() -> None:
     assert message_for(change(TransitionKind.ALERT_RAISED, critical), BIN, told) is not None
 
 
+def test_the_all_clear_of_what_was_foreseen_is_told_on_a_full_day_too() -> None:
+    full = [NOW_MS - hour * HOUR_MS for hour in range(1, 1 + MESSAGES_A_DAY)]
+    ahead = replace(ALERT, priority=Priority.LOW, forecast_for_ms=NOW_MS + HOUR_MS)
+    told = replace(ahead, told_at_ms=tuple(full))
+    message = message_for(change(TransitionKind.ALERT_RETURNED, told), BIN, full)
+    assert message is not None
+    assert message.title == "Tansy: too warm not expected after all"
+    assert message_for(change(TransitionKind.ALERT_RETURNED, ahead), BIN, full) is None
+    assert message_for(change(TransitionKind.ALERT_RAISED, ahead), BIN, full) is None
+    came = replace(told, forecast_for_ms=None)
+    assert message_for(change(TransitionKind.ALERT_RETURNED, came), BIN, full) is None
+
+
 def test_a_spell_is_not_told() -> None:
     spell = Transition(TransitionKind.SPELL_BEGAN, NOW_MS, "tansy", Condition.OVERHEATING, "")
     assert message_for(spell, BIN, ()) is None

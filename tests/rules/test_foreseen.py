@@ -1,4 +1,4 @@
-"""What is foreseen: said once it is sure twice, worsens into the real thing, and goes quietly."""
+"""What is foreseen: said once it is sure twice, worsens into the real thing, or is withdrawn."""
 
 from __future__ import annotations
 
@@ -64,8 +64,8 @@ def history(
     return [one for one in found if one.condition is Condition.OVERHEATING]
 
 
-def bread(hour: float) -> Entry:
-    return entry(hour, Feed((Portion("bread", 3500.0),)))
+def bread(hour: float, mass_g: float = 3500.0) -> Entry:
+    return entry(hour, Feed((Portion("bread", mass_g),)))
 
 
 def test_a_rich_feed_is_foreseen_to_heat_and_the_same_alert_worsens() -> None:
@@ -89,17 +89,32 @@ def test_a_rich_feed_is_foreseen_to_heat_and_the_same_alert_worsens() -> None:
     assert len([one for one in found if one.kind is TransitionKind.ALERT_RAISED]) == 1
 
 
-def test_what_does_not_come_returns_and_says_so() -> None:
-    found = history(lambda _: 0.0, [bread(144)], 230)
-    assert [one.kind for one in found] in (
-        [],
-        [TransitionKind.ALERT_RAISED, TransitionKind.ALERT_RETURNED],
-    )
-    if found:
-        last = found[-1].alert
-        assert last is not None
-        assert last.state is AlertState.RETURNED
-        assert "not expected" in last.text
+def taken_out(hour: float) -> float:
+    """Return the warmth of a feed that is taken out again after eight hours."""
+    if hour < 145:
+        return 0.0
+    return 0.65 * (hour - 145) if hour < 153 else 5.2 * math.exp((153 - hour) / 5)
+
+
+def test_what_does_not_come_is_withdrawn_once_and_says_so() -> None:
+    found = history(taken_out, [bread(144.5, 2500.0)], 200)
+    raised, withdrawn = (one for one in found)
+    assert raised.kind is TransitionKind.ALERT_RAISED
+    assert withdrawn.kind is TransitionKind.ALERT_RETURNED
+    assert withdrawn.reason.startswith("not foreseen any more since")
+    assert withdrawn.at_ms - START_MS > 155 * HOUR_MS
+    last = withdrawn.alert
+    assert last is not None
+    assert last.state is AlertState.RETURNED
+    assert "bed will not get too warm after all: bed " in last.text
+    assert float(last.evidence["chance_pct"]) <= 10
+
+
+def test_a_chance_that_wavers_withdraws_nothing() -> None:
+    wavering = [0.92, 0.5, 0.95, 0.55, 0.48]
+    held = [coming(forecast(), rising(one, 7), START_MS, REACHES, held=True) for one in wavering]
+    assert all(held)
+    assert coming(forecast(), rising(0.4, 7), START_MS, REACHES, held=True) is None
 
 
 def test_a_calm_bin_is_foreseen_to_stay_calm() -> None:

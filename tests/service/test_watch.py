@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+import math
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from judge.series import START_MS, melon, readings, setup
+from judge.series import START_MS, entry, melon, readings, setup
+from notify.sinks import web_sink
 from underlid.alerts.alert import AlertState
 from underlid.clock import VirtualClock
+from underlid.journal.entries import Feed, Portion
+from underlid.notify.outbox import Courier
+from underlid.notify.webhook import Webhook
 from underlid.readings.values import Admitted
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
@@ -25,21 +31,25 @@ class Place:
         self.store = SqliteReadings(folder / "readings.sqlite")
         self.clock = VirtualClock(START_MS)
         self.records.save_setup(setup())
+        self.channels = ["email"]
         self.watch = self.begin()
 
     def begin(self) -> Watch:
-        watch = Watch(self.records, self.store, self.clock, tick_s=60, channels=["email"])
+        watch = Watch(self.records, self.store, self.clock, tick_s=60, channels=self.channels)
         watch.start()
         return watch
 
-    def live(self, from_h: float, until_h: float, bed_c: float) -> None:
-        """Let time pass with a bed at *bed_c*, a tick every five minutes."""
+    def live(self, from_h: float, until_h: float, bed_c: float | Callable[[float], float]) -> None:
+        """Let time pass, a tick every five minutes: *bed_c* of a bed in a shed as warm, or by the hour."""
+        shed_c = 19.0 if callable(bed_c) else bed_c - 1.0
 
         def bin_curve(hour: float) -> dict[str, float]:
-            return {"bed_temp_c": bed_c + 0.1 * (hour % 1), "headspace_temp_c": 20 + hour % 3}
+            bed = bed_c(hour) if callable(bed_c) else bed_c
+            head = shed_c + 1.0 + hour % 3
+            return {"bed_temp_c": bed + 0.1 * (hour % 1), "headspace_temp_c": head}
 
         def air_curve(hour: float) -> dict[str, float]:
-            return {"shed_temp_c": 19.0 + hour % 2}
+            return {"shed_temp_c": shed_c + hour % 2}
 
         for one in readings(bin_curve, air_curve, until_h):
             if one.taken_at_ms < START_MS + from_h * HOUR_MS:
@@ -96,3 +106,26 @@ def test_a_bin_added_while_running_is_judged(place: Place) -> None:
     assert state is not None
     assert place.watch.derived("tansy") is not None
     assert place.watch.lag_s() < MINUTE_MS
+
+
+def test_who_was_told_of_heat_to_come_is_told_that_it_will_not(place: Place) -> None:
+    def bed_c(hour: float) -> float:
+        """Return a bed that bread warms until it is taken out again."""
+        own = 0.8 * max(0.0, hour - 7) if hour < 15 else 6.4 * math.exp((15 - hour) / 5)
+        return 20.0 + own
+
+    with web_sink() as sink:
+        courier = Courier(place.records, [Webhook(sink.address(), "key")], place.clock)
+        place.channels = courier.channel_names
+        place.watch = place.begin()
+        place.records.add_entry(entry(6.5, Feed((Portion("bread", 2500.0),))))
+        place.live(0, 15, bed_c)
+        place.watch = place.begin()
+        place.live(15, 26, bed_c)
+        courier.drain_once(place.clock.now_ms())
+        bodies = [json.loads(body) for _, _, body in sink.requests]
+    told = [one for one in bodies if one["alert"] == bodies[0]["alert"]]
+    assert [one["event"] for one in told] == ["alert_raised", "alert_returned"]
+    assert told[0]["title"] == "Tansy: too warm ahead"
+    assert told[1]["title"] == "Tansy: too warm not expected after all"
+    assert "will not get too warm after all" in told[1]["text"]

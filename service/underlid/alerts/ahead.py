@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 from datetime import tzinfo
+from typing import Final
 
 from underlid.alerts.when import day_words, hour_words
 from underlid.journal.units import Units, about_mass_text, temp_text
 from underlid.rules.finding import Condition, Finding
 from underlid.timeline import HOUR_MS
+
+SURELY_NOT_PCT: Final = 10.0
+"""A greater chance than this is left open: the thing will "probably" not come (our judgement)."""
+
+RISES_K: Final = 0.3
+"""A bed that rises by less is not said to rise (our judgement)."""
 
 
 def ahead_clause(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
@@ -15,14 +22,23 @@ def ahead_clause(finding: Finding, name: str, now_ms: int, units: Units, zone: t
     return _SAYINGS[finding.condition](finding, name, now_ms, units, zone)
 
 
-def not_come_sentence(finding: Finding, name: str, values: str) -> str:
-    """Return the sentence for what was foreseen and is not expected any more."""
-    what = {
-        Condition.CONDENSATION: "lid is not expected to drip any more",
-        Condition.OVERHEATING: "bed is not expected to get too warm any more",
-        Condition.DRYING_OUT: "bed is not expected to dry out soon any more",
-    }.get(finding.condition, "forecast has not come true")
-    return f"{name}'s {what}{f' ({values})' if values else ''}. Nothing to do."
+def not_come_sentence(finding: Finding, name: str, values: str, units: Units) -> str:
+    """Return the all-clear for what was foreseen and will not come; *values* are the present ones."""
+    chance_pct = float(finding.evidence.get("chance_pct", 0.0))
+    will = "will not" if chance_pct <= SURELY_NOT_PCT else "will probably not"
+    now = f": {values} now" if values else ""
+    if finding.condition is Condition.CONDENSATION:
+        limit = finding.evidence.get("limit_g_m2")
+        chance = f", {chance_pct:.0f} % to pass {limit:.0f} g/m²" if chance_pct and limit else ""
+        return f"{name}'s lid {will} run with water after all{now}{chance}. Nothing to do."
+    if finding.condition is Condition.OVERHEATING:
+        bed, peak = (float(finding.evidence.get(key, 0.0)) for key in ("bed_temp_c", "peak_temp_c"))
+        rises = peak >= bed + RISES_K
+        most = f", near {temp_text(peak, units)} at the most ahead" if rises else ""
+        return f"{name}'s bed {will} get too warm after all{now}{most}. Nothing to do."
+    if finding.condition is Condition.DRYING_OUT:
+        return f"{name}'s bed {will} be too dry soon after all{now}. Nothing to do."
+    return f"What was foreseen of {name} {will} come after all{now}. Nothing to do."
 
 
 def peak_clause(finding: Finding, now_ms: int, units: Units, zone: tzinfo) -> str:

@@ -59,13 +59,18 @@ def _begun(finding: Finding, bin_: Bin, now_ms: int) -> Alert:
 
 
 def _renewed(alert: Alert, finding: Finding) -> Alert:
-    """Return the alert with the newest evidence in it; its priority is the caller's."""
+    """Return the alert with the newest evidence in it; its priority is the caller's.
+
+    What has come stays come: when the same is foreseen for the next day too, its end is an end, and
+    nothing that was withdrawn.
+    """
+    has_come = alert.raised_at_ms is not None and alert.forecast_for_ms is None
     return replace(
         alert,
         cause=finding.cause,
         grade=finding.grade,
         certainty=finding.certainty,
-        forecast_for_ms=finding.forecast_for_ms,
+        forecast_for_ms=None if has_come else finding.forecast_for_ms,
         feed_at_ms=finding.feed_at_ms,
         evidence=finding.evidence,
         advice=finding.advice,
@@ -112,7 +117,8 @@ def _cleared(
         evidence=finding.evidence or alert.evidence,
         advice=(),
     )
-    reason = f"gone since {rfc3339(alert.state_at_ms)}"
+    gone = "gone" if alert.forecast_for_ms is None else "not foreseen any more"
+    reason = f"{gone} since {rfc3339(alert.state_at_ms)}"
     alert = replace(alert, state_at_ms=now_ms)
     return alert, _change(TransitionKind.ALERT_RETURNED, alert, now_ms, reason)
 

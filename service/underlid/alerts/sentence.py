@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, tzinfo
+from typing import Final
 
 from underlid.alerts.ahead import ahead_clause, heat_from, not_come_sentence, peak_clause
 from underlid.alerts.probe_clause import probe_clause
@@ -60,7 +61,7 @@ def returned_sentence(
         return f"{name} has been fed. Nothing to do."
     values = _values(finding, units)
     if foreseen:
-        return not_come_sentence(finding, name, values)
+        return not_come_sentence(finding, name, values, units)
     return f"{name} is back to normal{f' ({values})' if values else ''}. Nothing to do."
 
 

@@ -1,7 +1,8 @@
 """Which changes a keeper is told of: few, and none twice.
 
 At most three messages a bin and day, critical ones excepted (common practice: one a day on average).
-A shelved alert is quiet; a return is told only if the alert was.
+A shelved alert is quiet; a return is told only if the alert was. Whoever was told of a thing to come, and
+it will not, is always told: it may be the reason to leave a feed in the bin.
 """
 
 from __future__ import annotations
@@ -42,7 +43,8 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
     if _known_already(change.kind, alert):
         return None
     today = sum(1 for at_ms in told_at_ms if change.at_ms - DAY_MS < at_ms <= change.at_ms)
-    if today >= MESSAGES_A_DAY and alert.priority is not Priority.CRITICAL:
+    always = alert.priority is Priority.CRITICAL or _is_withdrawn(change.kind, alert)
+    if today >= MESSAGES_A_DAY and not always:
         return None
     return Message(
         key=f"{alert.id}:{change.kind.value}:{change.at_ms}",
@@ -55,6 +57,11 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         text=alert.text,
         event=change.kind,
     )
+
+
+def _is_withdrawn(kind: TransitionKind, alert: Alert) -> bool:
+    """Tell whether a thing that was foreseen will not come."""
+    return kind is TransitionKind.ALERT_RETURNED and alert.forecast_for_ms is not None
 
 
 def _known_already(kind: TransitionKind, alert: Alert) -> bool:
@@ -73,8 +80,8 @@ def title(alert: Alert, bin_: Bin, kind: TransitionKind) -> str:
     name = bin_.name or bin_.id.capitalize()
     about = TITLES[alert.condition.value]
     if alert.forecast_for_ms is not None:
-        ends = kind is TransitionKind.ALERT_RETURNED
-        return f"{name}: {about} not expected any more" if ends else f"{name}: {about} ahead"
+        ends = _is_withdrawn(kind, alert)
+        return f"{name}: {about} not expected after all" if ends else f"{name}: {about} ahead"
     if kind is TransitionKind.ALERT_RETURNED:
         return f"{name}: no longer {about}" if about != "wet lid" else f"{name}: lid dry again"
     return f"{name}: {about}" + (" (worse)" if kind is TransitionKind.ALERT_WORSENED else "")

@@ -10,8 +10,9 @@ from underlid.binmodel.forecast import Forecast
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS
 
-KEEPS: Final = 0.3
-"""A foreseen alert stays until the chance is so much below what raised it (our judgement)."""
+KEEPS: Final = 0.4
+"""A foreseen alert stays until the chance is so much below what raised it: then it is more likely not to
+come than to come, and a chance that wavers withdraws nothing (our judgement)."""
 
 SURE_MOST: Final = 0.95
 """No forecast is called surer than this: its band says nothing of what nobody thought of (our
@@ -42,6 +43,17 @@ def fresh(forecast: Forecast | None, now_ms: int) -> Forecast | None:
     if forecast is None or now_ms - forecast.at_ms > STALE_MS:
         return None
     return forecast
+
+
+def chance_left(
+    forecast: Forecast | None, chances: Floats | None, now_ms: int, reaches: Sequence[Reach]
+) -> dict[str, float | str]:
+    """Return as evidence the chance of what is not foreseen any more, within the longest reach."""
+    if forecast is None or chances is None:
+        return {}
+    passed_h = (now_ms - forecast.at_ms) // HOUR_MS
+    last = min(reaches[-1].hours + passed_h, len(chances)) - 1
+    return {"chance_pct": round(100.0 * min(float(chances[last]), SURE_MOST))}
 
 
 def coming(

@@ -11,7 +11,7 @@ from underlid.binmodel.known import Known
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.foreseen import Reach, coming, fresh
+from underlid.rules.foreseen import Reach, chance_left, coming, fresh
 from underlid.rules.levels import level, middle
 from underlid.timeline import HOUR_MS
 
@@ -23,10 +23,10 @@ FEED_HEATS_H: Final = 7 * 24
 COMFORT_BELOW_WARN_K: Final = 7.0
 """Room heat is counted from here: 20 °C for *E. fetida*, the upper end of its best range."""
 
-REACHES: Final = (Reach(24, 0.85), Reach(72, 0.9))
+REACHES: Final = (Reach(24, 0.75), Reach(72, 0.8))
 ALARM_REACHES: Final = (Reach(24, 0.85),)
-"""A forecast is told when it is so sure within so many hours; medium when the alarm limit is near and
-sure (our judgement)."""
+"""A forecast is told when it is so sure within so many hours: a feed is easily taken out while it is cool.
+Medium when the alarm limit is near and sure (our judgement)."""
 
 OWN_SHARE: Final = 0.5
 """Self-heat below half the room's heat is not what the keeper should act on (our judgement)."""
@@ -78,8 +78,12 @@ def _foreseen(
         return clear
     limits, now_ms = window.limits, window.now_ms
     chances = forecast.hot_chance
-    soon = coming(forecast, chances.get(limits.hot_warn_c), now_ms, REACHES, held=held)
+    warn_chances = chances.get(limits.hot_warn_c)
+    soon = coming(forecast, warn_chances, now_ms, REACHES, held=held)
     if soon is None:
+        if held:
+            evidence |= chance_left(forecast, warn_chances, now_ms, REACHES)
+            _peak(forecast, now_ms, -100.0, evidence)
         return clear
     alarm = coming(forecast, chances.get(limits.hot_alarm_c), now_ms, ALARM_REACHES, held=False)
     evidence["chance_pct"] = round(100.0 * soon.chance)
