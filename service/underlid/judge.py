@@ -80,7 +80,9 @@ class Judge:
             del self._memories[bin_id]
             self._due_ms.pop(bin_id, None)
         for bin_id in setup.bins:
-            self._memories.setdefault(bin_id, BinMemory(LidFilm(now_ms, bin_id), Trust(now_ms, bin_id)))
+            self._memories.setdefault(
+                bin_id, BinMemory(LidFilm(now_ms, bin_id), Trust(now_ms, bin_id))
+            )
             self._look_again(bin_id, 0)
         return new
 

@@ -168,11 +168,13 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         memory.hour = -1
         if changed * BUCKET_MS < day * DAY_MS + begins_ms:
             memory.day = -1
-    if day != memory.day:
-        memory.lessons = learn(replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None))
-        memory.day = day
     window = replace(window, lessons=memory.lessons)
     memory.film.advance(window)
+    if day != memory.day:
+        then = replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None)
+        memory.lessons = learn(then, memory.film.when_day_began())
+        memory.day = day
+        window = replace(window, lessons=memory.lessons)
     hour = (window.now_ms - begins_ms % HOUR_MS) // HOUR_MS
     if hour != memory.hour:
         then = replace(window, now_ms=hour * HOUR_MS + begins_ms % HOUR_MS)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.lessons import Lessons
+from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.taught.appetite import appetite, self_heat_by_hour
 from underlid.binmodel.taught.drying_rate import drying_rate
 from underlid.binmodel.taught.headspace import head_share
@@ -22,15 +23,18 @@ def prior_lessons(bin_: Bin, at_ms: int) -> Lessons:
     return _lessons(Past(nothing_known(bin_, at_ms)))
 
 
-def learn(window: BinWindow) -> Lessons:
-    """Return the lessons of the twelve days that end at `window.now_ms`."""
-    return _lessons(Past(window))
+def learn(window: BinWindow, lid: Cloud | None = None) -> Lessons:
+    """Return the lessons of the twelve days that end at `window.now_ms`.
+
+    *lid* is the lid after these days, where it has been run through them already.
+    """
+    return _lessons(Past(window), lid)
 
 
-def _lessons(past: Past) -> Lessons:
+def _lessons(past: Past, lid: Cloud | None = None) -> Lessons:
     bin_ = past.window.bin
     name = bin_.name or bin_.id.capitalize()
-    factor, air = lid_factor(past, name)
+    factor, air = lid_factor(past, name, lid)
     tau = time_constant(past, name)
     dries = drying_rate(past, name)
     sd, shift = moisture(past, name)

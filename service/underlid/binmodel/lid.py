@@ -84,6 +84,12 @@ class LidFilm:
         self.cloud.go_on((self.done - self._open_from()) / BUCKETS_PER_HOUR)
         self.cloud.see(looks_since(window, self._open_from()))
 
+    def when_day_began(self) -> Cloud | None:
+        """Return all guesses as they were when the bin's day began, after twelve days."""
+        if self._kept:
+            return self._kept[0][1]
+        return self._closed if self._hour == self._first_h + PAST_H else None
+
     def _open_from(self) -> int:
         """Return the first bucket of the hour that is open."""
         return self._hour * BUCKETS_PER_HOUR + self._offset
@@ -113,7 +119,7 @@ class LidFilm:
 
     def last(self, buckets: int) -> Floats:
         """Return the likely film of the last *buckets* closed buckets, from hour to hour in a line."""
-        count, every = self._hour - self._first_h, self._every()[-buckets:]
+        count, every = self._hour - self._first_h, self._every(buckets)
         if not len(every) or self.cloud is None:
             return np.zeros(0)
         ends = np.arange(1, count + 1) * BUCKETS_PER_HOUR
@@ -123,12 +129,13 @@ class LidFilm:
 
     def last_flux(self, buckets: int) -> Floats:
         """Return the likely flux of the last *buckets* closed buckets; NaN where unknown."""
-        hours = (self._every()[-buckets:] - 1) // BUCKETS_PER_HOUR
+        hours = (self._every(buckets) - 1) // BUCKETS_PER_HOUR
         return self._flux[np.minimum(hours, self._hour - self._first_h - 1)].astype(np.float64)
 
-    def _every(self) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-        """Return 1, 2, … for each closed bucket since the first hour."""
-        return np.arange(1, self.done - self._first_h * BUCKETS_PER_HOUR - self._offset + 1)
+    def _every(self, buckets: int) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+        """Return the numbers, from the first hour's on, of the last *buckets* that have closed."""
+        last = self.done - self._first_h * BUCKETS_PER_HOUR - self._offset
+        return np.arange(max(0, last - buckets) + 1, last + 1)
 
     def known_lately(self, hours: int) -> bool:
         """Tell whether the temperatures that a film needs were known in the last *hours*."""
@@ -139,10 +146,16 @@ class LidFilm:
         """Return the chance that the film is at a limit or beyond; 0 before the first hour."""
         return 0.0 if self.cloud is None else self.cloud.chance(limit_g_m2)
 
+    def now(self) -> tuple[float, float, float]:
+        """Return the likely film and the ends of its 80 % band."""
+        if self.cloud is None:
+            return 0.0, 0.0, 0.0
+        low, middle, high = self.cloud.quantiles(0.1, 0.5, 0.9)
+        return middle, low, high
+
     def band(self) -> tuple[float, float]:
         """Return the ends of the film's 80 % band."""
-        low, high = (0.0, 0.0) if self.cloud is None else self.cloud.quantiles(0.1, 0.9)
-        return low, high
+        return self.now()[1:]
 
 
 def day_offset(bin_id: str) -> int:

@@ -7,7 +7,7 @@ asks for the chance that it is beyond the limit, over all that this lid may be l
 
 from __future__ import annotations
 
-from math import isnan
+from math import isnan, nan
 from typing import Final
 
 import numpy as np
@@ -21,6 +21,7 @@ from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import Reach, chance_left, coming, fresh
 from underlid.science.condensation import film_band
+from underlid.science.numeric import Floats
 
 TELLS: Final = 0.5
 """The film is told of when it is as likely beyond the limit as not …"""
@@ -121,10 +122,9 @@ def _foreseen(
 
 
 def _evidence(film: LidFilm, now: LidNow) -> dict[str, float | str]:
-    held = float(film.last(1)[0])
-    low, high = film.band()
+    held, low, high = film.now()
     day = film.last_flux(BUCKETS_PER_DAY)
-    lately = float(film.last_flux(1)[0])
+    lately = float(day[-1])
     evidence: dict[str, float | str] = {
         "lid_film_g_m2": round(held, 1),
         "lid_film_low_g_m2": round(min(low, held)),
@@ -136,11 +136,17 @@ def _evidence(film: LidFilm, now: LidNow) -> dict[str, float | str]:
         evidence["lid_margin_sd_k"] = round(now.margin_sd_k, 2)
     if not isnan(lately):
         evidence["condensing_g_m2_h"] = round(lately, 1)
-    evidence["condensing_day_mean_g_m2_h"] = round(float(np.nanmean(day)), 2)
+    evidence["condensing_day_mean_g_m2_h"] = round(_mean(day), 2)
     return evidence
 
 
 def _condenses(film: LidFilm) -> bool:
     """Tell whether water has come onto the lid in the last hours, not left it."""
     flux = film.last_flux(LATELY_H * BUCKETS_PER_HOUR)
-    return float(np.nanmean(flux)) > 0.0
+    return _mean(flux) > 0.0
+
+
+def _mean(values: Floats) -> float:
+    """Return the mean of what is known; NaN without any."""
+    known = values[~np.isnan(values)]
+    return float(known.mean()) if len(known) else nan

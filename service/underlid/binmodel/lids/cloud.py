@@ -238,7 +238,7 @@ class Cloud:
             shed, over = np.full(count, shed_c), np.zeros(count)
             head_over = over + head_c - shed_c
         else:
-            shed, over = np.full(count, shed_c), bed_c - guesses.bed_off_k - shed_c
+            shed, over = np.array([shed_c]), bed_c - guesses.bed_off_k - shed_c
             if isnan(head_c):
                 if isnan(hour.rh_pct) and not self._count:
                     return None  # nothing has ever been measured under the lid
@@ -272,4 +272,7 @@ class Cloud:
 
 def full_g_m3(temp_c: Floats) -> Floats:
     """Return what saturated air holds, g/m³."""
-    return absolute_humidity_g_m3(temp_c, np.full(temp_c.shape, 100.0))
+    return absolute_humidity_g_m3(temp_c, FULL_PCT)
+
+
+FULL_PCT: Final[Floats] = np.array(100.0)

@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.bins import BinKind
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.lids.cloud import Cloud
@@ -38,12 +39,13 @@ HUMID_LEAST_H: Final = 48
 """Humidity teaches from so many hours below saturation on: two whole days (our judgement)."""
 
 
-def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
-    """Return the temperature factor, 0 (as the shed) .. 1 (as the headspace), and the exchange, m/h."""
+def lid_factor(past: Past, name: str, run: Cloud | None = None) -> tuple[Lesson, Lesson]:
+    """Return the temperature factor, 0 (as the shed) .. 1 (as the headspace), and the exchange, m/h.
+
+    *run* is the cloud after all twelve days; it does not do for a bin that was moved in them.
+    """
     hours, first = _hours(past)
-    cloud = Cloud(past.window.bin.kind)
-    for hour in hours:
-        cloud.step(hour)
+    cloud = run if run is not None and first == 0 else _after(hours, past.window.bin.kind)
     told = max(0, sum(len(one.looks) for one in hours) - 1)
     humid = cloud.humid_h if cloud.humid_h >= HUMID_LEAST_H else 0
     from_ms, until_ms = past.at_ms(first), past.until_ms
@@ -73,6 +75,13 @@ def lid_factor(past: Past, name: str) -> tuple[Lesson, Lesson]:
 NOT_LEARNT: Final = (
     "by its kind: nobody has looked at it twice in twelve days, and no probe tells enough of it."
 )
+
+
+def _after(hours: list[LidHour], kind: BinKind) -> Cloud:
+    cloud = Cloud(kind)
+    for hour in hours:
+        cloud.step(hour)
+    return cloud
 
 
 def _exchange(
