@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
-
 from underlid.binmodel.bins import Setup
 from underlid.files.journal_csv import write_journal
 from underlid.files.readings_csv import write_readings
@@ -17,8 +15,9 @@ from underlid.files.verdicts import encoded
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Moved
 from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
+from underlid.score.dates import Date, dates
 from underlid.score.doses import Dose, doses
-from underlid.score.events import Event, events_of, fault_event, is_blind, joined
+from underlid.score.events import Event, events_of, fault_event, is_blind
 from underlid.score.matching import (
     FALSE,
     RIGHT,
@@ -30,9 +29,9 @@ from underlid.score.matching import (
 )
 from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.verdicts import Verdicts, received, verdicts_of
-from underlid.score.watched import Moments, Watched, times_of, watch
+from underlid.score.watched import Moments, times_of, watch
 from underlid.simulate.families.catalogue import FAMILIES
-from underlid.simulate.place import SimulatedPlace, Stretch
+from underlid.simulate.place import RAIN, SimulatedPlace, Stretch
 from underlid.simulate.sensors import Fault, FaultKind
 from underlid.simulate.sketch import SHED, Sketch
 from underlid.simulate.truth_csv import write_truth
@@ -42,8 +41,6 @@ CAUSE_G = 500.0
 """A smaller feed or watering is the cause of nothing (our judgement)."""
 
 CAUSE_WITHIN_MS = 5 * DAY_MS
-DATE_AHEAD_MS = 5 * DAY_MS
-DATE_NEAR_MS = 3 * HOUR_MS
 FAULT_KNOWN_MS = 6 * HOUR_MS
 
 
@@ -95,8 +92,8 @@ class Scored:
     faults: tuple[Fault, ...] = ()
     outcomes: Counter[Outcome] = field(default_factory=Counter)
     doses: list[Dose] = field(default_factory=list)
-    dates: list[float | None] = field(default_factory=list)
-    """Errors of the foreseen dates at 5 days ahead, as a share of the remaining time; None: no date."""
+    dates: list[Date] = field(default_factory=list)
+    """Errors of the foreseen dates at 5 days ahead."""
     same_last: bool | None = None
     differs: str = ""
 
@@ -155,8 +152,9 @@ def _match(result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts)
             if alert.condition is watched.condition:
                 alert.right, alert.why = judge_alert(alert, watched, at_ms, stretch.entries)
                 alert.gone_too_soon = returned_too_soon(alert, watched, at_ms)
-        if watched.condition is Condition.DRYING_OUT:
-            result.dates += _dates(result, watched, at_ms, verdicts)
+        if watched.condition is Condition.DRYING_OUT and watched.condition not in result.variants:
+            rained_ms = [act.at_ms for act in sketch.acts if act.fields["kind"] == RAIN]
+            result.dates += dates(watched, at_ms, verdicts.dries, stretch.entries, rained_ms)
     _match_faults(result, sketch, verdicts, at_ms)
 
 
@@ -195,28 +193,6 @@ def _allowed_h(event: Event, sketch: Sketch, entries: Sequence[Entry]) -> float 
             causes.append(entry.at_ms)
     since = [event.start_ms - one for one in causes if 0 <= event.start_ms - one < CAUSE_WITHIN_MS]
     return min(since) / HOUR_MS if since else None
-
-
-def _dates(
-    result: Scored, watched: Watched, at_ms: Moments, verdicts: Verdicts
-) -> list[float | None]:
-    """Return the error of each date foreseen five days before a bed was really too dry."""
-    errors: list[float | None] = []
-    if result.variants.get(watched.condition.value):
-        return errors
-    for first, last in joined(watched.beyond >= 0.0, at_ms, watched.off_ms):
-        true_ms = int(at_ms[first])
-        asked_ms = true_ms - DATE_AHEAD_MS
-        lasts_ms = int(at_ms[last]) - true_ms
-        if lasts_ms < DAY_MS or asked_ms < result.start_ms + 3 * DAY_MS:
-            continue
-        said = [
-            date_ms
-            for when_ms, date_ms in verdicts.dates_ms
-            if abs(when_ms - asked_ms) <= DATE_NEAR_MS
-        ]
-        errors.append((float(np.median(said)) - true_ms) / DATE_AHEAD_MS if said else None)
-    return errors
 
 
 def _look_ahead(result: Scored, stretch: Stretch, verdicts: Verdicts) -> None:

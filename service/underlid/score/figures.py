@@ -38,7 +38,8 @@ def as_object(cases: Sequence[Scored]) -> dict[str, object]:
             for name, by_ahead in coverage_of(cases).items()
         },
         "doses": [_dose(case, dose) for case in cases for dose in case.doses],
-        "dates": whole.dates,
+        "dates": [one.error for one in whole.dates],
+        "dates_by_trend_alone": [one.of_drying for one in whole.dates],
         "order": {
             "same": whole.order_same,
             "cases": whole.order_cases,

@@ -14,6 +14,7 @@ from underlid.score.totals import (
     false_alerts,
     middle,
     missed,
+    near,
     rows_of,
     whole_of,
 )
@@ -124,9 +125,12 @@ def sentences(cases: Sequence[Scored]) -> list[str]:
     if whole.too_soon:
         said.append(f"{whole.too_soon} alerts returned while the bin was still beyond its limit.")
     if whole.dates:
+        errors = [one.error for one in whole.dates]
+        by_trend = [one.of_drying for one in whole.dates]
         said.append(
-            f"Dates of drying out at 5 days ahead: {whole.dates_near} of {len(whole.dates)} within"
-            f" 20 %, {sum(1 for one in whole.dates if one is None)} not foreseen."
+            f"Dates of drying out at 5 days ahead: {near(errors)} of {len(errors)} within 20 %,"
+            f" {errors.count(None)} not foreseen{_middle_error(errors)}. By the trend alone, from the"
+            f" bed's true level: {near(by_trend)} within 20 %{_middle_error(by_trend)}."
         )
     if whole.order_cases:
         said.append(
@@ -134,6 +138,12 @@ def sentences(cases: Sequence[Scored]) -> list[str]:
             " verdicts as in order."
         )
     return said
+
+
+def _middle_error(errors: Sequence[float | None]) -> str:
+    """Return the median error of the dates that were said, as a clause."""
+    known = sorted(abs(one) for one in errors if one is not None)
+    return f", median error {100 * known[len(known) // 2]:.0f} %" if known else ""
 
 
 def detail(case: Scored) -> list[str]:

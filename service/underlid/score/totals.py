@@ -10,6 +10,7 @@ from typing import Final
 
 from underlid.rules.finding import Condition
 from underlid.score.case import Found, Scored
+from underlid.score.dates import Date
 from underlid.score.doses import Dose
 from underlid.score.matching import FALSE, LATE, LEFT_OUT, RIGHT, Raised
 from underlid.score.outlook import AHEAD_H, QUANTITIES, Outcome
@@ -145,12 +146,16 @@ class Whole:
     """Alerts that returned while the bin was still beyond doubt beyond its limit."""
     order_same: int
     order_cases: int
-    dates: list[float | None]
+    dates: list[Date]
 
-    @property
-    def dates_near(self) -> int:
-        """Return how many foreseen dates were within a fifth of the remaining time."""
-        return sum(1 for one in self.dates if one is not None and abs(one) <= DATE_NEAR)
+
+def near(errors: Iterable[float | None]) -> int:
+    """Return how many dates were within a fifth of the remaining time.
+
+    >>> near([0.1, -0.3, None])
+    1
+    """
+    return sum(1 for one in errors if one is not None and abs(one) <= DATE_NEAR)
 
 
 def whole_of(cases: Sequence[Scored]) -> Whole:

@@ -18,6 +18,7 @@ from underlid.readings.topics import Kind, Topic
 from underlid.readings.values import Reading
 from underlid.replay import replay
 from underlid.rules.finding import Condition, Verdict
+from underlid.score.dates import Outlook
 from underlid.score.matching import Raised
 from underlid.score.outlook import EVERY_MS
 from underlid.timeline import HOUR_MS, MINUTE_MS, rfc3339
@@ -35,8 +36,8 @@ class Verdicts:
     messages: int = 0
     judgements: int = 0
     forecasts: list[Forecast] = field(default_factory=list)
-    dates_ms: list[tuple[int, int]] = field(default_factory=list)
-    """(when, the date then foreseen on which the bed will be too dry), hourly."""
+    dries: list[Outlook] = field(default_factory=list)
+    """What was said of drying, hourly."""
     last: State = frozenset()
     """Open alerts and verdicts at the end."""
     lines: list[Line] = field(default_factory=list)
@@ -134,8 +135,10 @@ def _raised(alert: Alert, at_ms: int) -> Raised:
 
 def _note_date(judgement: Judgement, found: Verdicts) -> None:
     for finding in judgement.findings:
-        if finding.condition is Condition.DRYING_OUT and finding.forecast_for_ms is not None:
-            found.dates_ms.append((judgement.at_ms, finding.forecast_for_ms))
+        if finding.condition is Condition.DRYING_OUT:
+            trend = finding.evidence.get("moisture_trend_pct_d")
+            falls = float(trend) if trend is not None else None
+            found.dries.append(Outlook(judgement.at_ms, finding.forecast_for_ms, falls))
 
 
 def _state(judgement: Judgement | None) -> State:

@@ -10,8 +10,8 @@ from underlid.simulate.keeper import COVERS, feeds_regularly, look, tends, weigh
 from underlid.simulate.place import RAIN
 from underlid.simulate.sketch import Sketch, sketch
 
-LEAST_RAIN_PARTS = 2
-MOST_RAIN_PARTS = 6
+DROPS_AN_HOUR = 6
+"""Rain is let in every ten minutes: a shower is no bucket."""
 
 
 def dry_room(number: int) -> Sketch:
@@ -118,8 +118,12 @@ def _dries(case: Sketch) -> None:
 def _rains(case: Sketch, day: float, whole_g: float) -> None:
     """Let water in through a leaky roof, in several showers that nobody writes down."""
     source = case.draw.source("rain")
-    parts = source.randint(LEAST_RAIN_PARTS, MOST_RAIN_PARTS)
-    for _ in range(parts):
-        case.do(day, {"kind": RAIN, "mass_g": round(whole_g / parts, -1)})
-        case.acts[-1] = replace(case.acts[-1], open_min=0.0)
-        day += source.uniform(0.1, 1.0)
+    showers = source.randint(2, 6)
+    for _ in range(showers):
+        hours = source.uniform(1.0, 6.0)
+        drops = max(2, round(hours * DROPS_AN_HOUR))
+        for drop in range(drops):
+            at_day = day + hours / 24.0 * drop / drops
+            case.do(at_day, {"kind": RAIN, "mass_g": round(whole_g / showers / drops, 1)})
+            case.acts[-1] = replace(case.acts[-1], open_min=0.0)
+        day += hours / 24.0 + source.uniform(0.1, 1.0)
