@@ -8,7 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from underlid.advice.water import LEAST_ML, MISTING_ML_PER_KG, loss_ml_d, water_dose
+from underlid.advice.water import (
+    DAYS_MOST,
+    DAYS_MOST_BY_GUESS,
+    LEAST_ML,
+    MISTING_ML_PER_KG,
+    loss_ml_d,
+    water_dose,
+)
 from underlid.binmodel.bed import Bed
 from underlid.journal.units import US
 
@@ -21,7 +28,10 @@ def test_bed_and_water_meet_the_target(bed: Bed, target_pct: float) -> None:
     added_kg = (found[0].amount_ml or 0.0) / 1000.0 if found else 0.0
     water_kg = bed.water_kg + bed.locked_kg + added_kg
     reached = 100.0 * water_kg / (water_kg + bed.dry_kg)
-    if found:
+    if found and "more may be needed" in found[0].text:
+        assert reached < target_pct
+        assert f"for {DAYS_MOST} days" in found[0].text
+    elif found:
         assert reached == pytest.approx(target_pct, abs=1.0)
     else:
         assert reached >= target_pct - 1.5
@@ -70,6 +80,17 @@ def test_a_small_dose_is_given_at_once_and_a_tiny_one_not_at_all() -> None:
     assert "a day" not in advice.text
     assert water_dose(Bed(5.5, 74.99, 0.0), 75.0) == ()
     assert LEAST_ML <= 50.0
+
+
+def test_a_guess_is_felt_first_and_watered_for_a_few_days_only() -> None:
+    bed = Bed(15.0, 58.0, 0.0)
+    (sure,), (guess,) = water_dose(bed, 75.0), water_dose(bed, 75.0, guess=True)
+    # computed by hand: 15 · (3 − 1.381) = 24.3 L; of 35.7 kg 2.68 L soak in a day
+    assert sure.amount_ml == pytest.approx(DAYS_MOST * 35.7 * MISTING_ML_PER_KG, abs=60.0)
+    assert guess.amount_ml == pytest.approx(DAYS_MOST_BY_GUESS * 35.7 * MISTING_ML_PER_KG, abs=60.0)
+    assert guess.text.startswith("Squeeze a handful first")
+    assert "Then look again" in sure.text
+    assert "Then look again" in guess.text
 
 
 def test_the_sentence_speaks_the_keepers_units() -> None:

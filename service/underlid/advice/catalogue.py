@@ -92,7 +92,8 @@ AROUND_H: Final = 6
 def _for_dry(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
     bed = _bed(window, known)
     loss = loss_ml_d(bed, known.drying.slope_pct_d if known.drying else None)
-    return water_dose(bed, window.bin.target_moisture_pct, loss, units)
+    guess = known.drying is not None and known.drying.sd_pct > LEVEL_SD_MOST_PCT
+    return water_dose(bed, window.bin.target_moisture_pct, loss, units, guess=guess)
 
 
 def _for_wet(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001

@@ -15,9 +15,22 @@ judgement)."""
 
 LEAST_ML: Final = 50.0
 
+DAYS_MOST: Final = 7
+DAYS_MOST_BY_GUESS: Final = 4
+"""So many days of mistings are advised at once, and so many where no sample says how dry the bed is: by
+then the bed shows what it lacks (our judgement)."""
+
+LOOK_DAYS: Final = 4
+"""A dose that takes so long is looked after half way (our judgement)."""
+
 
 def water_dose(
-    bed: Bed, target_pct: float, loss_ml_d: float = 0.0, units: Units = SI
+    bed: Bed,
+    target_pct: float,
+    loss_ml_d: float = 0.0,
+    units: Units = SI,
+    *,
+    guess: bool = False,
 ) -> tuple[Advice, ...]:
     """Return the water that brings a bed to the target, split into daily mistings.
 
@@ -29,6 +42,8 @@ def water_dose(
         Moisture aimed at, % wet basis.
     loss_ml_d
         What the bed loses a day meanwhile, mL.
+    guess
+        Whether its moisture is a guess, that of a probe which met no weighed sample.
 
     Source: mass balance of the bed's dry matter D, W = D (G/(1 − G) − M/(1 − M)) − locked water.
     """
@@ -38,7 +53,12 @@ def water_dose(
     stays_ml_d = max(a_day_ml - loss_ml_d, a_day_ml / 2.0)
     days = 1 if lacks_ml <= a_day_ml else math.ceil(lacks_ml / stays_ml_d)
     meanwhile_ml = loss_ml_d * days if days > 1 else 0.0
-    dose_ml = round((lacks_ml + meanwhile_ml) / 50.0) * 50.0
+    whole_ml = lacks_ml + meanwhile_ml
+    most_days = DAYS_MOST_BY_GUESS if guess else DAYS_MOST
+    part = days > most_days
+    if part:
+        whole_ml, days = a_day_ml * most_days, most_days
+    dose_ml = round(whole_ml / 50.0) * 50.0
     if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
         return ()
     each = round(dose_ml / days / 10.0) * 10.0
@@ -48,11 +68,29 @@ def water_dose(
         f" {bed.moisture_pct:.1f} %, target G {target_pct:.0f} %; {1000.0 * bed.locked_kg:.0f} mL are"
         f" still in the food: {two_figures(lacks_ml):.0f} mL lack, and"
         f" {two_figures(meanwhile_ml):.0f} mL evaporate until all is given. At most"
-        f" {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in (our judgement). Dry"
-        " matter by the bed's mass at set-up and the journal since."
+        f" {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in, and at most {most_days} days are advised"
+        " at once (our judgement). Dry matter by the bed's mass at set-up and the journal since."
     )
-    text = f"Give about {about_volume_text(dose_ml, units)} of water{spread}."
+    text = (
+        f"{FEEL_FIRST if guess else ''}Give about {about_volume_text(dose_ml, units)} of"
+        f" water{spread}.{_look(days, part=part, guess=guess)}"
+    )
     return (Advice("add-water", text, amount_ml=dose_ml, working=working),)
+
+
+FEEL_FIRST: Final = (
+    "Squeeze a handful first: no weighed sample says how dry the bed is, and if it holds together give"
+    " nothing. "
+)
+
+
+def _look(days: int, *, part: bool, guess: bool) -> str:
+    """Return when to look again before all is given."""
+    if part:
+        return " Then look again: more may be needed."
+    if days > 1 and (guess or days >= LOOK_DAYS):
+        return " Squeeze a handful half way; stop when it is damp."
+    return ""
 
 
 def loss_ml_d(bed: Bed, slope_pct_d: float | None) -> float:
