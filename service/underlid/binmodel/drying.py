@@ -19,8 +19,8 @@ from underlid.binmodel.water_balance import (
     Level,
     by_journal,
     falls_at_most_pct_d,
-    since_watering,
     weighed,
+    wettings,
 )
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
@@ -50,6 +50,9 @@ FALL_DAYS: Final = 2
 FALL_LEAST_PCT: Final = 2.0
 """A smaller fall in two days is never called too fast: food that dries in, a probe that settles (our
 judgement)."""
+
+LOSES_PCT_D: Final = (0.15, 0.2)
+"""Of a bed that has not taught it, % points a day and its sd (our judgement)."""
 
 RUNS_OFF_H: Final = 72
 WARM_C: Final = 25.0
@@ -127,7 +130,8 @@ def drying(window: BinWindow) -> Drying | None:
 def _level(window: BinWindow, means: Floats) -> tuple[Level, float]:
     """Return the last day's level by probe and journal, and what that adds to what the probe says."""
     probe = Level(float(means[-1]), window.moisture_sd_pct())
-    for poured_ms in since_watering(window):
+    loses = loses_pct_d(window) or LOSES_PCT_D
+    for poured_ms in wettings(window):
         ago = int((window.now_ms - poured_ms) // (STEP_H * HOUR_MS)) + 1
         if ago >= len(means) or np.isnan(means[-1 - ago]):
             continue
@@ -135,7 +139,7 @@ def _level(window: BinWindow, means: Floats) -> tuple[Level, float]:
         if now_pct is None:
             break
         before = Level(float(means[-1 - ago]), probe.sd_pct)
-        journal = by_journal(window, bed_of(window, now_pct), before, poured_ms)
+        journal = by_journal(window, bed_of(window, now_pct), before, poured_ms, loses)
         both = weighed(Level(now_pct, probe.sd_pct), journal, tight=window.bin.kind in TIGHT)
         off_pct = both.pct - now_pct
         return Level(probe.pct + off_pct, both.sd_pct), off_pct

@@ -16,7 +16,7 @@ import numpy as np
 from underlid.binmodel.bed import Bed, came, water_of
 from underlid.binmodel.bins import BinKind
 from underlid.binmodel.window import BinWindow
-from underlid.journal.entries import LiquidAdded
+from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.psychrometrics import absolute_humidity_g_m3
 from underlid.timeline import DAY_MS
 
@@ -30,15 +30,21 @@ judgement)."""
 SHARE_SD: Final = 0.12
 """Of the rise: the bed's dry matter is known to a tenth, and some water runs past (our judgement)."""
 
-EVAPORATED_SD_PCT_D: Final = 0.15
-"""What a bed loses a day is not asked for here; so the balance gets less sure (our judgement)."""
+FED_SHARE: Final = 0.05
+"""A feed with so much water, as a share of the bed, tells as much as a watering (our judgement)."""
+
+HOLDS_KG_KG: Final = 4.0
+"""Water that a kilogram of dry bed holds for sure: of a bed with a drain the rest may have run out."""
+
+HOLDS_SD_PCT: Final = 2.0
+"""How far that is off, in % points of moisture (our judgement)."""
 
 AGREES_SDS: Final = 2.0
 """Where probe and balance differ by more, something came that nobody wrote down, or ran out: then
 the probe alone is believed."""
 
 TIGHT: Final = (BinKind.PLASTIC_TOTE,)
-"""Bins without a drain. In the others water may have run out, so the balance is the most there can be."""
+"""Bins without a drain."""
 
 MOST_M_S: Final = 0.005
 WALLS: Final = 2.0
@@ -57,19 +63,25 @@ class Level:
     sd_pct: float
 
 
-def since_watering(window: BinWindow) -> list[int]:
-    """Return when much water was poured in lately, oldest first."""
+def wettings(window: BinWindow) -> list[int]:
+    """Return when much water was poured in or fed lately, oldest first."""
     since_ms = window.now_ms - POURED_DAYS * DAY_MS
-    return [
-        entry.at_ms
-        for entry in window.entries
-        if entry.at_ms >= since_ms
-        and isinstance(entry.what, LiquidAdded)
-        and entry.what.mass_g >= POURED_G
-    ]
+    target_pct = window.bin.target_moisture_pct
+    found = []
+    for entry in window.entries:
+        if entry.at_ms < since_ms or not isinstance(entry.what, LiquidAdded | Feed):
+            continue
+        least_g = POURED_G
+        if isinstance(entry.what, Feed):
+            least_g = max(POURED_G, 1000.0 * FED_SHARE * window.bin.bed_kg)
+        if 1000.0 * water_of(entry.what, target_pct) >= least_g:
+            found.append(entry.at_ms)
+    return found
 
 
-def by_journal(window: BinWindow, bed: Bed, before: Level, since_ms: int) -> Level:
+def by_journal(
+    window: BinWindow, bed: Bed, before: Level, since_ms: int, loses_pct_d: tuple[float, float]
+) -> Level:
     """Return the bed's moisture now by what it held at *since_ms* and the journal since.
 
     Parameters
@@ -78,6 +90,8 @@ def by_journal(window: BinWindow, bed: Bed, before: Level, since_ms: int) -> Lev
         The bed as it is: only its dry matter is used.
     before
         Its moisture at *since_ms*.
+    loses_pct_d
+        What evaporates a day, % points, and its sd.
 
     Source: water balance, r = W/D with M = r/(1 + r).
     """
@@ -95,8 +109,9 @@ def by_journal(window: BinWindow, bed: Bed, before: Level, since_ms: int) -> Lev
     share = 1.0 / (1.0 + ratio)
     held_sd = before.sd_pct / 100.0 / (1.0 - before.pct / 100.0) ** 2 * dry_kg / bed.dry_kg
     sd = float(np.hypot(held_sd, SHARE_SD * abs(ratio - held))) * share**2 * 100.0
-    evaporated_sd = EVAPORATED_SD_PCT_D * (window.now_ms - since_ms) / DAY_MS
-    return Level(100.0 * (1.0 - share), float(np.hypot(sd, evaporated_sd)))
+    days = (window.now_ms - since_ms) / DAY_MS
+    level = 100.0 * (1.0 - share) - loses_pct_d[0] * days
+    return Level(level, float(np.hypot(sd, loses_pct_d[1] * days)))
 
 
 def weighed(probe: Level, journal: Level, *, tight: bool) -> Level:
@@ -104,13 +119,16 @@ def weighed(probe: Level, journal: Level, *, tight: bool) -> Level:
 
     >>> weighed(Level(92.0, 3.8), Level(88.0, 1.2), tight=True)
     Level(pct=88.4, sd_pct=1.1)
-    >>> weighed(Level(80.0, 2.5), Level(86.0, 1.2), tight=False)
-    Level(pct=80.0, sd_pct=2.5)
+    >>> weighed(Level(79.0, 2.5), Level(86.0, 1.2), tight=False)
+    Level(pct=79.5, sd_pct=1.7)
     """
+    held_pct = 100.0 * HOLDS_KG_KG / (1.0 + HOLDS_KG_KG)
+    if not tight and journal.pct > held_pct:
+        if probe.pct >= held_pct:
+            held_pct = min(probe.pct, journal.pct)
+        journal = Level(held_pct, float(np.hypot(journal.sd_pct, HOLDS_SD_PCT)))
     apart = probe.pct - journal.pct
     if abs(apart) > AGREES_SDS * float(np.hypot(probe.sd_pct, journal.sd_pct)):
-        return probe
-    if apart < 0.0 and not tight:
         return probe
     share = probe.sd_pct**2 / (probe.sd_pct**2 + journal.sd_pct**2)
     sd = probe.sd_pct * journal.sd_pct / float(np.hypot(probe.sd_pct, journal.sd_pct))

@@ -19,9 +19,9 @@ from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, doubt_pct
 from underlid.timeline import DAY_MS, HOUR_MS
 
-CHANCE: Final = 0.45
+CHANCE: Final = 0.5
 CHANCE_BY_GUESS: Final = 0.6
-AHEAD_CHANCE: Final = 0.6
+AHEAD_CHANCE: Final = 0.5
 KEEPS_CHANCE: Final = 0.12
 """So likely too little air must be left: now, by a probe that met no weighed sample, or ahead; and how much
 less keeps an alert. A low alert too many costs a fork in the bed (our judgement)."""

@@ -12,7 +12,7 @@ from underlid.binmodel.outlook.hours import AHEAD_H
 from underlid.science.numeric import Floats
 from underlid.science.trend import BAND_Z
 
-LEVEL_SHARE: Final = 0.28
+LEVEL_SHARE: Final = 0.42
 """Of how sure the moisture is, what its daily means differ by from the bed's (our judgement)."""
 
 NO_TREND_SD_PCT_D: Final = 0.3
