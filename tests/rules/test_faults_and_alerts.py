@@ -116,6 +116,27 @@ def test_a_clock_that_is_off_is_told_as_such(
     assert bed.verdict is (Verdict.UNKNOWN if behind else Verdict.CLEAR)
 
 
+@pytest.mark.parametrize(
+    ("off_min", "from_h", "jitter_s", "told_of"),
+    [(8.0, 48, 5, True), (-7.0, 48, 5, True), (3.0, 48, 5, False), (8.0, 48, 150, False),
+     (8.0, 0, 5, False)],
+)  # fmt: skip
+def test_a_small_error_of_a_clock_shows_when_readings_came_promptly_before(
+    off_min: float, from_h: int, jitter_s: int, *, told_of: bool
+) -> None:
+    made = []
+    for number, one in enumerate(healthy(3).readings()):
+        wrong = one.probe == PROBE and one.taken_at_ms >= START_MS + from_h * HOUR_MS
+        off_ms = round(off_min * MINUTE_MS) if wrong else 0
+        came_ms = one.taken_at_ms + 1000 * (number * 7919 % max(jitter_s, 1) if wrong else 1)
+        made.append(Reading(one.probe, one.shed, one.taken_at_ms - off_ms, came_ms, one.values))
+    judge, found = judged(made, 60.0)
+    assert told(found) == ([("probe_fault", PROBE, "wrong_clock")] if told_of else [])
+    verdicts = judge.judge(START_MS + 60 * HOUR_MS + 5 * MINUTE_MS)[0].findings
+    bed = next(one for one in verdicts if one.condition is Condition.OVERHEATING)
+    assert bed.verdict is Verdict.CLEAR
+
+
 def test_a_back_fill_is_no_wrong_clock() -> None:
     made = [
         replace_received(one, START_MS + 60 * HOUR_MS)

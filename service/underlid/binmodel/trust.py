@@ -26,6 +26,7 @@ from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, STEP_OF, WINDOW_BUCKETS
 from underlid.binmodel.openings import FALL_PCT, Opening, openings
+from underlid.binmodel.vitals import CLOCK_OFF_LEAST_MS
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 
@@ -174,7 +175,7 @@ class Trust:
         """Look whether a probe's clock is off: then no reading is where it belongs."""
         vitals = window.vitals.get(probe)
         begin, until = self._clocks.get(probe, (end, end))
-        if vitals is not None and vitals.clock_off_ms(window.now_ms) > 0:
+        if vitals is not None and vitals.clock_off_ms(window.now_ms) >= CLOCK_OFF_LEAST_MS:
             since = vitals.clock_off_from_ms // BUCKET_MS
             self._clocks[probe] = (min(begin, since), None)
             return min(begin, since) if until is not None else None

@@ -28,6 +28,13 @@ CLOCK_TOLD_FROM_MS: Final = 30 * MINUTE_MS
 """A clock is wrong when readings that keep coming are always so much old: four arrivals over half an
 hour. What was kept and is sent later comes at once, or catches up (our judgement)."""
 
+CLOCK_SMALL_MS: Final = 5 * MINUTE_MS
+CLOCK_EVEN_MS: Final = MINUTE_MS // 2
+CLOCK_PROMPT_MS: Final = HOUR_MS
+"""A smaller error shows in a probe whose readings came promptly for an hour: from one moment on all are
+so much too old, or too young, to half a minute. Nothing that is held back ages so evenly (our
+judgement)."""
+
 CLOCK_LASTS_MS: Final = HOUR_MS
 AHEAD_LEAST_MS: Final = 10 * MINUTE_MS
 """A clock further ahead is not believed at all (`readings.admission`)."""
@@ -42,6 +49,8 @@ class Vitals:
         "_first_arrival_ms",
         "_lag_ms",
         "_last_arrival_ms",
+        "_spread_ms",
+        "_was_prompt",
         "clock_off_from_ms",
         "doubted",
         "last_values",
@@ -61,7 +70,9 @@ class Vitals:
         """How late readings have come lately; goes down as time goes by."""
         self.clock_off_from_ms = -1
         """Time of the first reading of a clock that is off steadily; −1 for none."""
-        self._lag_ms = self._arrivals = 0
+        self._lag_ms = self._arrivals = self._spread_ms = 0
+        self._was_prompt = False
+        """Whether readings came at once, and evenly, before their age changed last."""
         self._first_arrival_ms = self._last_arrival_ms = self._ahead_at_ms = -1
 
     def clock_off_ms(self, now_ms: int) -> int:
@@ -70,7 +81,9 @@ class Vitals:
             return -AHEAD_LEAST_MS
         fresh = now_ms - self._last_arrival_ms < max(CLOCK_LASTS_MS, 3 * self.usual_interval_ms)
         steady_ms = self._last_arrival_ms - self._first_arrival_ms
-        if not fresh or self._lag_ms < CLOCK_OFF_LEAST_MS:
+        small = self._was_prompt and self._spread_ms <= CLOCK_EVEN_MS
+        least_ms = CLOCK_SMALL_MS if small else CLOCK_OFF_LEAST_MS
+        if not fresh or abs(self._lag_ms) < least_ms:
             return 0
         if self._arrivals < CLOCK_ARRIVALS or steady_ms < CLOCK_TOLD_FROM_MS:
             return 0
@@ -99,19 +112,33 @@ class Vitals:
     def _note_arrival(self, one: Reading) -> None:
         """Watch how old readings are when they come."""
         received_ms = one.received_at_ms
-        lag_ms = max(0, received_ms - one.taken_at_ms)
+        lag_ms = received_ms - one.taken_at_ms
         if one.time_source is TimeSource.RECEIPT_CLOCK_AHEAD:
             self._ahead_at_ms = received_ms
         gone_ms = received_ms - self._last_arrival_ms
         if gone_ms < 0:
             return
-        self.late_ms = max(lag_ms, self.late_ms - gone_ms)
+        self.late_ms = max(lag_ms, self.late_ms - gone_ms, 0)
+        if self._first_arrival_ms < 0:
+            self._first_arrival_ms = received_ms
         if abs(lag_ms - self._lag_ms) > CLOCK_STEADY_MS:
+            self._was_prompt = self._is_prompt()
             self._lag_ms, self._arrivals, self._first_arrival_ms = lag_ms, 0, received_ms
+            self._spread_ms = 0
             self.clock_off_from_ms = one.taken_at_ms if lag_ms >= CLOCK_OFF_LEAST_MS else -1
         if gone_ms > 0:
             self._arrivals += 1
+        self._spread_ms = max(self._spread_ms, abs(lag_ms - self._lag_ms))
         self._last_arrival_ms = received_ms
+
+    def _is_prompt(self) -> bool:
+        """Tell whether readings have come at once, and evenly, for an hour."""
+        steady_ms = self._last_arrival_ms - self._first_arrival_ms
+        return (
+            self._first_arrival_ms >= 0
+            and steady_ms >= CLOCK_PROMPT_MS
+            and abs(self._lag_ms) + self._spread_ms <= 2 * CLOCK_EVEN_MS
+        )
 
     def fill(self, newest_taken_ms: int, values: Mapping[str, float], interval_ms: float) -> None:
         """Take over what a store knows, after a restart."""

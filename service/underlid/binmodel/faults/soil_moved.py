@@ -22,6 +22,9 @@ STEP_PCT: Final = 3.0
 """% points; several times a cheap probe's noise, and more than feeds or drying bring within minutes (our
 judgement)."""
 
+RISE_PCT: Final = 3.6
+"""A rise must be more: a tenth of the bed's mass in water, poured in unwritten, raises a dry one by 3."""
+
 SLOW_STEP_PCT: Final = 5.0
 SLOW_FROM: Final = 4
 """Of a probe with so many buckets between readings, or more, no step is sharp, so it must be larger."""
@@ -148,7 +151,8 @@ def _step_at(scene: Scene, row: int, hour: int, wet: Floats) -> Step | None:
     leaps = (values[2:] - values[:-2]) * np.sign(size)
     at = int(np.argmax(leaps))
     least = max(SHARP_SHARE * abs(size), NOISES * float(np.median(np.abs(leaps))))
-    if abs(size) < (SLOW_STEP_PCT if slow else STEP_PCT) or leaps[at] < least:
+    enough = SLOW_STEP_PCT if slow else RISE_PCT if size > 0.0 else STEP_PCT
+    if abs(size) < enough or leaps[at] < least:
         return None
     return Step(hour, table.first_bucket + int(buckets[at]), before, after)
 
