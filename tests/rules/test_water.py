@@ -1,0 +1,113 @@
+"""The bed's water by probe and journal: what was poured in, what fell too fast, what is a guess."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from judge.series import START_MS, Curve, entry, readings, setup
+from underlid.binmodel.bins import BinKind, Setup
+from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
+from underlid.judge import Judge
+from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.timeline import DAY_MS, HOUR_MS
+
+HOLDS, CLEAR, UNKNOWN = Verdict.HOLDS, Verdict.CLEAR, Verdict.UNKNOWN
+
+
+def moist(
+    start_pct: float,
+    pct_d: float = 0.0,
+    from_h: float = 0.0,
+    jump_pct: float = 0.0,
+    jump_h: float = 0.0,
+) -> Curve:
+    """Return a bin whose soil probe changes by *pct_d* from *from_h* on, and by a jump in some hours."""
+
+    def curve(hour: float) -> dict[str, float]:
+        pct = start_pct + pct_d * max(0.0, hour - from_h) / 24.0
+        pct += jump_pct * min(1.0, max(0.0, hour - jump_h) / 8.0)
+        index = 0.40 + (pct - 62.0) / 16.0 * 0.22
+        return {"bed_temp_c": 20.0, "soil_raw": 2750.0 - 1600.0 * index}
+
+    return curve
+
+
+def said(
+    condition: Condition,
+    days: float,
+    curve: Curve,
+    *entries: Entry,
+    place: Setup | None = None,
+    every_min: int = 10,
+) -> Finding:
+    judge = Judge(place or setup(), START_MS)
+    judge.set_entries("tansy", entries)
+    air: Curve = lambda _: {"shed_temp_c": 20.0, "shed_rh_pct": 50.0}  # noqa: E731
+    judge.add_readings(readings(curve, air, 24 * days, every_min))
+    judgement = judge.judge(START_MS + round(days * DAY_MS))[0]
+    return next(one for one in judgement.findings if one.condition is condition and not one.subject)
+
+
+def unweighed() -> Setup:
+    place = setup()
+    probes = {
+        name: replace(one, soil_points=()) if one.bin else one for name, one in place.probes.items()
+    }
+    return replace(place, probes=probes)
+
+
+def tight() -> Setup:
+    place = setup()
+    bins = {name: replace(one, kind=BinKind.PLASTIC_TOTE) for name, one in place.bins.items()}
+    return replace(place, bins=bins)
+
+
+def test_water_that_was_poured_in_says_more_of_a_swamp_than_a_stretched_line() -> None:
+    # computed by hand: of 22 kg at 76 % 5.3 kg are dry; 16 L more make 32.7/38 = 86 %; the probe says 91
+    wet = moist(start_pct=76.0, jump_pct=15.0, jump_h=96.0)
+    poured = entry(96, LiquidAdded(16_000.0))
+    by_both = said(Condition.TOO_WET, 6.0, wet, poured, place=tight())
+    by_probe = said(Condition.TOO_WET, 6.0, wet, place=tight())
+    assert by_both.verdict is HOLDS
+    assert float(by_both.evidence["moisture_pct"]) == pytest.approx(86.5, abs=1.2)
+    assert float(by_probe.evidence["moisture_pct"]) > 89.5
+    assert float(by_both.evidence["moisture_sd_pct"]) < 2.0
+
+
+def test_a_bed_that_falls_faster_than_vapour_can_leave_it_is_a_probe() -> None:
+    slow = moist(start_pct=70.0, pct_d=-0.8, from_h=72.0)
+    assert said(Condition.DRYING_OUT, 7.0, slow).verdict is HOLDS
+    fast = moist(start_pct=76.0, pct_d=-6.0, from_h=96.0)
+    found = said(Condition.DRYING_OUT, 6.5, fast)
+    assert found.verdict is UNKNOWN
+
+
+def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
+    def falling(start_pct: float) -> Finding:
+        curve = moist(start_pct=start_pct, pct_d=-0.4)
+        return said(Condition.DRYING_OUT, 6.0, curve, place=unweighed())
+
+    likely, unlikely = falling(62.5), falling(67.0)
+    assert (likely.verdict, likely.priority) == (HOLDS, Priority.LOW)
+    assert "no weighed sample" in likely.reason
+    assert likely.advice[0].text.startswith("Squeeze a handful first")
+    assert unlikely.verdict is CLEAR
+
+
+@pytest.mark.parametrize("every_min", [5, 15, 30])
+def test_a_probe_that_sends_seldom_is_heard_too(every_min: int) -> None:
+    found = said(Condition.TOO_WET, 3.0, moist(start_pct=88.0), every_min=every_min)
+    assert found.verdict is HOLDS
+
+
+def test_air_that_will_run_out_is_foreseen_when_a_wet_feed_goes_in() -> None:
+    melon = entry(72, Feed((Portion("melon", 6000.0),)))
+    calm = moist(start_pct=78.5)
+    assert said(Condition.SOUR, 3.5, calm).verdict is CLEAR
+    found = said(Condition.SOUR, 3.5, calm, melon, place=tight())
+    assert (found.verdict, found.priority) == (HOLDS, Priority.LOW)
+    assert found.forecast_for_ms is not None
+    assert found.forecast_for_ms >= START_MS + round(3.5 * DAY_MS) + 11 * HOUR_MS
+    assert float(found.evidence["air_filled_porosity_ahead"]) < 0.30
