@@ -118,9 +118,9 @@ def weighed(probe: Level, journal: Level, *, tight: bool) -> Level:
     """Return the level by probe and journal together.
 
     >>> weighed(Level(92.0, 3.8), Level(88.0, 1.2), tight=True)
-    Level(pct=88.4, sd_pct=1.1)
+    Level(pct=88.4, sd_pct=1.2)
     >>> weighed(Level(79.0, 2.5), Level(86.0, 1.2), tight=False)
-    Level(pct=79.5, sd_pct=1.7)
+    Level(pct=79.5, sd_pct=2.3)
     """
     held_pct = 100.0 * HOLDS_KG_KG / (1.0 + HOLDS_KG_KG)
     if not tight and journal.pct > held_pct:
@@ -131,7 +131,8 @@ def weighed(probe: Level, journal: Level, *, tight: bool) -> Level:
     if abs(apart) > AGREES_SDS * float(np.hypot(probe.sd_pct, journal.sd_pct)):
         return probe
     share = probe.sd_pct**2 / (probe.sd_pct**2 + journal.sd_pct**2)
-    sd = probe.sd_pct * journal.sd_pct / float(np.hypot(probe.sd_pct, journal.sd_pct))
+    # The journal starts from what the probe said: together they are no surer than the better one.
+    sd = min(probe.sd_pct, journal.sd_pct)
     return Level(round(probe.pct - share * apart, 1), round(sd, 1))
 
 
