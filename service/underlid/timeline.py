@@ -6,6 +6,7 @@ Pure arithmetic, usable everywhere; nothing here asks what time it is (that is `
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import lru_cache
 
 SECOND_MS = 1000
 MINUTE_MS = 60 * SECOND_MS
@@ -13,6 +14,7 @@ HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
 
 
+@lru_cache(maxsize=1024)
 def rfc3339(at_ms: int) -> str:
     """Return *at_ms* as RFC 3339 UTC, to the second unless milliseconds matter.
 

@@ -8,12 +8,10 @@ decay. How much bedding or water follows from it is in `advice/`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp
+from math import exp, isnan
 from typing import Final
 
-import numpy as np
-
-from underlid.binmodel.day_means import MEAN_H, day_means
+from underlid.binmodel.day_means import oldest_day_mean
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
@@ -104,15 +102,11 @@ def _told_at(window: BinWindow) -> tuple[float, int]:
     """
     since_ms = window.now_ms - SINCE_DAYS * DAY_MS
     target_pct = window.bin.target_moisture_pct
-    later = (SINCE_DAYS * 24 - MEAN_H) * BUCKETS_PER_HOUR
-    means = day_means(window.means("moisture_pct", MEAN_H * BUCKETS_PER_HOUR, window.end - later))
-    if np.isnan(means[0]):
-        means = day_means(window.means("moisture_pct", SINCE_DAYS * 24 * BUCKETS_PER_HOUR))
-    known = means[~np.isnan(means)]
-    if not len(known):
+    oldest = oldest_day_mean(window.means("moisture_pct", SINCE_DAYS * 24 * BUCKETS_PER_HOUR))
+    if isnan(oldest):
         return target_pct, since_ms
     trust = USUAL_SD_PCT**2 / (USUAL_SD_PCT**2 + window.moisture_sd_pct() ** 2)
-    return target_pct + trust * (float(known[0]) - target_pct), since_ms
+    return target_pct + trust * (oldest - target_pct), since_ms
 
 
 def came(entry: Entry, days: float, bed_pct: float) -> tuple[float, float]:

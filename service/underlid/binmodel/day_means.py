@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import nan
 from typing import Final
 
 import numpy as np
@@ -35,3 +36,22 @@ def day_means(values: Floats) -> Floats:
     with np.errstate(invalid="ignore", divide="ignore"):
         result: Floats = np.where(enough, (sums[ends] - sums[starts]) / hours, np.nan)
     return result
+
+
+def oldest_day_mean(values: Floats) -> float:
+    """Return the first of `day_means` that is known; NaN where none is. *values* are whole days.
+
+    >>> moisture = np.repeat([np.nan, 70.0, 72.0], [300, 276, 288])
+    >>> oldest_day_mean(moisture), float(day_means(moisture)[4])
+    (70.0, 70.0)
+    """
+    first_h = int(np.argmin(np.isnan(values))) // BUCKETS_PER_HOUR
+    # The first day that can hold enough hours; where it has gaps, all are looked at.
+    begins_h = max(0, -(-(first_h - round(MEAN_H * LEAST_COVER)) // STEP_H) * STEP_H)
+    stops_h = begins_h + MEAN_H
+    found = day_means(values[begins_h * BUCKETS_PER_HOUR : stops_h * BUCKETS_PER_HOUR])
+    if len(found) and not np.isnan(found[0]):
+        return float(found[0])
+    found = day_means(values)
+    known = found[~np.isnan(found)]
+    return float(known[0]) if len(known) else nan

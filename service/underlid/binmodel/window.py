@@ -184,16 +184,17 @@ def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:
     The lines leave out the calibrations of the place, which may hold for a span of time only.
     """
     result = [(channel, IDENTITY)]
-    if channel == "moisture_pct":
-        to_moisture = index_line(place)
-        dry, wet = place.soil_dry_raw, place.soil_wet_raw
-        if to_moisture is None:
-            return result
-        result.append(("soil_index", to_moisture))
-        if dry is not None and wet is not None and dry != wet:
-            index = soil_index_line(dry, wet)
-            line = Line(to_moisture.gain * index.gain, to_moisture.apply(index.offset))
-            result.append(("soil_raw", line))
+    if channel != "moisture_pct":
+        return result
+    to_moisture = index_line(place)
+    dry, wet = place.soil_dry_raw, place.soil_wet_raw
+    if to_moisture is None:
+        return result
+    result.append(("soil_index", to_moisture))
+    if dry is not None and wet is not None and dry != wet:
+        index = soil_index_line(dry, wet)
+        line = Line(to_moisture.gain * index.gain, to_moisture.apply(index.offset))
+        result.append(("soil_raw", line))
     return result
 
 

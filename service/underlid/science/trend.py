@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -45,12 +46,12 @@ def theil_sen(x: Floats, y: Floats, band_z: float = BAND_Z) -> Slope:
     run = x[second] - x[first]
     use = run != 0.0
     slopes = np.sort((y[second] - y[first])[use] / run[use])
-    slope = float(np.median(slopes))
+    slope = _middle(slopes)
     spread = band_z * float(np.sqrt(_kendall_variance(y)))
     count = len(slopes)
     low = slopes[max(0, int(np.floor((count - spread) / 2.0)) - 1)]
     high = slopes[min(count - 1, int(np.ceil((count + spread) / 2.0)))]
-    return Slope(slope, float(low), float(high), float(np.median(y - slope * x)))
+    return Slope(slope, float(low), float(high), _middle(np.sort(y - slope * x)))
 
 
 @lru_cache(maxsize=64)
@@ -60,11 +61,17 @@ def _pairs(count: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     return first, second
 
 
+def _middle(ascending: Floats) -> float:
+    """Return the median of n ≥ 1 values in order."""
+    count = len(ascending)
+    return (float(ascending[(count - 1) // 2]) + float(ascending[count // 2])) / 2.0
+
+
 def _kendall_variance(y: Floats) -> float:
     """Return the variance of Kendall's S without trend, ties counted."""
     n = len(y)
-    ties = np.unique(y, return_counts=True)[1]
-    tied = float(np.sum(ties * (ties - 1) * (2 * ties + 5)))
+    ties = Counter(y.tolist()).values()
+    tied = float(sum(one * (one - 1) * (2 * one + 5) for one in ties if one > 1))
     return (n * (n - 1) * (2 * n + 5) - tied) / 18.0
 
 
