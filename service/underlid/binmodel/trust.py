@@ -213,6 +213,8 @@ class Trust:
         if cause is Cause.DROPOUT:
             key = (key[0], "")
         spans = self._spans.setdefault(key, [])
+        if self._misplaced(key[0], begin.from_bucket):
+            return
         if cause is Cause.DRIFT and key[1] in TEMPERATURES and self._upset(begin.from_bucket):
             return
         if cause is Cause.MOVED and self._ailing(spans, begin.from_bucket):
@@ -230,16 +232,25 @@ class Trust:
                 one.until_bucket, one.ended_h = one.from_bucket, found_h
 
     def _upset(self, bucket: int) -> bool:
-        """Tell whether a temperature is, or was in the days that drift is told from, at fault."""
+        """Tell whether a temperature is, or was in the days that drift is told from, at fault.
+
+        One that drifts makes the others look as if they did.
+        """
         since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
         return any(
-            one.cause is not Cause.DRIFT
-            if (until := one.until_bucket) is None
-            else until > max(since, one.from_bucket + UPSET_BUCKETS)
+            (until := one.until_bucket) is None
+            or until > max(since, one.from_bucket + UPSET_BUCKETS)
             for key, spans in self._spans.items()
             for one in spans
             if key[1] in TEMPERATURES or one.cause is Cause.PULLED_OUT
         )
+
+    def _misplaced(self, probe: str, bucket: int) -> bool:
+        """Tell whether the probe's clock put readings where they do not belong about *bucket*."""
+        if probe not in self._clocks:
+            return False
+        begin, until = self._clocks[probe]
+        return begin - BUCKETS_PER_HOUR <= bucket < (until or bucket) + BUCKETS_PER_HOUR
 
     @staticmethod
     def _ailing(spans: list[Span], bucket: int) -> bool:

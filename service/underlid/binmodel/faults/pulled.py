@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.fault import SOILS, Span
+from underlid.binmodel.faults.in_air import DAY_H, has_the_airs_swing
 from underlid.binmodel.faults.scene import DRYING, Begin, Scene, span_of
 from underlid.binmodel.faults.table import LOOKBACK_H
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
@@ -128,6 +129,8 @@ def bed_ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     air = table.row(AIRS[int(span.anchor[0])])
     if air is None or soils:
         return None
+    if table.bucket_of(at) - span.from_bucket >= HELD_MOST_H * BUCKETS_PER_HOUR:
+        return table.bucket_of(at)
     last = slice(max(0, at - 2), at + 1)
     gone = np.abs(table.mean[row, last] - table.mean[air, last])
     if len(gone) == 3 and (gone > BESIDE_K + 0.5).all():
@@ -156,6 +159,9 @@ def _bed_out(scene: Scene, row: int, hour: int) -> Begin | None:
         left = left_of_air(scene, row, air)
         if left is not None and _follows(scene, row, air, hour, left):
             start = table.bucket_of(hour - FOLLOW_H + 1)
+            return Begin(hour, row, start, (float(which),))
+        if has_the_airs_swing(scene, row, air, hour, fell_dry=fell is not None):
+            start = table.bucket_of(hour - DAY_H + 1 if fell is None else fell)
             return Begin(hour, row, start, (float(which),))
     return None
 

@@ -15,14 +15,29 @@ from underlid.binmodel.faults.table import LOOKBACK_H
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.numeric import Floats
+from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 
 DAYS: Final = 3
 RAMP_PCT_D: Final = 1.4
 """% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page)."""
 
-RH_RAMP_PCT_D: Final = 1.5
-LID_LOSS_G_M2_D: Final = 3000.0
-"""A small bed may dry faster: what an open surface loses on a hot day (our judgement)."""
+RH_RAMP_PCT_D: Final = 2.4
+"""Cover that gets wet, or a bed that dries, moves a leaky headspace by 1.5 to 2 a day (our judgement)."""
+
+LOSS_G_M2_D_KPA: Final = 2500.0
+"""What an open wet surface loses at most, for each kPa of vapour pressure deficit: 2.5 mm/s times the
+vapour that is missing, and half as much again through walls (our judgement)."""
+
+ASSUMED_KPA: Final = 1.2
+DRY_SHARE: Final = 0.32
+STEEPER: Final = 1.3
+"""Dry share of a bed that is nearly too dry, which loses most points; and by how much a soil probe may
+read steeper than the usual one (our judgement)."""
+
+ROUGH_PCT: Final = 0.15
+ROUGH_SHARE: Final = 0.06
+"""A drift is a straight line but for the day's wiggle; showers and waterings go by steps (our
+judgement)."""
 
 EVEN: Final = (0.65, 1.5)
 """Each of the days' steps, as a share of their mean: water that goes by itself goes ever slower."""
@@ -55,7 +70,7 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
         before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
         if not is_soil and _air_explains(scene, hour, (last - before) / DAYS):
             continue
-        if is_soil and _fed(scene, hour, last - before):
+        if is_soil and (_fed(scene, hour, last - before) or _by_steps(values, hour)):
             continue
         start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
         found.append(Begin(hour, row, start, (before, last)))
@@ -102,11 +117,30 @@ def _runs_off(days: Floats, hour: int) -> bool:
 
 
 def soil_limit_pct_d(scene: Scene) -> float:
-    """Return how fast the bed's moisture may change, % points a day."""
-    bin_ = scene.window.bin
-    dry = 1.0 - bin_.target_moisture_pct / 100.0
-    loss = 100.0 * LID_LOSS_G_M2_D * bin_.lid_area_m2 * dry / (1000.0 * bin_.bed_kg)
-    return max(RAMP_PCT_D, loss)
+    """Return how fast the bed's moisture may change, % points a day, in the air of the last days."""
+    table, bin_ = scene.table, scene.window.bin
+    rows = table.row("shed_temp_c"), table.row("shed_rh_pct")
+    deficit = ASSUMED_KPA
+    if rows[0] is not None and rows[1] is not None:
+        temp_c, rh_pct = (table.mean[row, -DAYS * DAY_H :] for row in rows if row is not None)
+        known = ~np.isnan(temp_c + rh_pct)
+        if known.any():
+            humid = np.minimum(rh_pct[known], 100.0)
+            deficit = float(vapour_pressure_deficit_pa(temp_c[known], humid).mean()) / 1000.0
+    loss_kg = LOSS_G_M2_D_KPA * deficit * bin_.lid_area_m2 / 1000.0
+    return max(RAMP_PCT_D, STEEPER * 100.0 * loss_kg * DRY_SHARE / bin_.bed_kg)
+
+
+def _by_steps(values: Floats, hour: int) -> bool:
+    """Tell whether moisture rose in steps, as by showers that nobody wrote down."""
+    part = values[max(0, hour + 1 - DAYS * DAY_H) : hour + 1]
+    at = np.flatnonzero(~np.isnan(part))
+    if len(at) < DAY_H:
+        return False
+    slope, level = np.polyfit(at, part[at], 1)
+    rough = float(np.sqrt(np.mean((part[at] - level - slope * at) ** 2)))
+    rise = float(slope) * DAYS * DAY_H
+    return rise > 0.0 and rough > ROUGH_PCT + ROUGH_SHARE * rise
 
 
 def _fed(scene: Scene, hour: int, rise_pct: float) -> bool:
