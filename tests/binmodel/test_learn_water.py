@@ -23,9 +23,11 @@ from underlid.binmodel.bins import BinKind, ProbePlace
 from underlid.binmodel.drying import loses_pct_d
 from underlid.binmodel.learning import learn, prior_lessons
 from underlid.binmodel.lessons import Lessons
+from underlid.binmodel.rotting import ROTS_PER_D
 from underlid.binmodel.taught.appetite import EATEN_G_KG_D
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, LiquidAdded
+from underlid.science.heat import decay_rate_factor
 
 ANCHORS = {"soil_dry_raw": 2750.0, "soil_wet_raw": 1150.0}
 BOX = BinKind.WOODEN_BOX
@@ -115,13 +117,15 @@ def test_waterings_and_feeds_do_not_hide_the_drying() -> None:
 
 
 def with_feed_watched(eaten_g_d: float, rng: np.random.Generator) -> list[Entry]:
-    """Return a feed every five days and a look a day, by a keeper who sees the last tenth go."""
+    """Return a feed every five days and two looks a day, by a keeper who sees the last tenth go."""
     made: list[Entry] = []
     for start in (30.0, 150.0):
         made.append(fed(start, 800))
-        for day in range(1, 5):
-            hour = start + 24 * day + rng.uniform(-3, 3)
-            left = 800 - eaten_g_d * (hour - start) / 24
+        for half in range(1, 9):
+            hour = start + 12 * half + rng.uniform(-3, 3)
+            left = 800.0
+            for _ in range(round(10 * (hour - start))):
+                left -= (eaten_g_d + ROTS_PER_D * decay_rate_factor(25.0) * left) / 240.0
             made.append(seen(hour, used_up=left < 80))
     return made
 

@@ -1,20 +1,23 @@
 """What is left of the feeds, and when the herd will have eaten it.
 
 A herd eats so many grams a day at its best temperature (the appetite lesson), less when it is colder
-or hotter; feeds add up, and what the keeper saw ("used up", or not) sets the sum right. But worms eat
-what has begun to rot: however small a feed, it lasts until nine tenths of it have decayed. The dry
-matter and the water of feeds are in `bed.py`; whether a herd is hungry is judged in `rules/hungry.py`.
+or hotter; what it has not eaten yet rots meanwhile. Feeds add up, and what the keeper saw ("used up", or
+not) sets the sum right. But worms eat what has begun to rot: however small a feed, it lasts until nine
+tenths of it have decayed. The dry matter and the water of feeds are in `bed.py`; whether a herd is
+hungry is judged in `rules/hungry.py`.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import log
 from typing import Final
 
 import numpy as np
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.learning import prior_lessons
+from underlid.binmodel.rotting import LEAST_ROTTED, ROTS_PER_D, ROTTEN_DAYS, left_after
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting
 from underlid.science.heat import decay_rate_factor, worm_activity
@@ -28,10 +31,6 @@ BLOCK_H: Final = 6
 DAY_BLOCKS: Final = 24 // BLOCK_H
 SURE_Z: Final = 0.84
 """Normal quantile of 80 %: by this end of its appetite a herd has surely finished (our judgement)."""
-
-ROTTEN_DAYS: Final = 7.8
-"""Days at 20 °C until a tenth is left of what falls apart by 1 and decays by 0.35 a day: solved from
-the two pools of the science page, heat."""
 
 SLOWEST_SHARE: Final = 0.3
 """The slow end is at least so much of the middle: no herd lives on less (our judgement)."""
@@ -84,20 +83,21 @@ def food(window: BinWindow) -> Food | None:
     lessons = window.lessons or prior_lessons(window.bin, window.now_ms)
     rate = lessons.eaten_g_d.value
     slow = max(rate - SURE_Z * lessons.eaten_g_d.sd, SLOWEST_SHARE * rate)
-    at_ms, left_g, seen_ms = _left_after_last(entries, rate, eating)
-    _, left_most_g, _ = _left_after_last(entries, slow, eating)
-    gone_g = eating.between(at_ms, window.now_ms)
+    going = _Going(eating, rotting)
+    at_ms, left_g, seen_ms = _left_after_last(entries, rate, going)
+    _, left_most_g, _ = _left_after_last(entries, slow, going)
+    now_ms = window.now_ms
     rotten_ms = rotting.when(last.at_ms, ROTTEN_DAYS)
     return Food(
         fed_at_ms=last.at_ms,
         fed_g=last.what.mass_g,
-        left_g=max(0.0, left_g - rate * gone_g),
-        left_most_g=max(0.0, left_most_g - slow * gone_g),
+        left_g=going.left_g(left_g, rate, at_ms, now_ms),
+        left_most_g=going.left_g(left_most_g, slow, at_ms, now_ms),
         eaten_g_d=rate * eating.rate,
         slow_g_d=slow * eating.rate,
         activity=eating.rate,
-        used_up_ms=_later(eating.when(at_ms, left_g / rate), rotten_ms),
-        surely_used_up_ms=_later(eating.when(at_ms, left_most_g / slow), rotten_ms),
+        used_up_ms=_later(going.gone_ms(left_g, rate, at_ms), rotten_ms),
+        surely_used_up_ms=_later(going.gone_ms(left_most_g, slow, at_ms), rotten_ms),
         seen_used_up_ms=seen_ms,
         usual_days=_usual_days(feeds),
     )
@@ -130,6 +130,34 @@ class _Course:
         if self.rate < LEAST_ACTIVITY:
             return None
         return round(max(float(self.ends_ms[-1]), from_ms) + beyond / self.rate * DAY_MS)
+
+
+@dataclass(frozen=True, slots=True)
+class _Going:
+    """How food goes away: eaten and rotted."""
+
+    eating: _Course
+    rotting: _Course
+
+    def left_g(self, mass_g: float, rate_g_d: float, from_ms: int, until_ms: int) -> float:
+        """Return what of *mass_g* at *from_ms* is left at *until_ms*."""
+        eaten_g = rate_g_d * self.eating.between(from_ms, until_ms)
+        rotted = ROTS_PER_D * self.rotting.between(from_ms, until_ms)
+        return float(left_after(mass_g, eaten_g, rotted))
+
+    def gone_ms(self, mass_g: float, rate_g_d: float, from_ms: int) -> int | None:
+        """Return when nothing of *mass_g* at *from_ms* is left; None where the herd hardly eats."""
+        ends_ms: list[int] = [round(end) for end in self.eating.ends_ms if end > from_ms]
+        for end_ms in ends_ms:
+            if self.left_g(mass_g, rate_g_d, from_ms, end_ms) <= 0.0:
+                return end_ms
+        if self.eating.rate < LEAST_ACTIVITY:
+            return None
+        now_ms = ends_ms[-1] if ends_ms else from_ms
+        rest_g = self.left_g(mass_g, rate_g_d, from_ms, now_ms)
+        pace_d = max(ROTS_PER_D * self.rotting.rate, LEAST_ROTTED)
+        days = log(1.0 + rest_g * pace_d / (rate_g_d * self.eating.rate)) / pace_d
+        return round(now_ms + days * DAY_MS)
 
 
 def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
@@ -168,25 +196,25 @@ def _course(ends_ms: Floats, rates: Floats) -> _Course:
 
 
 def _left_after_last(
-    entries: list[Entry], rate_g_d: float, eating: _Course
+    entries: list[Entry], rate_g_d: float, going: _Going
 ) -> tuple[int, float, int | None]:
     """Return the time of the last thing that set the sum, the grams left then, and "used up" seen."""
-    at_ms, left_g, fed_g = entries[0].at_ms, 0.0, 0.0
+    at_ms, mass_g, fed_g = entries[0].at_ms, 0.0, 0.0
     seen_ms: int | None = None
     for entry in entries:
         seen = entry.what.used_up if isinstance(entry.what, Sighting) else None
         if not isinstance(entry.what, Feed) and seen is None:
             continue
-        left_g = max(0.0, left_g - rate_g_d * eating.between(at_ms, entry.at_ms))
+        mass_g = going.left_g(mass_g, rate_g_d, at_ms, entry.at_ms)
         at_ms = entry.at_ms
         if isinstance(entry.what, Feed):
             fed_g, seen_ms = entry.what.mass_g, None
-            left_g += fed_g
+            mass_g += fed_g
         elif seen:
-            left_g, seen_ms = 0.0, entry.at_ms if seen_ms is None else seen_ms
+            mass_g, seen_ms = 0.0, entry.at_ms if seen_ms is None else seen_ms
         else:
-            left_g, seen_ms = max(left_g, SEEN_LEFT_SHARE * fed_g), None
-    return at_ms, left_g, seen_ms
+            mass_g, seen_ms = max(mass_g, SEEN_LEFT_SHARE * fed_g), None
+    return at_ms, mass_g, seen_ms
 
 
 def _usual_days(feeds: list[Entry]) -> float | None:

@@ -20,10 +20,9 @@ from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, 
 from underlid.timeline import DAY_MS, HOUR_MS
 
 CHANCE: Final = 0.5
-CHANCE_BY_GUESS: Final = 0.6
-AHEAD_CHANCE: Final = 0.5
+CHANCE_BY_GUESS: Final = 0.7
 KEEPS_CHANCE: Final = 0.12
-"""So likely too little air must be left: now, by a probe that met no weighed sample, or ahead; and how much
+"""So likely too little air must be left, and so likely by a probe that met no weighed sample; and how much
 less keeps an alert. A low alert too many costs a fork in the bed (our judgement)."""
 
 CLOSED_BELOW: Final = 0.15
@@ -84,7 +83,7 @@ def _ahead(
     open_priority: Priority | None,
 ) -> Finding:
     """Return whether air will run out when the food has given its water to the bed."""
-    enough = AHEAD_CHANCE - (KEEPS_CHANCE if open_priority else 0.0)
+    enough = _enough(air, open_priority)
     bed = bed_of(window, air.moisture_pct)
     for hours in AHEAD_H:
         then = air.at(moisture_ahead_pct(bed, hours, window.bin.kind))
@@ -117,11 +116,15 @@ def smell_now(window: BinWindow) -> Smell | None:
 
 def _by_air(air: Air, open_priority: Priority | None) -> Priority | None:
     """Return the priority by how likely too little air is left, with a deadband."""
-    guess = air.moisture_sd_pct > LEVEL_SD_MOST_PCT
-    enough = CHANCE_BY_GUESS if guess else CHANCE
-    if air.chance() < enough - (KEEPS_CHANCE if open_priority else 0.0):
+    if air.chance() < _enough(air, open_priority):
         return None
     return Priority.MEDIUM if air.chance(CLOSED_BELOW) >= CHANCE_BY_GUESS else Priority.LOW
+
+
+def _enough(air: Air, open_priority: Priority | None) -> float:
+    """Return the chance that is enough to speak of it, or to go on."""
+    guess = air.moisture_sd_pct > LEVEL_SD_MOST_PCT
+    return (CHANCE_BY_GUESS if guess else CHANCE) - (KEEPS_CHANCE if open_priority else 0.0)
 
 
 def _priority(smell: Smell | None, by_air: Priority | None) -> Priority:

@@ -13,10 +13,11 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.rotting import ROTS_PER_D, left_after
 from underlid.binmodel.taught.past import HOURS, Past, with_short_gaps_closed
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.journal.entries import Feed, Sighting
-from underlid.science.heat import worm_activity
+from underlid.science.heat import decay_rate_factor, worm_activity
 from underlid.science.numeric import Floats
 
 EATEN_G_KG_D: Final = 250.0
@@ -59,9 +60,9 @@ def appetite(past: Past, name: str, heat_k: Floats) -> Lesson:
     usual = EATEN_G_KG_D * past.window.bin.herd_kg
     if usual <= 0.0:
         return Lesson(0.0, 0.0, f"{name} has no herd.")
-    active_d = _active_days(past)
+    active_d, rotted = _courses(past)
     weight = normal(np.log(TIMES), 0.0, PRIOR_SD)
-    seen, seen_weight, first, last = _seen(past, usual * TIMES, active_d)
+    seen, seen_weight, first, last = _seen(past, usual * TIMES, active_d, rotted)
     weight += seen_weight
     decays = list(_decays(past, heat_k, active_d))
     for eaten, sd in decays:
@@ -96,18 +97,25 @@ def self_heat_by_hour(past: Past, time_constant_h: float) -> Floats:
     return result
 
 
-def _active_days(past: Past) -> Floats:
-    """Return days of eating at the best temperature from the start to each hour's beginning."""
+def _courses(past: Past) -> tuple[Floats, Floats]:
+    """Return days of eating at the best temperature, and what rotted, from the start to each hour."""
     temp = past.hourly("bed_temp_c")
     known = temp[~np.isnan(temp)]
     cold_c = past.window.limits.cold_alarm_c
     by_day = np.full(HOURS, float(known.mean()) if len(known) else 20.0)
     by_day = np.where(np.isnan(temp), by_day, temp).reshape(-1, 6).mean(axis=1)
     active = np.array([worm_activity(one, min_c=cold_c) for one in by_day.tolist()])
-    return np.concatenate([[0.0], np.cumsum(np.repeat(active, 6) / 24.0)])
+    rots = ROTS_PER_D * decay_rate_factor(by_day)
+    return _summed(active), _summed(rots)
 
 
-def _seen(past: Past, eaten_g_d: Floats, active_d: Floats) -> tuple[int, Floats, int, int]:
+def _summed(by_six_hours: Floats) -> Floats:
+    return np.concatenate([[0.0], np.cumsum(np.repeat(by_six_hours, 6) / 24.0)])
+
+
+def _seen(
+    past: Past, eaten_g_d: Floats, active_d: Floats, rotted: Floats
+) -> tuple[int, Floats, int, int]:
     """Return how many looks tell of the last feed, how each appetite fits them, and their span."""
     weight, left = np.zeros(len(eaten_g_d)), np.zeros(len(eaten_g_d))
     fed_g, at, count = 0.0, 0.0, 0
@@ -118,7 +126,8 @@ def _seen(past: Past, eaten_g_d: Floats, active_d: Floats) -> tuple[int, Floats,
         if not isinstance(what, Feed) and (used_up is None or fed_g <= 0.0):
             continue
         ate = np.interp([at, hour], np.arange(HOURS + 1), active_d)
-        left = np.maximum(0.0, left - eaten_g_d * (ate[1] - ate[0]))
+        rots = np.interp([at, hour], np.arange(HOURS + 1), rotted)
+        left = left_after(left, eaten_g_d * (ate[1] - ate[0]), float(rots[1] - rots[0]))
         at = hour
         if isinstance(what, Feed):
             fed_g = max(0.0, what.mass_g)
