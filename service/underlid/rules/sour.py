@@ -17,6 +17,7 @@ from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting, Smell
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, doubt_pct
+from underlid.science.moisture import SOUR_BELOW
 from underlid.timeline import DAY_MS, HOUR_MS
 
 CHANCE: Final = 0.5
@@ -24,6 +25,9 @@ CHANCE_BY_GUESS: Final = 0.7
 KEEPS_CHANCE: Final = 0.12
 """So likely too little air must be left, and so likely by a probe that met no weighed sample; and how much
 less keeps an alert. A low alert too many costs a fork in the bed (our judgement)."""
+
+LOSES_LEAST: Final = 0.01
+"""A share that will be no smaller than this below the present and the limit is not worth a word."""
 
 CLOSED_BELOW: Final = 0.15
 """With so little air medium, not low (our judgement)."""
@@ -87,7 +91,7 @@ def _ahead(
     bed = bed_of(window, air.moisture_pct)
     for hours in AHEAD_H:
         then = air.at(moisture_ahead_pct(bed, hours, window.bin.kind))
-        if then.chance() < enough:
+        if then.chance() < enough or then.share > min(SOUR_BELOW, air.share) - LOSES_LEAST:
             continue
         evidence["air_filled_porosity_ahead"] = round(then.share, 2)
         evidence["chance_pct"] = round(100.0 * then.chance())
