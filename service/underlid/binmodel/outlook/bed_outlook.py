@@ -69,6 +69,11 @@ in a bin that loses a third less than thought: 1.2 · 1.4 · 1.5 (our judgement)
 TEMPER: Final = 0.5
 """The evidence for a course counts by half: none is quite right (our judgement)."""
 
+ALIKE_H: Final = 3.0
+ALIKE_WITHOUT_AIR_H: Final = 10.0
+"""The misfits of so many hours in a row count as one, since a wrong τ or a warm wall lasts; where the
+shed's air is not measured its weather looks like the warmth of feeds (our judgement)."""
+
 COURSE_SD: Final = 0.15
 COURSE_H: Final = 24.0
 """Of a pulse's warmth, a day ahead: food goes its own course, whatever fits so far (our judgement)."""
@@ -113,6 +118,7 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         return None
     lag_h = lag_of(window)
     room, room_ahead, room_errors = _room(hours, shed, lag_h)
+    alike_h = ALIKE_H if shed else ALIKE_WITHOUT_AIR_H
     pulses = pulses_of(window)
     excess = np.where(known, bed - room, np.nan)
     guess = np.concatenate([filled(bed, np.full(PAST_H, now))[-BACK_H:], np.full(FUTURE_H, now)])
@@ -126,11 +132,11 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         guess[BACK_H:] = np.clip(room_ahead + usual + rest, 0.0, 60.0)
         courses = TIGHT if usual.max() * loss > TIGHT_FROM * limit else COURSES
         shapes = warmth_k(pulses, guess, lag_h, loss, limit, courses)
-        fit = _with_feeds(excess, shapes, courses)
+        fit = _with_feeds(excess, shapes, courses, alike_h)
         seen_k = float(np.nanmax(excess))
         fit = _limited(fit, max(limit / loss, seen_k))
     else:
-        fit = _with_feeds(excess, np.zeros((1, 0, BACK_H + FUTURE_H)), USUAL)
+        fit = _with_feeds(excess, np.zeros((1, 0, BACK_H + FUTURE_H)), USUAL, alike_h)
     mean = room_ahead + fit.own_k + _left(fit)
     left_before = last_two(fit.left_k)
     fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
@@ -185,7 +191,7 @@ def _followed_sd(shed: Ahead, lag_h: float) -> Floats:
     return after_lag(shed.sd, lag_h, 0.0)
 
 
-def _with_feeds(excess: Floats, shapes: Floats, kinds: Courses) -> Fit:
+def _with_feeds(excess: Floats, shapes: Floats, kinds: Courses, alike_h: float) -> Fit:
     """Fit offset and feeds to the bed's excess over the shed, for each course of decay, and mix them."""
     courses, feeds, _ = shapes.shape
     design = np.concatenate([np.ones((courses, 1, shapes.shape[2])), shapes], axis=1)
@@ -200,6 +206,7 @@ def _with_feeds(excess: Floats, shapes: Floats, kinds: Courses) -> Fit:
     prior += np.diag(np.concatenate([[OFFSET_SD_K**2], np.full(feeds, OWN_SD**2)]))
     precision = np.linalg.inv(prior)
     variance = _step_variance(y - prior_mean @ x[min(1, courses - 1)]) if len(y) else STEP_SD_K**2
+    variance *= alike_h
     gram = precision + x @ x.transpose(0, 2, 1) / variance
     pull = precision @ prior_mean + x @ y / variance
     covariance = np.linalg.inv(gram)
