@@ -59,8 +59,8 @@ def test_what_is_not_known_widens_the_band_day_by_day() -> None:
 
 
 def test_low_humidity_tells_of_air_that_comes_in_and_keeps_the_lid_dry() -> None:
-    closed = after(*[hour(2.0, 97.0)] * 72)
-    airy = after(*[hour(2.0, 88.0)] * 72)
+    closed = after(*[hour(2.0, 98.5)] * 72)
+    airy = after(*[hour(2.0, 87.0)] * 72)
     assert airy.quantiles(0.5)[0] < closed.quantiles(0.5)[0]
     mean = [float((one.weight * one.guesses.out_m_h).sum()) for one in (closed, airy)]
     assert mean[1] > mean[0]

@@ -37,12 +37,12 @@ OUT_M_H: Final = {
     BinKind.WOODEN_BOX: 2.5,
     BinKind.TROUGH: 0.6,
 }
-OUT_SPREAD: Final = 0.8
+OUT_SPREAD: Final = 0.7
 """Air exchanged with the shed, m³ per m² of lid and hour: half to two changes an hour of a headspace a
 hand high, and what wood and cloth let through; known to a factor of two (our judgement)."""
 
 BED_M_H: Final = 7.5
-BED_SPREAD: Final = 0.4
+BED_SPREAD: Final = 0.3
 LID_M_H: Final = 9.5
 LID_SPREAD: Final = 0.25
 """Transfer velocities of vapour: Lewis relation for still air gives 10.4 m/h (2.9 mm/s); a bed is rough,
@@ -65,9 +65,10 @@ SHED_RH_PCT: Final = 62.0
 SHED_RH_SD_PCT: Final = 12.0
 """Of a shed whose humidity is not measured (our judgement)."""
 
-RH_OFF_PCT: Final = 1.0
+RH_OFF_PCT: Final = 2.0
 RH_OFF_SD_PCT: Final = 2.2
-"""A common sensor is good for ±2 %, and up to 3 % high after days above 80 % (data sheets)."""
+"""A common sensor is good for ±2 %, and up to 3 % high after 60 h above 80 %, as it always is in a bin (data
+sheets)."""
 
 START_SD_G_M2: Final = 40.0
 """What may hang on a lid at the beginning: half of all lids are dry (our judgement)."""
