@@ -28,6 +28,7 @@ from underlid.score.matching import (
     share_told,
 )
 from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
+from underlid.score.unseen import is_unseen
 from underlid.score.verdicts import Verdicts, received, verdicts_of
 from underlid.score.watched import Moments, times_of, watch
 from underlid.simulate.families.catalogue import FAMILIES
@@ -155,10 +156,12 @@ def _match(result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts)
         if watched.condition is Condition.DRYING_OUT and watched.condition not in result.variants:
             rained_ms = [act.at_ms for act in sketch.acts if act.fields["kind"] == RAIN]
             result.dates += dates(watched, at_ms, verdicts.dries, stretch.entries, rained_ms)
-    _match_faults(result, sketch, verdicts, at_ms)
+    _match_faults(result, sketch, stretch, verdicts, at_ms)
 
 
-def _match_faults(result: Scored, sketch: Sketch, verdicts: Verdicts, at_ms: Moments) -> None:
+def _match_faults(
+    result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts, at_ms: Moments
+) -> None:
     of = [one for one in verdicts.alerts if one.condition is Condition.PROBE_FAULT]
     for alert in of:
         touching = [
@@ -171,7 +174,7 @@ def _match_faults(result: Scored, sketch: Sketch, verdicts: Verdicts, at_ms: Mom
         alert.why = touching[0].kind.value if touching else "nothing was wrong with it"
     for fault in sketch.faults:
         event = fault_event(fault, int(at_ms[-1]))
-        if event is None:
+        if event is None or is_unseen(fault, result.family, result.number, stretch.readings):
             continue
         mine = [
             one
