@@ -133,6 +133,10 @@ class Trust:
             if one.cause in MASKS
         )
 
+    def is_elsewhere(self) -> bool:
+        """Tell whether a soil probe is believed at another place than before."""
+        return any(one.is_elsewhere(key[1]) for key, spans in self._spans.items() for one in spans)
+
     def opened_at(self) -> int | None:
         """Return the bucket in which the lid was last lifted, within a day."""
         if not self.opened or self.done - self.opened[-1].from_bucket > OPENED_MATTERS:

@@ -77,11 +77,13 @@ class Span:
 
         Of a moved soil probe all that came before, when it is believed at its new place.
         """
-        until = self.until_bucket
-        if self.cause is not Cause.MOVED or channel not in SOILS or until is None:
-            return self.from_bucket
-        settled = until - self.from_bucket <= SETTLES_H * BUCKETS_PER_HOUR
-        return self.from_bucket - WINDOW_BUCKETS if settled else self.from_bucket
+        return self.from_bucket - WINDOW_BUCKETS if self.is_elsewhere(channel) else self.from_bucket
+
+    def is_elsewhere(self, channel: str) -> bool:
+        """Tell whether a soil probe was moved and is believed at its new place."""
+        if self.cause is not Cause.MOVED or channel not in SOILS or self.until_bucket is None:
+            return False
+        return self.until_bucket - self.from_bucket <= SETTLES_H * BUCKETS_PER_HOUR
 
     @property
     def mended_from(self) -> int | None:
@@ -104,8 +106,12 @@ class Span:
     def told_at(self, bucket: int, channel: str) -> bool:
         """Tell whether the keeper hears of it at *bucket*."""
         if self.cause is Cause.MOVED and channel in SOILS:
+            told_from = self.from_bucket + TOLD_AFTER_H * BUCKETS_PER_HOUR
+            if self.is_elsewhere(channel):
+                lingers = LINGERS_H[self.cause] * BUCKETS_PER_HOUR
+                return told_from <= bucket < told_from + lingers
             until = bucket if self.until_bucket is None else self.until_bucket
-            if until - self.from_bucket < TOLD_AFTER_H * BUCKETS_PER_HOUR:
+            if until < told_from:
                 return False
         if self.until_bucket is None:
             return True
@@ -141,6 +147,10 @@ class TrustView(Protocol):
 
     def faults(self, probe: str) -> list[Fault]:
         """Return the faults of a probe that the keeper is told of now."""
+        ...
+
+    def is_elsewhere(self) -> bool:
+        """Tell whether a soil probe is believed at another place than before."""
         ...
 
     def opened_at(self) -> int | None:

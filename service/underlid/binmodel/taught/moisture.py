@@ -30,6 +30,9 @@ AROUND_H: Final = 12
 
 KNOWN_LEAST_H: Final = 6
 
+ELSEWHERE_SD_PCT: Final = 6.0
+"""Of a probe at a new place its old samples say little: contact with the bed is another (our judgement)."""
+
 FURTHER_SD: Final = GAIN_SD_PCT / GAIN_PCT
 """A shift holds near the samples; each % point away adds so much doubt."""
 
@@ -54,6 +57,8 @@ def moisture(past: Past, name: str) -> tuple[Lesson, Lesson]:
             0.0, 0.0, f"No sample of {name}'s bed was weighed in the last twelve days."
         )
     beside = float(np.mean([told - read for _, told, read in samples]))
+    if window.trust is not None and window.trust.is_elsewhere():
+        sd = hypot(sd, ELSEWHERE_SD_PCT)
     before, each = sd**2 - PLACE_SD_PCT**2, SAMPLE_SD_PCT**2 / len(samples)
     before = max(before, 0.25)
     shift, shift_sd = beside * before / (before + each), (before * each / (before + each)) ** 0.5
