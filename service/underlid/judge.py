@@ -234,10 +234,8 @@ class Judge:
     def _look_again(self, bin_id: str, bucket: int) -> None:
         """Note that the bin's past has changed from *bucket* on."""
         memory = self._memories[bin_id]
-        memory.film.rewind(bucket)
         memory.trust.rewind(bucket)
-        memory.hour = -1
-        memory.learn_again(bucket)
+        memory.look_again(bucket)
         self._changed.add(bin_id)
 
     def _judge_bin(self, bin_id: str, now_ms: int) -> Judgement:

@@ -75,16 +75,19 @@ class BinMemory:
     drying: Drying | None = None
     forecast: Forecast | None = None
     food: Food | None = None
-    hour: int = -1
-    """The hour since 1970 at which `drying`, `forecast` and `food` were made."""
+    outlook_at_ms: int = -1
+    """The bin's whole hour for which `drying`, `forecast` and `food` were made."""
     lessons: Lessons | None = None
     day: int = -1
     """The bin's day since 1970 at whose beginning it was learnt from."""
     judged_at_ms: int = -1
     findings: tuple[Finding, ...] = ()
 
-    def learn_again(self, bucket: int) -> None:
-        """Note that the past has changed from *bucket* on: lessons that rest on it are learnt anew."""
+    def look_again(self, bucket: int) -> None:
+        """Note that the past has changed from *bucket* on: what rests on it is found out anew."""
+        self.film.rewind(bucket)
+        if bucket * BUCKET_MS < self.outlook_at_ms:
+            self.outlook_at_ms = -1
         if self.lessons is None or bucket * BUCKET_MS < self.lessons.at_ms:
             self.day = -1
 
@@ -164,10 +167,7 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     day = (window.now_ms - begins_ms) // DAY_MS
     changed = memory.trust.advance(window)
     if changed is not None:
-        memory.film.rewind(changed)
-        memory.hour = -1
-        if changed * BUCKET_MS < day * DAY_MS + begins_ms:
-            memory.day = -1
+        memory.look_again(changed)
     window = replace(window, lessons=memory.lessons)
     memory.film.advance(window)
     if day != memory.day:
@@ -175,13 +175,13 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         memory.lessons = learn(then, memory.film.when_day_began())
         memory.day = day
         window = replace(window, lessons=memory.lessons)
-    hour = (window.now_ms - begins_ms % HOUR_MS) // HOUR_MS
-    if hour != memory.hour:
-        then = replace(window, now_ms=hour * HOUR_MS + begins_ms % HOUR_MS)
+    at_ms = window.now_ms - (window.now_ms - begins_ms) % HOUR_MS
+    if at_ms != memory.outlook_at_ms:
+        then = replace(window, now_ms=at_ms)
         memory.drying = drying(then)
         memory.food = food(then)
         memory.forecast = foresee(then, memory.film, memory.drying)
-        memory.hour = hour
+        memory.outlook_at_ms = at_ms
     return window, Known(memory.film, memory.drying, memory.forecast, memory.food)
 
 
@@ -198,10 +198,9 @@ def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
     """Go back to the earliest entry that has become known, was corrected or withdrawn."""
     changed = set(window.entries) ^ set(memory.entries)
     earliest = min(entry.at_ms for entry in changed) // BUCKET_MS
-    memory.film.rewind(earliest)
     memory.trust.rewind(earliest - WATERED_AFTER)
-    memory.hour = -1
-    memory.learn_again(earliest)
+    memory.look_again(earliest)
+    memory.outlook_at_ms = -1
     memory.entries = window.entries
 
 
