@@ -26,7 +26,7 @@ from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.rotting import ROTS_PER_D
 from underlid.binmodel.taught.appetite import EATEN_G_KG_D
 from underlid.binmodel.window import BinWindow
-from underlid.journal.entries import Entry, LiquidAdded
+from underlid.journal.entries import Entry, LiquidAdded, Squeeze
 from underlid.science.heat import decay_rate_factor
 
 ANCHORS = {"soil_dry_raw": 2750.0, "soil_wet_raw": 1150.0}
@@ -200,3 +200,25 @@ def test_a_reading_far_from_the_samples_is_less_sure() -> None:
 
 def _with(one: BinWindow, lessons: Lessons) -> BinWindow:
     return replace(one, lessons=lessons)
+
+
+@pytest.mark.parametrize(
+    ("word", "low", "high"),
+    [(Squeeze.CRUMBLES, 55.0, 68.0), (Squeeze.DAMP, 68.0, 78.0), (Squeeze.TRICKLE, 75.0, 90.0)],
+)
+def test_a_squeezed_handful_moves_a_probe_that_met_no_sample(
+    word: Squeeze, low: float, high: float
+) -> None:
+    squeezed = [seen(200, squeeze=word), seen(230, squeeze=word)]
+    found = learn(window(soil(74.0), squeezed, place=probe()))
+    assert low < 72.0 + found.moisture_shift_pct.value < high
+    assert found.moisture_sd_pct.value < 8.5
+    assert "handful" in found.moisture_shift_pct.text
+    assert "no sample has been weighed" in found.moisture_sd_pct.text
+
+
+def test_handfuls_say_little_beside_weighed_samples_of_the_probe() -> None:
+    points = ((0.40, 62.0), (0.62, 78.0))
+    many = [seen(20.0 * at, squeeze=Squeeze.DAMP) for at in range(1, 13)]
+    found = learn(window(soil(72.0), many, place=probe(points)))
+    assert abs(found.moisture_shift_pct.value) < 0.7

@@ -89,7 +89,7 @@ def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
         curve = moist(start_pct=start_pct, pct_d=-0.4)
         return said(Condition.DRYING_OUT, 6.0, curve, place=unweighed())
 
-    likely, unlikely = falling(62.5), falling(67.0)
+    likely, unlikely = falling(64.5), falling(67.5)
     assert (likely.verdict, likely.priority) == (HOLDS, Priority.LOW)
     assert "no weighed sample" in likely.reason
     assert likely.advice[0].text.startswith("Squeeze a handful first")

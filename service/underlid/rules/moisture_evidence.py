@@ -12,14 +12,17 @@ DEADBAND_PCT: Final = 2.0
 
 LEVEL_SD_MOST_PCT: Final = 5.0
 """A soil probe whose moisture is less sure has met no weighed sample: its trend is believed, its
-level only when it is beyond a limit by that uncertainty (our judgement)."""
+level only when it is likely beyond a limit (our judgement)."""
+
+GUESS_SDS: Final = 0.524
+"""Then it is with a chance of 70 %."""
 
 UNKNOWN_REASON: Final = "not enough soil moisture in the last 24 hours"
 
 
 def doubt_pct(drying: Drying) -> float:
     """Return the % points by which a level must be beyond its limit to be believed."""
-    return drying.sd_pct if drying.sd_pct > LEVEL_SD_MOST_PCT else 0.0
+    return GUESS_SDS * drying.sd_pct if drying.sd_pct > LEVEL_SD_MOST_PCT else 0.0
 
 
 def chance_below(drying: Drying, limit_pct: float, days: float = 0.0) -> float:

@@ -153,4 +153,6 @@ def juicy_feed(window: BinWindow) -> Entry | None:
 def told_as_too_wet(window: BinWindow, drying: Drying | None) -> bool:
     """Tell whether the wet limit is reached, so that `too_wet.py` speaks of the water."""
     limit_pct = window.limits.moisture_high_warn_pct
-    return drying is not None and drying.level_pct - doubt_pct(drying) >= limit_pct
+    if drying is None:
+        return False
+    return max(drying.level_pct, drying.present_pct) - doubt_pct(drying) >= limit_pct

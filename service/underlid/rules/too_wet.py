@@ -21,13 +21,16 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
     if drying is None:
         return Finding(Condition.TOO_WET, Verdict.UNKNOWN, reason=UNKNOWN_REASON)
     limits = window.limits
+    # Water comes in hours: a day's mean would lag behind it.
+    wet_pct = max(drying.level_pct, drying.present_pct)
     evidence = evidence_of(drying)
+    evidence["moisture_pct"] = round(wet_pct, 1)
     evidence["limit_pct"] = limits.moisture_high_warn_pct
-    porosity = float(air_filled_porosity(min(drying.level_pct, 99.0), window.bin.dry_density_kg_l))
+    porosity = float(air_filled_porosity(min(wet_pct, 99.0), window.bin.dry_density_kg_l))
     evidence["air_filled_porosity"] = round(porosity, 2)
     evidence["air_filled_porosity_limit"] = SOUR_BELOW
     priority = level(
-        drying.level_pct - doubt_pct(drying),
+        wet_pct - doubt_pct(drying),
         (
             (limits.moisture_high_warn_pct, Priority.MEDIUM),
             (limits.moisture_high_alarm_pct, Priority.HIGH),
@@ -39,6 +42,6 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
         Condition.TOO_WET,
         Verdict.HOLDS if priority else Verdict.CLEAR,
         priority or Priority.LOW,
-        certainty_beyond(drying, drying.level_pct - limits.moisture_high_warn_pct),
+        certainty_beyond(drying, wet_pct - limits.moisture_high_warn_pct),
         evidence,
     )

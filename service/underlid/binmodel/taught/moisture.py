@@ -1,7 +1,8 @@
 """How sure the bed's moisture is, and what samples weighed lately add to it.
 
 Samples that belong to a probe make its line (`readings.moisture_line`). Those that stand in the
-journal alone are compared with what the probes said that day, and move the level of all of them.
+journal alone are compared with what the probes said that day, and move the level of all of them. So do
+handfuls that were squeezed, as far as they say something (`handfuls.py`).
 """
 
 from __future__ import annotations
@@ -13,8 +14,9 @@ import numpy as np
 
 from underlid.binmodel.calibrated import index_line, moisture_sd_pct
 from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.taught.handfuls import Handful, log_chance
 from underlid.binmodel.taught.past import HOURS, Past
-from underlid.binmodel.taught.posterior import counted
+from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal
 from underlid.journal.entries import Sighting
 from underlid.readings.moisture_line import (
     GAIN_PCT,
@@ -24,6 +26,9 @@ from underlid.readings.moisture_line import (
     SAMPLE_SD_PCT,
 )
 from underlid.science.numeric import Floats
+
+SHIFTS_PCT: Final = np.linspace(-30.0, 30.0, 241)
+"""Shifts that are tried, % points."""
 
 AROUND_H: Final = 12
 """What a probe said within half a day of a sample, so that its daily wiggle is out."""
@@ -51,27 +56,38 @@ def moisture(past: Past, name: str) -> tuple[Lesson, Lesson]:
     ]
     sd = min(sds, default=hypot(LEVEL_SD_PCT, PLACE_SD_PCT))
     points = sum(len(place.soil_points) for place in window.places)
-    samples = _samples(past, said)
-    if not samples:
+    samples, squeezed = _samples(past, said), _handfuls(past, said)
+    if not samples and not squeezed:
         return _sd(name, sd, points, 0, past), Lesson(
             0.0, 0.0, f"No sample of {name}'s bed was weighed in the last twelve days."
         )
-    beside = float(np.mean([told - read for _, told, read in samples]))
     if window.trust is not None and window.trust.is_elsewhere():
         sd = hypot(sd, ELSEWHERE_SD_PCT)
-    before, each = sd**2 - PLACE_SD_PCT**2, SAMPLE_SD_PCT**2 / len(samples)
-    before = max(before, 0.25)
-    shift, shift_sd = beside * before / (before + each), (before * each / (before + each)) ** 0.5
-    away = 0.0 if now is None else abs(now - float(np.mean([read for _, _, read in samples])))
+    before = max(sd**2 - PLACE_SD_PCT**2, 0.25)
+    weight = normal(SHIFTS_PCT, 0.0, before**0.5) + log_chance(SHIFTS_PCT, squeezed)
+    for _, told, read in samples:
+        weight += normal(SHIFTS_PCT, told - read, SAMPLE_SD_PCT)
+    shift, shift_sd = mean_and_sd(SHIFTS_PCT, weight)
+    reads = [read for _, _, read in samples] or [one.read_pct for one in squeezed]
+    away = 0.0 if now is None else abs(now - float(np.mean(reads)))
     after = min(sd, hypot(hypot(shift_sd, PLACE_SD_PCT), FURTHER_SD * away))
+    what = "samples weighed" if samples else "handfuls squeezed"
+    sources = [counted(len(samples), "weighed sample")] * bool(samples)
+    sources += [counted(len(squeezed), "handful")] * bool(squeezed)
+    for_good = _for_good(past, samples) if samples else ""
     text = (
-        f"The samples weighed lately put {name}'s moisture {abs(shift):.1f} points"
+        f"The {what} lately put {name}'s moisture {abs(shift):.1f} points"
         f" {'above' if shift >= 0.0 else 'below'} what its probes say (± {shift_sd:.1f}), learnt from"
-        f" {counted(len(samples), 'weighed sample')}. They count for twelve days{_for_good(past, samples)}."
+        f" {' and '.join(sources)}. They count for twelve days{for_good}."
     )
-    from_ms, until_ms = past.at_ms(samples[0][0]), past.at_ms(samples[-1][0]) + 1
-    return _sd(name, after, points, len(samples), past), Lesson(
-        round(shift, 1), round(shift_sd, 2), text, len(samples), from_ms, until_ms
+    hours = [one[0] for one in (*samples, *squeezed)]
+    return _sd(name, after, points, len(samples), past, len(squeezed)), Lesson(
+        round(shift, 1),
+        round(shift_sd, 2),
+        text,
+        len(hours),
+        past.at_ms(min(hours)),
+        past.at_ms(max(hours)) + 1,
     )
 
 
@@ -83,11 +99,28 @@ def _samples(past: Past, said: Floats) -> list[tuple[float, float, float]]:
         if not isinstance(what, Sighting) or what.moisture_pct is None:
             continue
         hour = past.hour_of(entry.at_ms)
-        around = said[max(0, int(hour) - AROUND_H) : min(HOURS, int(hour) + AROUND_H)]
-        known = around[~np.isnan(around)]
-        if len(known) >= KNOWN_LEAST_H:
-            samples.append((hour, what.moisture_pct, float(known.mean())))
+        read = _around(said, hour)
+        if read is not None:
+            samples.append((hour, what.moisture_pct, read))
     return samples
+
+
+def _handfuls(past: Past, said: Floats) -> list[Handful]:
+    """Return the handfuls that were squeezed, with what the probes said about then."""
+    found = []
+    for entry in past.entries:
+        squeeze = entry.what.squeeze if isinstance(entry.what, Sighting) else None
+        read = _around(said, past.hour_of(entry.at_ms))
+        if squeeze is not None and read is not None:
+            found.append(Handful(past.hour_of(entry.at_ms), squeeze, read))
+    return found
+
+
+def _around(said: Floats, hour: float) -> float | None:
+    """Return what the probes said about an hour; None where too little is known."""
+    around = said[max(0, int(hour) - AROUND_H) : min(HOURS, int(hour) + AROUND_H)]
+    known = around[~np.isnan(around)]
+    return float(known.mean()) if len(known) >= KNOWN_LEAST_H else None
 
 
 def _for_good(past: Past, samples: list[tuple[float, float, float]]) -> str:
@@ -103,8 +136,14 @@ def _for_good(past: Past, samples: list[tuple[float, float, float]]) -> str:
     return ""
 
 
-def _sd(name: str, sd: float, points: int, lately: int, past: Past) -> Lesson:
+def _sd(name: str, sd: float, points: int, lately: int, past: Past, squeezed: int = 0) -> Lesson:
     count = points + lately
+    if squeezed and not count:
+        text = (
+            f"The moisture of {name} is good to {sd:.1f} points, by {counted(squeezed, 'handful')}: no"
+            " sample has been weighed."
+        )
+        return Lesson(round(sd, 1), 0.0, text, squeezed, past.start_ms, past.until_ms)
     if not count:
         text = f"The moisture of {name} is good to {sd:.1f} points: no sample has been weighed."
         return Lesson(round(sd, 1), 0.0, text)
