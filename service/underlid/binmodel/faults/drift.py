@@ -2,8 +2,8 @@
 
 Between bed, headspace and shed air one relation holds whatever feed and weather do:
 headspace − shed = s · (bed − shed) + c, s and c as the days before had them. What is left of it over
-a day is R. Of a channel that is off by δ it becomes δ (headspace), −s δ (bed) or −(1−s) δ (shed), and
-self-heat seems to change by 0, δ or −δ. Only where both agree is a channel named.
+a day is R. Of a channel that is off by δ it becomes δ (headspace), −s δ (bed) or −(1−s) δ (shed). Which
+one it is, `suspects` tells.
 """
 
 from __future__ import annotations
@@ -16,8 +16,10 @@ import numpy as np
 
 from underlid.binmodel.faults.fault import Span
 from underlid.binmodel.faults.scene import Begin, Scene
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.faults.suspects import Signs, suspect, vapour_k
+from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.thermal import time_constant_h
+from underlid.journal.entries import Feed
 from underlid.science.numeric import Floats
 
 DAY_H: Final = 24
@@ -33,16 +35,15 @@ RELATION_SD_K: Final = 0.3
 """s without data, and how far it is off at the least with it; hourly scatter of the relation (our
 judgement)."""
 
-LEAST_K: Final = 0.7
+LEAST_K: Final = 0.6
 """A day's R that is smaller may be a lid left ajar, or cover bedding (our judgement)."""
 
-AGREES: Final = 0.5
-"""R and self-heat may differ by this share of the drift."""
+FED_SHARE: Final = 0.04
+FED_H: Final = 7 * DAY_H
+"""Food of this share of the bed's mass, within so many hours, may warm it by kelvins (our judgement)."""
 
 BACK_SHARE: Final = 0.5
 HELD_MOST_H: Final = 10 * DAY_H
-
-BED, HEAD, SHED = 0, 1, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +61,10 @@ class Relation:
     rest: Floats
     own_before: Floats
     across_before: Floats
+    warmer: Floats
+    """Bed, less what it was before."""
+    vapour: Floats
+    """Vapour of the headspace over the bed's, less what it was before, kelvin; NaN where not known."""
 
 
 def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
@@ -78,7 +83,9 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
         if not far[hour]:
             continue
         share = float(np.clip(relation.share[hour], 0.05, 0.95))
-        which = _which(float(off[hour]), float(moved[hour]), share)
+        changed = (off, moved, relation.vapour, relation.warmer)
+        signs = Signs(*(float(one[hour]) for one in changed), share, _fed(scene, hour))
+        which = suspect(signs, [scene.table.keys[row][0] for row in rows])
         if which is None or rows[which] in found:
             continue
         start = scene.table.bucket_of(hour + 1) - 2 * DAY_H * BUCKETS_PER_HOUR
@@ -120,8 +127,35 @@ def relation_of(scene: Scene, rows: tuple[int, int, int]) -> Relation:
     own_known = ~np.isnan(own)
     own_before = _past_mean(np.where(own_known, own, 0.0), own_known)[0]
     return Relation(
-        across_day, day_mean(up, known), own, share, share_sd, rest, own_before, across_before
+        across_day, day_mean(up, known), own, share, share_sd, rest, own_before, across_before,
+        _since(bed_day, bed), _vapour_since(scene, bed, head),
+    )  # fmt: skip
+
+
+def _vapour_since(scene: Scene, bed: Floats, head: Floats) -> Floats:
+    row = scene.table.row("headspace_rh_pct")
+    if row is None:
+        return np.full(len(bed), np.nan)
+    values = vapour_k(bed, head, scene.table.mean[row])
+    return _since(day_mean(values, ~np.isnan(values)), values)
+
+
+def _since(day: Floats, values: Floats) -> Floats:
+    """Return day means less the mean of the days before."""
+    known = ~np.isnan(values)
+    return day - _past_mean(np.where(known, values, 0.0), known)[0]
+
+
+def _fed(scene: Scene, hour: int) -> bool:
+    """Tell whether much food went in within a week."""
+    until = scene.table.bucket_of(hour + 1)
+    since = until - FED_H * BUCKETS_PER_HOUR
+    fed_g = sum(
+        entry.what.mass_g
+        for entry in scene.window.entries
+        if isinstance(entry.what, Feed) and since <= entry.at_ms // BUCKET_MS < until
     )
+    return fed_g >= FED_SHARE * 1000.0 * scene.window.bin.bed_kg
 
 
 def day_mean(values: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Floats:
@@ -133,18 +167,6 @@ def day_mean(values: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) 
     with np.errstate(invalid="ignore", divide="ignore"):
         result[DAY_H - 1 :] = np.where(count >= 18, (sums[DAY_H:] - sums[:-DAY_H]) / count, np.nan)
     return result
-
-
-def _which(off: float, moved: float, share: float) -> int | None:
-    """Return which of bed, headspace and shed would explain both, if one does."""
-    bed, shed = -off / share, -off / (1.0 - share)
-    guesses = ((HEAD, off, 0.0), (BED, bed, bed), (SHED, shed, -shed))
-    fits = [
-        (abs(moved - expected) / abs(drift), which)
-        for which, drift, expected in guesses
-        if abs(moved - expected) <= AGREES * abs(drift)
-    ]
-    return min(fits)[1] if fits else None
 
 
 def _past(
