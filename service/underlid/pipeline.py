@@ -282,7 +282,10 @@ def _told(alert: Alert, message: Message) -> Alert:
     """Return *alert* with the message noted, if it is about this one."""
     if alert.id != message.alert_id:
         return alert
-    return replace(alert, told_at_ms=(*alert.told_at_ms[-MESSAGES_A_DAY:], message.at_ms))
+    told_at_ms = (*alert.told_at_ms[-MESSAGES_A_DAY:], message.at_ms)
+    before = alert.told_priority or message.priority
+    worst = max(before, message.priority, key=lambda one: one.rank)
+    return replace(alert, told_at_ms=told_at_ms, told_priority=worst)
 
 
 def _put(where: dict[Key, Value], key: Key, value: Value | None) -> None:

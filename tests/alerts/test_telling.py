@@ -73,6 +73,18 @@ def test_the_all_clear_of_what_was_foreseen_is_told_on_a_full_day_too() -> None:
     assert message_for(change(TransitionKind.ALERT_RETURNED, came), BIN, full) is None
 
 
+def test_what_is_as_bad_every_evening_is_told_once_and_what_is_critical_always() -> None:
+    def worse(priority: Priority, told: Priority | None) -> bool:
+        alert = replace(ALERT, priority=priority, told_priority=told, told_at_ms=(NOW_MS - DAY_MS,))
+        return message_for(change(TransitionKind.ALERT_WORSENED, alert), BIN, ()) is not None
+
+    assert worse(Priority.HIGH, None)
+    assert worse(Priority.HIGH, Priority.MEDIUM)
+    assert not worse(Priority.HIGH, Priority.HIGH)
+    assert not worse(Priority.MEDIUM, Priority.HIGH)
+    assert worse(Priority.CRITICAL, Priority.CRITICAL)
+
+
 def test_a_spell_is_not_told() -> None:
     spell = Transition(TransitionKind.SPELL_BEGAN, NOW_MS, "tansy", Condition.OVERHEATING, "")
     assert message_for(spell, BIN, ()) is None

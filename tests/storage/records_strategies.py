@@ -48,6 +48,7 @@ alerts = st.builds(
     advice=st.lists(advice, max_size=3).map(tuple),
     text=texts,
     told_at_ms=st.lists(times_ms, max_size=3).map(tuple),
+    told_priority=st.none() | st.sampled_from(Priority),
 )
 
 messages = st.builds(

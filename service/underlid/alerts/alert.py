@@ -49,6 +49,8 @@ class Alert:
     told_at_ms: tuple[int, ...] = ()
     """When messages were made for it: a return is told only if the raising was, and a bin's
     messages of a day are counted from these."""
+    told_priority: Priority | None = None
+    """The worst of which messages were made since it came; what wavers about a limit is told once."""
 
 
 class TransitionKind(StrEnum):

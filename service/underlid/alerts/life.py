@@ -96,6 +96,8 @@ def _holding(
     if not worse:
         return alert, None
     alert = replace(alert, acknowledged_at_ms=None, acknowledged_by="")
+    if came:
+        alert = replace(alert, told_priority=None)
     moved = [f"from {before.value} to {alert.priority.value}"] * (before is not alert.priority)
     reason = ", ".join(moved + ["as foreseen"] * came)
     return alert, _change(TransitionKind.ALERT_WORSENED, alert, now_ms, reason)

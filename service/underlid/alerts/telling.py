@@ -40,7 +40,7 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         return None
     if change.kind is TransitionKind.ALERT_RETURNED and not alert.told_at_ms:
         return None
-    if _known_already(change.kind, alert):
+    if _known_already(change.kind, alert) or _was_told_as_bad(change.kind, alert):
         return None
     today = sum(1 for at_ms in told_at_ms if change.at_ms - DAY_MS < at_ms <= change.at_ms)
     always = alert.priority is Priority.CRITICAL or _is_withdrawn(change.kind, alert)
@@ -57,6 +57,14 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         text=alert.text,
         event=change.kind,
     )
+
+
+def _was_told_as_bad(kind: TransitionKind, alert: Alert) -> bool:
+    """Tell whether it was as bad before: a bed as hot every evening is told of once, unless critical."""
+    told = alert.told_priority
+    if kind is not TransitionKind.ALERT_WORSENED or told is None:
+        return False
+    return told.rank >= alert.priority.rank and alert.priority is not Priority.CRITICAL
 
 
 def _is_withdrawn(kind: TransitionKind, alert: Alert) -> bool:

@@ -221,6 +221,7 @@ def _change(connection: sa.Connection, alert: Alert) -> Alert:
         "evidence": json_text(alert.evidence),
         "advice": packed(alert.advice),
         "told_at_ms": json_text(alert.told_at_ms),
+        "told_priority": alert.told_priority.value if alert.told_priority else "",
     }
     del values["id"]
     put(connection, alerts, {"id": alert.id}, values)
@@ -235,6 +236,7 @@ def _alert(row: sa.Row[tuple[object, ...]]) -> Alert:
     values["evidence"] = json_value(row.evidence)
     values["advice"] = unpacked(row.advice, tuple[Advice, ...])
     values["told_at_ms"] = tuple(json_value(row.told_at_ms))
+    values["told_priority"] = Priority(row.told_priority) if row.told_priority else None
     return Alert(**values)
 
 

@@ -161,6 +161,7 @@ alerts = sa.Table(
     _text("advice"),
     _text("text"),
     _text("told_at_ms"),
+    _word("told_priority", server_default=""),
     sa.Index(None, "bin", "since_ms"),
     sa.Index(None, "state"),
 )
