@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from underlid.alerts.alert import Spell, Transition, TransitionKind
-from underlid.binmodel.drying import day_means
+from underlid.binmodel.day_means import day_means
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY, WINDOW_BUCKETS
 from underlid.binmodel.lid import BUCKET_H, LidFilm
 from underlid.binmodel.window import BinWindow
