@@ -5,7 +5,7 @@ Whether that is too little is judged in `rules/sour.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import erf, exp, hypot, sqrt
 from typing import Final
 
@@ -56,7 +56,7 @@ class Air:
 
     def at(self, moisture_pct: float) -> Air:
         """Return the same bed at another moisture."""
-        return replace(self, moisture_pct=min(moisture_pct, WETTEST_PCT))
+        return Air(min(moisture_pct, WETTEST_PCT), self.moisture_sd_pct, self.density_kg_l)
 
     def evidence(self, bin_: Bin) -> dict[str, float | str]:
         """Return what a finding shows of it."""

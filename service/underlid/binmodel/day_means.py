@@ -6,6 +6,7 @@ from math import nan
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
@@ -23,12 +24,9 @@ def day_means(values: Floats) -> Floats:
 
     *values* are buckets of 5 minutes; what is over whole hours at the beginning does not count.
     """
-    by_hour = values[len(values) % BUCKETS_PER_HOUR :].reshape(-1, BUCKETS_PER_HOUR)
-    known = ~np.isnan(by_hour)
-    count = known.sum(axis=1)
-    hourly = np.where(known, by_hour, 0.0).sum(axis=1) / np.maximum(count, 1)
-    sums = np.concatenate([[0.0], np.cumsum(np.where(count > 0, hourly, 0.0))])
-    counts = np.concatenate([[0], np.cumsum(count > 0)])
+    hourly, known = _hourly(values[len(values) % BUCKETS_PER_HOUR :])
+    sums = np.concatenate([[0.0], np.cumsum(hourly)])
+    counts = np.concatenate([[0], np.cumsum(known)])
     ends = np.arange(MEAN_H, len(hourly) + 1, STEP_H)
     starts = ends - MEAN_H
     hours = counts[ends] - counts[starts]
@@ -36,6 +34,14 @@ def day_means(values: Floats) -> Floats:
     with np.errstate(invalid="ignore", divide="ignore"):
         result: Floats = np.where(enough, (sums[ends] - sums[starts]) / hours, np.nan)
     return result
+
+
+def _hourly(values: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """Return the means of whole hours, 0 where unknown, and which are known."""
+    by_hour = values.reshape(-1, BUCKETS_PER_HOUR)
+    known = ~np.isnan(by_hour)
+    count = known.sum(axis=1)
+    return np.where(known, by_hour, 0.0).sum(axis=1) / np.maximum(count, 1), count > 0
 
 
 def oldest_day_mean(values: Floats) -> float:
@@ -48,10 +54,10 @@ def oldest_day_mean(values: Floats) -> float:
     first_h = int(np.argmin(np.isnan(values))) // BUCKETS_PER_HOUR
     # The first day that can hold enough hours; where it has gaps, all are looked at.
     begins_h = max(0, -(-(first_h - round(MEAN_H * LEAST_COVER)) // STEP_H) * STEP_H)
-    stops_h = begins_h + MEAN_H
-    found = day_means(values[begins_h * BUCKETS_PER_HOUR : stops_h * BUCKETS_PER_HOUR])
-    if len(found) and not np.isnan(found[0]):
-        return float(found[0])
-    found = day_means(values)
-    known = found[~np.isnan(found)]
-    return float(known[0]) if len(known) else nan
+    hourly, known = _hourly(values[begins_h * BUCKETS_PER_HOUR :][: MEAN_H * BUCKETS_PER_HOUR])
+    hours = int(known.sum())
+    if len(known) == MEAN_H and hours >= LEAST_COVER * MEAN_H:
+        return float(np.cumsum(hourly)[-1]) / hours
+    means = day_means(values)
+    means = means[~np.isnan(means)]
+    return float(means[0]) if len(means) else nan

@@ -96,10 +96,11 @@ def _film_course(ahead: FilmAhead | None) -> Course | None:
         return None
     ordered = np.sort(ahead.members, axis=0)
     count = len(ordered)
+    # Copies: a view would keep every course in memory for the hour.
     return Course(
         (ordered[count // 2 - 1] + ordered[count // 2]) / 2.0,
-        ordered[count // 10],
-        ordered[count - 1 - count // 10],
+        ordered[count // 10].copy(),
+        ordered[count - 1 - count // 10].copy(),
     )
 
 
