@@ -17,7 +17,7 @@ FROM_H, UNTIL_H, DAYS = 96.0, 144.0, 8
 CHANNELS = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "soil_raw", "shed_temp_c")
 SPIKE = {"headspace_rh_pct": -30.0, "soil_raw": 600.0}
 NOISE = {"headspace_rh_pct": 8.0, "soil_raw": 150.0}
-DRIFT_A_DAY = {"bed_temp_c": 1.0, "headspace_temp_c": 0.7, "shed_temp_c": 1.5, "soil_raw": 40.0}
+DRIFT_A_DAY = {"bed_temp_c": 1.0, "headspace_temp_c": 0.7, "shed_temp_c": 1.5, "soil_raw": 60.0}
 FINE = {"bed_temp_c": 0.5, "headspace_temp_c": 0.5, "shed_temp_c": 0.5, "headspace_rh_pct": 1.0}
 
 Change = Callable[[Floats, Floats], Floats]
@@ -245,7 +245,7 @@ def test_a_bed_that_goes_with_the_air_is_in_its_place_while_its_soil_probe_is_we
 
 def test_moisture_that_rises_for_days_after_a_big_feed_is_water_and_no_drift() -> None:
     def wetter(hours: Floats, values: Floats) -> Floats:
-        return values - 36.0 * np.maximum(hours - FROM_H, 0.0) / 24.0
+        return values - 55.0 * np.maximum(hours - FROM_H, 0.0) / 24.0
 
     rising = healthy(8).change("soil_raw", wetter)
     at_ms = START_MS + round(FROM_H * HOUR_MS)

@@ -83,8 +83,14 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
         if not far[hour]:
             continue
         share = float(np.clip(relation.share[hour], 0.05, 0.95))
-        changed = (off, moved, relation.vapour, relation.warmer)
-        signs = Signs(*(float(one[hour]) for one in changed), share, _fed(scene, hour))
+        signs = Signs(
+            float(off[hour]),
+            float(moved[hour]),
+            float(relation.vapour[hour]),
+            float(relation.warmer[hour]),
+            share,
+            _fed(scene, hour),
+        )
         which = suspect(signs, [scene.table.keys[row][0] for row in rows])
         if which is None or rows[which] in found:
             continue

@@ -18,11 +18,16 @@ from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 
 DAYS: Final = 3
-RAMP_PCT_D: Final = 1.4
-"""% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page)."""
+RAMP_PCT_D: Final = 2.0
+"""% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page); a leak may bring
+1.5."""
 
 RH_RAMP_PCT_D: Final = 2.4
-"""Cover that gets wet, or a bed that dries, moves a leaky headspace by 1.5 to 2 a day (our judgement)."""
+RH_RISE_PCT_D: Final = 2.8
+"""Cover that gets wet, or a bed that dries, moves a leaky headspace by 1.5 to 2.5 a day (our judgement)."""
+
+DRIER_TIMES: Final = 1.25
+"""A headspace far from saturation leaks, and goes with its bed: what it lacks must grow by so much."""
 
 LOSS_G_M2_D_KPA: Final = 2500.0
 """What an open wet surface loses at most, for each kPa of vapour pressure deficit: 2.5 mm/s times the
@@ -68,7 +73,9 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
         if hour is None or _runs_off(days, hour):
             continue
         before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
-        if not is_soil and _air_explains(scene, hour, (last - before) / DAYS):
+        if not is_soil and (
+            _leaks(before, last) or _air_explains(scene, hour, (last - before) / DAYS)
+        ):
             continue
         if is_soil and (_fed(scene, hour, last - before) or _by_steps(values, hour)):
             continue
@@ -154,6 +161,13 @@ def _fed(scene: Scene, hour: int, rise_pct: float) -> bool:
     )
     share_pct = 100.0 * given_g / (1000.0 * scene.window.bin.bed_kg)
     return 0.0 < rise_pct <= WETS_SHARE * share_pct
+
+
+def _leaks(before: float, last: float) -> bool:
+    """Tell whether a headspace's humidity may have gone so far in three days by itself."""
+    if last > before:
+        return last - before < DAYS * RH_RISE_PCT_D
+    return 100.0 - last < DRIER_TIMES * (100.0 - before)
 
 
 def _air_explains(scene: Scene, hour: int, mean: float) -> bool:
