@@ -18,10 +18,9 @@ from underlid.rules.moisture_evidence import (
 )
 from underlid.timeline import DAY_MS
 
-SOON_DAYS: Final = 3.0
-SOON_DRY_CHANCE: Final = 0.6
+SOON_DRY_CHANCE: Final = 0.65
 KEEPS_CHANCE: Final = 0.1
-"""A falling bed whose level is a guess is told of when it is so likely too dry within so many days; and
+"""A falling bed whose level is a guess is told of when it is so likely too dry within `dry_within_d`; and
 until the chance is so much smaller (our judgement)."""
 
 TOO_FAST_REASON: Final = (
@@ -54,17 +53,11 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
     certainty = certainty_beyond(drying, drying.level_pct - limits.moisture_low_warn_pct)
     if priority is not None:
         return Finding(Condition.DRYING_OUT, Verdict.HOLDS, priority, certainty, evidence)
+    if doubt:
+        chance = chance_below(drying, limits.moisture_low_warn_pct, limits.dry_within_d)
+        return _by_guess(drying, evidence, chance, open_priority)
     until = drying.days_until(limits.moisture_low_warn_pct)
     reach_days = limits.dry_within_d + (1.0 if open_priority else 0.0)
-    if (
-        doubt
-        and _falls(drying)
-        and _likely_dry(drying, limits.moisture_low_warn_pct, open_priority)
-    ):
-        reason = "the bed dries; no weighed sample says how dry it is"
-        return Finding(
-            Condition.DRYING_OUT, Verdict.HOLDS, Priority.LOW, 0.5, evidence, reason=reason
-        )
     if until is None or not _falls(drying) or until[0] > reach_days:
         return Finding(Condition.DRYING_OUT, Verdict.CLEAR, evidence=evidence)
     evidence["days_until_too_dry"] = round(until[0], 1)
@@ -80,10 +73,21 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
     )
 
 
-def _likely_dry(drying: Drying, limit_pct: float, open_priority: Priority | None) -> bool:
-    """Tell whether a bed of unknown level is too dry, or soon, more likely than not."""
+def _by_guess(
+    drying: Drying,
+    evidence: dict[str, float | str],
+    chance: float,
+    open_priority: Priority | None,
+) -> Finding:
+    """Return the verdict on a bed of unknown level: its fall is known, so no date, but a chance."""
     enough = SOON_DRY_CHANCE - (KEEPS_CHANCE if open_priority else 0.0)
-    return chance_below(drying, limit_pct, SOON_DAYS) >= enough
+    if not _falls(drying) or chance < enough:
+        return Finding(Condition.DRYING_OUT, Verdict.CLEAR, evidence=evidence)
+    evidence["chance_pct"] = round(100.0 * chance)
+    reason = "the bed dries; no weighed sample says how dry it is"
+    return Finding(
+        Condition.DRYING_OUT, Verdict.HOLDS, Priority.LOW, round(chance, 2), evidence, reason=reason
+    )
 
 
 def _falls(drying: Drying) -> bool:
