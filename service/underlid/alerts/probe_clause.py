@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from underlid.binmodel.faults.fault import SOILS
 from underlid.rules.finding import Finding
 
 CHANNEL_WORDS: Final = {
@@ -24,8 +25,10 @@ CLAUSES: Final = {
     "noise": "scatters: its {what} goes up and down as no bin does; look at its plug and cable",
     "drift": "drifts: its {what} has left what the other sensors and the days before explain; check it"
     " against another sensor",
-    "moved": "made a step: its {what} changed faster than a bed can, and stayed; see whether it is still"
-    " where it was",
+    "moved": "made a step: its {what} changed faster than a bed can, and stayed; what it says is"
+    " taken with the step off; see whether it is still where it was",
+    "moved soil": "made a step: its {what} is another from one reading to the next; see whether it was"
+    " moved, or write down what water or work explains it; a weighed sample makes it count again",
     "pulled_out": "seems to lie in the air: its {what} is no longer the bed's; push it back in",
     "dropout": "loses most of its readings; look at its battery and its network",
     "nonsense": "says on {what} what no working sensor says; look at its plug and cable",
@@ -44,7 +47,8 @@ def probe_clause(finding: Finding, name: str) -> str:
         return f"{probe} has a clock that is {where}; set it right, or let the probe send no time"
     channel = str(finding.evidence.get("channel", "a channel"))
     what = CHANNEL_WORDS.get(channel, channel)
-    clause = CLAUSES.get(finding.cause)
+    moved_soil = finding.cause == "moved" and channel in SOILS
+    clause = CLAUSES.get("moved soil" if moved_soil else finding.cause)
     if clause is not None:
         return f"{probe} {clause.format(what=what)}"
     return (
