@@ -47,8 +47,9 @@ def test_the_interface_gives_lessons_with_their_uncertainty(house: Household) ->
     assert found["head_share"] == lessons["head_share"]
     assert found["head_share"]["learnt"] is True
     assert found["head_share"]["sd"] > 0
-    assert found["lid_factor"]["learnt"] is False
-    assert found["lid_factor"]["from"] is None
+    assert "hours of humidity" in found["lid_factor"]["text"]
+    assert found["moisture_shift_pct"]["learnt"] is False
+    assert found["moisture_shift_pct"]["from"] is None
 
 
 def test_a_sample_of_the_journal_moves_the_moisture_that_is_shown(
