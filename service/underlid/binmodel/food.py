@@ -9,6 +9,7 @@ hungry is judged in `rules/hungry.py`.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from math import log
 from typing import Final
@@ -148,9 +149,13 @@ class _Going:
     def gone_ms(self, mass_g: float, rate_g_d: float, from_ms: int) -> int | None:
         """Return when nothing of *mass_g* at *from_ms* is left; None where the herd hardly eats."""
         ends_ms: list[int] = [round(end) for end in self.eating.ends_ms if end > from_ms]
-        for end_ms in ends_ms:
-            if self.left_g(mass_g, rate_g_d, from_ms, end_ms) <= 0.0:
-                return end_ms
+
+        def is_gone(end_ms: int) -> bool:
+            return self.left_g(mass_g, rate_g_d, from_ms, end_ms) <= 0.0
+
+        place = bisect_left(ends_ms, True, key=is_gone)
+        if place < len(ends_ms):
+            return ends_ms[place]
         if self.eating.rate < LEAST_ACTIVITY:
             return None
         now_ms = ends_ms[-1] if ends_ms else from_ms
@@ -183,8 +188,10 @@ def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
 
 def _hourly(buckets: Floats) -> Floats:
     """Return the mean of each row's known values; NaN where none is."""
-    count = (~np.isnan(buckets)).sum(axis=1)
-    result: Floats = np.where(count > 0, np.nansum(buckets, axis=1) / np.maximum(count, 1), np.nan)
+    known = ~np.isnan(buckets)
+    count = known.sum(axis=1)
+    total = np.where(known, buckets, 0.0).sum(axis=1)
+    result: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     return result
 
 
