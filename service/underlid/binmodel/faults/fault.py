@@ -97,7 +97,9 @@ class Span:
 
         A probe that was moved may be moved once more when it has settled.
         """
-        if self.mended_from is None:
+        if self.cause is not Cause.MOVED or (
+            self.until_bucket is None and self.mended_from is None
+        ):
             return self.until_bucket is None
         settles = SETTLES_H * BUCKETS_PER_HOUR
         marks = (self.from_bucket, self.until_bucket or self.from_bucket)

@@ -18,7 +18,7 @@ from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 
 DAYS: Final = 3
-RAMP_PCT_D: Final = 2.0
+RAMP_PCT_D: Final = 1.7
 """% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page); a leak may bring
 1.5."""
 
@@ -40,7 +40,7 @@ STEEPER: Final = 1.3
 read steeper than the usual one (our judgement)."""
 
 ROUGH_PCT: Final = 0.15
-ROUGH_SHARE: Final = 0.06
+ROUGH_SHARE: Final = 0.03
 """A drift is a straight line but for the day's wiggle; showers and waterings go by steps (our
 judgement)."""
 
