@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from underlid.binmodel.outlook.feed_pulse import (
     BACK_H,
@@ -74,6 +75,9 @@ ALIKE_WITHOUT_AIR_H: Final = 10.0
 """The misfits of so many hours in a row count as one, since a wrong τ or a warm wall lasts; where the
 shed's air is not measured its weather looks like the warmth of feeds (our judgement)."""
 
+WORK_H: Final = 2
+"""The hour of a feed and the next say nothing: the lid was off, the food cool (our judgement)."""
+
 COURSE_SD: Final = 0.15
 COURSE_H: Final = 24.0
 """Of a pulse's warmth, a day ahead: food goes its own course, whatever fits so far (our judgement)."""
@@ -132,11 +136,11 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         guess[BACK_H:] = np.clip(room_ahead + usual + rest, 0.0, 60.0)
         courses = TIGHT if usual.max() * loss > TIGHT_FROM * limit else COURSES
         shapes = warmth_k(pulses, guess, lag_h, loss, limit, courses)
-        fit = _with_feeds(excess, shapes, courses, alike_h)
+        fit = _with_feeds(excess, shapes, courses, alike_h, _left_alone(pulses))
         seen_k = float(np.nanmax(excess))
         fit = _limited(fit, max(limit / loss, seen_k))
     else:
-        fit = _with_feeds(excess, np.zeros((1, 0, BACK_H + FUTURE_H)), USUAL, alike_h)
+        fit = _with_feeds(excess, np.zeros((1, 0, BACK_H + FUTURE_H)), USUAL, alike_h, True)
     mean = room_ahead + fit.own_k + _left(fit)
     left_before = last_two(fit.left_k)
     fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
@@ -191,13 +195,27 @@ def _followed_sd(shed: Ahead, lag_h: float) -> Floats:
     return after_lag(shed.sd, lag_h, 0.0)
 
 
-def _with_feeds(excess: Floats, shapes: Floats, kinds: Courses, alike_h: float) -> Fit:
+def _left_alone(pulses: Pulses) -> npt.NDArray[np.bool_]:
+    """Tell of each hour's change over the past span whether nobody fed then or shortly before."""
+    alone = np.ones(BACK_H + WORK_H, dtype=np.bool_)
+    for later in range(WORK_H):
+        alone[np.minimum(pulses.at_h.astype(np.int64), BACK_H) + later] = False
+    return alone[1:BACK_H]
+
+
+def _with_feeds(
+    excess: Floats,
+    shapes: Floats,
+    kinds: Courses,
+    alike_h: float,
+    alone: npt.NDArray[np.bool_] | bool,
+) -> Fit:
     """Fit offset and feeds to the bed's excess over the shed, for each course of decay, and mix them."""
     courses, feeds, _ = shapes.shape
     design = np.concatenate([np.ones((courses, 1, shapes.shape[2])), shapes], axis=1)
     past = excess[-BACK_H:]
     change = past[1:] - KEEPS * past[:-1]
-    use = ~np.isnan(change)
+    use = ~np.isnan(change) & alone
     y = change[use]
     x = (design[:, :, 1:BACK_H] - KEEPS * design[:, :, : BACK_H - 1])[:, :, use]
     prior_mean = np.concatenate([[0.0], np.ones(feeds)])
