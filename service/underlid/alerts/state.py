@@ -39,7 +39,7 @@ def state_of(
         "self_heat_k": _rounded(own.self_heat_k) if own else None,
         "moisture_day_mean_pct": _rounded(drying.level_pct) if drying else None,
         "moisture_trend_pct_d": _rounded(drying.slope_pct_d) if drying else None,
-        "moisture_sd_pct": window.moisture_sd_pct() if drying else None,
+        "moisture_sd_pct": _rounded(drying.sd_pct) if drying else None,
     }
     return {
         "bin": window.bin.id,
