@@ -103,6 +103,18 @@ def test_a_soil_probe_alone_that_stands_still_is_not_called_stuck() -> None:
     assert watched(still, kept=("soil_raw",))[1] == []
 
 
+def test_a_leaky_headspace_and_showers_that_nobody_wrote_down_are_no_drift() -> None:
+    """A box in a heated room dries: 53 % to 44 % in three days. Rain comes through the roof by hours."""
+    dries = healthy(8).change("headspace_rh_pct", lambda hours, v: v - 38.0 - hours / 24.0 * 2.6)
+    assert watched(dries)[1] == []
+
+    def rained(hours: Floats, values: Floats) -> Floats:
+        showers = [np.clip((hours - at) / 4.0, 0.0, 1.0) for at in (96.0, 121.0, 139.0, 164.0)]
+        return values - 55.0 * np.sum(showers, axis=0)
+
+    assert watched(healthy(8).change("soil_raw", rained))[1] == []
+
+
 # -- faults --------------------------------------------------------------------------------------
 
 
@@ -241,6 +253,27 @@ def test_a_bed_that_goes_with_the_air_is_in_its_place_while_its_soil_probe_is_we
     for same in (healthy(DAYS, share=0.97, swing_k=5.0), healthy(DAYS, tau_h=0.6, swing_k=5.0)):
         _, told = watched(same, kept=soilless)
         assert told == []
+
+
+@pytest.mark.parametrize("step_min", [5, 15])
+def test_a_bed_that_has_all_of_the_airs_swing_lies_in_it_though_it_is_as_warm(
+    step_min: float,
+) -> None:
+    """60 kJ/K behind 3 W/K lag five hours; only the air itself keeps its distance to the air."""
+    soilless = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c")
+    good = healthy(DAYS + 1, step_min, swing_k=1.2, own_k=0.1)
+    head, noise = good.values["headspace_temp_c"], np.random.default_rng(6)
+    air = head + 0.1 + 0.04 * noise.standard_normal(len(head))
+    out = good.change("bed_temp_c", lambda hours, v: np.where(hours >= FROM_H, air, v))
+    bin_, told = watched(out, kept=soilless)
+    assert causes(told) == {("bed_temp_c", Cause.PULLED_OUT)}
+    assert told[0][0] <= FROM_H + 31
+    assert np.isnan(bin_.window(FROM_H + 48).means("bed_temp_c", 12 * 12)).all()
+    back = good.change("bed_temp_c", lambda h, v: np.where((h >= FROM_H) & (h < UNTIL_H), air, v))
+    bin_, _ = watched(back, kept=soilless)
+    (span,) = bin_.trust.spans("bed_temp_c")
+    assert span[1] is not None
+    assert watched(good, kept=soilless)[1] == []
 
 
 def test_moisture_that_rises_for_days_after_a_big_feed_is_water_and_no_drift() -> None:
