@@ -16,7 +16,7 @@ judgement)."""
 LEAST_ML: Final = 50.0
 
 DAYS_MOST: Final = 7
-DAYS_MOST_BY_GUESS: Final = 4
+DAYS_MOST_BY_GUESS: Final = 5
 """So many days of mistings are advised at once, and so many where no sample says how dry the bed is: by
 then the bed shows what it lacks (our judgement)."""
 
