@@ -13,7 +13,8 @@ from underlid.science.numeric import Floats
 from underlid.science.trend import BAND_Z
 
 LEVEL_SHARE: Final = 0.42
-"""Of how sure the moisture is, what its daily means differ by from the bed's (our judgement)."""
+"""Of how sure the level is, what it was off by in simulated bins, whose weighed samples err by a point (our
+judgement)."""
 
 NO_TREND_SD_PCT_D: Final = 0.3
 """Of a trend that is not known yet (our judgement)."""
