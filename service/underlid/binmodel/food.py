@@ -9,7 +9,7 @@ hungry is judged in `rules/hungry.py`.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from math import log
 from typing import Final
@@ -112,12 +112,12 @@ def _later(one_ms: int | None, other_ms: int | None) -> int | None:
 class _Course:
     """Days at the reference temperature, counted up over the window, and the rate at its end."""
 
-    ends_ms: Floats
-    total_d: Floats
+    ends_ms: list[float]
+    total_d: list[float]
     rate: float
 
     def at(self, at_ms: float) -> float:
-        return float(np.interp(at_ms, self.ends_ms, self.total_d))
+        return _between(at_ms, self.ends_ms, self.total_d)
 
     def between(self, from_ms: float, until_ms: float) -> float:
         return max(0.0, self.at(until_ms) - self.at(from_ms))
@@ -125,12 +125,12 @@ class _Course:
     def when(self, from_ms: int, days: float) -> int | None:
         """Return when, after *from_ms*, so many days at the reference temperature have gone by."""
         goal = self.at(from_ms) + days
-        beyond = goal - float(self.total_d[-1])
+        beyond = goal - self.total_d[-1]
         if beyond <= 0.0:
-            return round(float(np.interp(goal, self.total_d, self.ends_ms)))
+            return round(_between(goal, self.total_d, self.ends_ms))
         if self.rate < LEAST_ACTIVITY:
             return None
-        return round(max(float(self.ends_ms[-1]), from_ms) + beyond / self.rate * DAY_MS)
+        return round(max(self.ends_ms[-1], from_ms) + beyond / self.rate * DAY_MS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +199,16 @@ def _course(ends_ms: Floats, rates: Floats) -> _Course:
     """Return the course of so many blocks; the last of *rates* is how it goes on."""
     # A hair of growth in each block keeps the sum invertible while nothing goes on.
     total: Floats = np.concatenate([[0.0], np.cumsum(rates[:-1] * BLOCK_H / 24.0 + 1e-12)])
-    return _Course(ends_ms, total, float(rates[-1]))
+    return _Course(ends_ms.tolist(), total.tolist(), float(rates[-1]))
+
+
+def _between(x: float, xs: list[float], ys: list[float]) -> float:
+    """Return y at *x* on the lines between the points, beyond them that of the end: `np.interp` of one."""
+    if x <= xs[0] or x >= xs[-1]:
+        return ys[0] if x <= xs[0] else ys[-1]
+    at = bisect_right(xs, x)
+    slope = (ys[at] - ys[at - 1]) / (xs[at] - xs[at - 1])
+    return slope * (x - xs[at - 1]) + ys[at - 1]
 
 
 def _left_after_last(
