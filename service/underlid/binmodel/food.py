@@ -22,6 +22,7 @@ from underlid.binmodel.rotting import LEAST_ROTTED, ROTS_PER_D, ROTTEN_DAYS, lef
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting
 from underlid.science.heat import decay_rate_factor, worm_activity
+from underlid.science.moisture import SOUR_BELOW, air_filled_porosity
 from underlid.science.numeric import Floats
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -42,6 +43,13 @@ SEEN_LEFT_SHARE: Final = 0.15
 UNKNOWN_C: Final = 18.0
 """What stands in for the hours of the first day that are not measured yet, so that a cold morning or a
 warm noon does not speak for all days (our judgement)."""
+
+ROTS_LEAST: Final = 0.15
+"""So much slower food rots where no air is left: what it becomes then is still food (our judgement)."""
+
+SURE_MOISTURE_SD_PCT: Final = 5.0
+WETTEST_PCT: Final = 95.0
+"""Of a bed whose moisture is a guess nothing is said of its air."""
 
 LEAST_ACTIVITY: Final = 0.05
 """Below this a herd hardly eats; nothing is used up by it (our judgement)."""
@@ -183,7 +191,20 @@ def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
     active: Floats = np.array([worm_activity(temp_c, min_c=cold_c) for temp_c in means.tolist()])
     ago_h = np.arange(blocks, -1, -1, dtype=np.float64) * BLOCK_H
     ends: Floats = window.now_ms - ago_h * HOUR_MS
-    return _course(ends, active), _course(ends, decay_rate_factor(means))
+    return _course(ends, active), _course(ends, decay_rate_factor(means) * _airy(window, blocks))
+
+
+def _airy(window: BinWindow, blocks: int) -> Floats:
+    """Return, for each block and for now, how fast food rots by the air in the bed: 1 with enough."""
+    airy: Floats = np.ones(blocks + 1)
+    if window.moisture_sd_pct() > SURE_MOISTURE_SD_PCT:
+        return airy
+    buckets = window.means("moisture_pct", blocks * BLOCK_H * BUCKETS_PER_HOUR)
+    moist = np.minimum(_hourly(buckets.reshape(blocks, -1)), WETTEST_PCT)
+    air = air_filled_porosity(moist, window.bin.dry_density_kg_l) / SOUR_BELOW
+    airy[:-1] = np.where(np.isnan(air), 1.0, np.clip(air, ROTS_LEAST, 1.0))
+    airy[-1] = airy[-1 - DAY_BLOCKS : -1].mean()
+    return airy
 
 
 def _hourly(buckets: Floats) -> Floats:
