@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
 from underlid.alerts.life import step
-from underlid.alerts.policy import AT_ONCE, DELAYS, Delays
+from underlid.alerts.policy import AT_ONCE, DELAYS, Delays, delays_of
 from underlid.binmodel.bins import Bin
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.timeline import HOUR_MS, MINUTE_MS
@@ -164,3 +164,10 @@ def test_what_was_foreseen_and_goes_is_withdrawn_and_what_has_come_is_not() -> N
     assert came[-1].reason.startswith("gone since")
     assert came[-1].alert is not None
     assert came[-1].alert.forecast_for_ms is None
+
+
+def test_a_bed_that_will_turn_sour_is_told_sooner_than_one_that_a_probe_calls_wet() -> None:
+    by_probe, foreseen = (
+        delays_of(Condition.SOUR, foreseen=ahead).on_ms for ahead in (False, True)
+    )
+    assert foreseen < by_probe / 2

@@ -25,6 +25,9 @@ FORESEEN_HOURLY: Final = (Condition.CONDENSATION, Condition.OVERHEATING)
 """For what is foreseen of lid and heat: two forecasts in a row must say so, since one odd hour makes one
 odd forecast; four in a row must deny it before it is withdrawn (our judgement)."""
 
+FORESEEN_SOUR: Final = Delays(3 * HOUR_MS, 24 * HOUR_MS)
+"""What a wet feed will do is known when it is written down: no probe's daily wiggle need be waited for."""
+
 AT_ONCE: Final = Delays(0, 0)
 """For what is no longer watched."""
 
@@ -58,6 +61,8 @@ def delays_of(condition: Condition, *, watchful: bool = False, foreseen: bool = 
     """
     if foreseen and condition in FORESEEN_HOURLY:
         return FORESEEN
+    if foreseen and condition is Condition.SOUR:
+        return FORESEEN_SOUR
     delays = DELAYS[condition]
     if not watchful or condition in NOT_HASTENED:
         return delays
