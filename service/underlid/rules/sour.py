@@ -17,6 +17,7 @@ from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting, Smell
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, doubt_pct
+from underlid.rules.too_wet import wet_now_pct
 from underlid.science.moisture import SOUR_BELOW
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -155,4 +156,4 @@ def told_as_too_wet(window: BinWindow, drying: Drying | None) -> bool:
     limit_pct = window.limits.moisture_high_warn_pct
     if drying is None:
         return False
-    return max(drying.level_pct, drying.present_pct) - doubt_pct(drying) >= limit_pct
+    return wet_now_pct(window, drying) - doubt_pct(drying) >= limit_pct

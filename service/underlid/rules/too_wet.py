@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from underlid.binmodel.drying import Drying
+from underlid.binmodel.water_balance import TIGHT
 from underlid.binmodel.window import BinWindow
+from underlid.journal.entries import LiquidAdded
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.levels import level
 from underlid.rules.moisture_evidence import (
@@ -14,6 +18,25 @@ from underlid.rules.moisture_evidence import (
     evidence_of,
 )
 from underlid.science.moisture import SOUR_BELOW, air_filled_porosity
+from underlid.timeline import HOUR_MS
+
+RUNS_OFF_MS: Final = 36 * HOUR_MS
+"""What was poured into a bed with a drain, and is too much, has mostly left it by then (our judgement)."""
+
+
+def wet_now_pct(window: BinWindow, drying: Drying) -> float:
+    """Return how wet the bed is, % wet basis: by the last day, or by the last hours if they are wetter.
+
+    Water comes in within hours, and a day's mean lags behind it. But what was just poured into a bed with
+    a drain may run out again: then the day counts.
+    """
+    poured = any(
+        isinstance(entry.what, LiquidAdded) and entry.at_ms > window.now_ms - RUNS_OFF_MS
+        for entry in window.entries
+    )
+    if poured and window.bin.kind not in TIGHT:
+        return drying.level_pct
+    return max(drying.level_pct, drying.present_pct)
 
 
 def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority | None) -> Finding:
@@ -21,8 +44,7 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
     if drying is None:
         return Finding(Condition.TOO_WET, Verdict.UNKNOWN, reason=UNKNOWN_REASON)
     limits = window.limits
-    # Water comes in hours: a day's mean would lag behind it.
-    wet_pct = max(drying.level_pct, drying.present_pct)
+    wet_pct = wet_now_pct(window, drying)
     evidence = evidence_of(drying)
     evidence["moisture_pct"] = round(wet_pct, 1)
     evidence["limit_pct"] = limits.moisture_high_warn_pct
