@@ -24,7 +24,7 @@ from underlid.binmodel.bins import Setup
 from underlid.binmodel.facts import bins_reached, facts_of
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
-from underlid.binmodel.lid import LidFilm, lid_now, lid_temps
+from underlid.binmodel.lid import FILM_KNOWN_H, LidFilm, lid_now, lid_temps
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.trust import Trust
@@ -175,11 +175,11 @@ class Judge:
         if memory is None or memory.judged_at_ms < 0:
             return None
         window = self._window(bin_id, memory.judged_at_ms)
-        film = memory.film.last(1)
+        film = memory.film
         state = state_of(
             window,
             lid_now(window),
-            float(film[0]) if len(film) else 0.0,
+            float(film.last(1)[0]) if film.known_lately(FILM_KNOWN_H) else None,
             memory.drying,
             memory.findings,
             tuple(memory.alerts.values()),

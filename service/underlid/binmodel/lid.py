@@ -34,6 +34,9 @@ CAPACITY_H: Final = PAST_H + DAY_H
 KEEP_EVERY_H: Final = 6
 """How often a moment is kept to come back to when late data comes; the day's beginning is kept too."""
 
+FILM_KNOWN_H: Final = 2
+"""Without temperatures for so long nothing is said of the film (our judgement)."""
+
 RH_SD_PCT: Final = 2.0
 TEMP_SD_K: Final = 0.3
 """Of a headspace sensor of the common kind (data sheets)."""
@@ -140,7 +143,8 @@ class LidFilm:
     def known_lately(self, hours: int) -> bool:
         """Tell whether the temperatures that a film needs were known in the last *hours*."""
         place = self._hour - self._first_h
-        return bool(np.isfinite(self._flux[max(0, place - hours) : place]).any())
+        lately = self._flux[max(0, place - hours) : place]
+        return len(self._every(1)) > 0 and bool(np.isfinite(lately).any())
 
     def chance(self, limit_g_m2: float) -> float:
         """Return the chance that the film is at a limit or beyond; 0 before the first hour."""

@@ -16,7 +16,7 @@ from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.known import Known
-from underlid.binmodel.lid import LidFilm, LidNow, lid_now
+from underlid.binmodel.lid import FILM_KNOWN_H, LidFilm, LidNow, lid_now
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import Reach, chance_left, coming, fresh
@@ -29,15 +29,12 @@ TELLS: Final = 0.5
 KEEPS: Final = 0.25
 """… and until it is three times as likely below (our judgement)."""
 
-KNOWN_H: Final = 2
-"""Without temperatures for so long nothing is said of the film (our judgement)."""
-
 LATELY_H: Final = 3
 DRY_G_M2: Final = 5.0
 """A lid as dry as this, and drying for so long, is not foreseen to be wet before water has begun to come
 (our judgement)."""
 
-REACHES: Final = (Reach(12, 0.85), Reach(24, 0.9))
+REACHES: Final = (Reach(12, 0.75), Reach(24, 0.85))
 """A forecast is told when it is so sure within so many hours (our judgement)."""
 
 CERTAINTY: Final = {"lid_probe": 0.9, "lid_estimate": 0.8, "humidity": 0.6}
@@ -47,7 +44,7 @@ CERTAINTY: Final = {"lid_probe": 0.9, "lid_estimate": 0.8, "humidity": 0.6}
 def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the lid of one bin."""
     film, now = known.film, lid_now(window)
-    if not film.known_lately(KNOWN_H):
+    if not film.known_lately(FILM_KNOWN_H):
         reason = "the temperatures of bed, headspace and shed are not known well enough"
         return Finding(Condition.CONDENSATION, Verdict.UNKNOWN, reason=reason, grade=now.grade)
     evidence = _evidence(film, now)

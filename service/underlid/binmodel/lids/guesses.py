@@ -67,8 +67,8 @@ SHED_RH_SD_PCT: Final = 12.0
 
 RH_OFF_PCT: Final = 2.0
 RH_OFF_SD_PCT: Final = 2.2
-"""A common sensor is good for ±2 %, and up to 3 % high after 60 h above 80 %, as it always is in a bin (data
-sheets)."""
+"""A common sensor is good for ±2 %, and up to 3 % high after 60 h above 80 %, as it is in most bins
+(data sheets)."""
 
 START_SD_G_M2: Final = 40.0
 """What may hang on a lid at the beginning: half of all lids are dry (our judgement)."""
