@@ -15,6 +15,7 @@ from underlid.binmodel.faults.fault import SETTLES_H, SOILS, Span
 from underlid.binmodel.faults.pulled import FALL_PCT, is_dry
 from underlid.binmodel.faults.scene import DRYING, Begin, Scene
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.window import sources
 from underlid.journal.entries import Feed, LiquidAdded, Sighting
 from underlid.science.numeric import Floats
 
@@ -51,6 +52,11 @@ HELD_MOST_H: Final = 12 * 24
 
 FEED_DRIER_PCT: Final = 40.0
 """% points by which a dry feed lies below the bed."""
+
+THIRSTY_PCT: Final = 6.0
+QUENCHED_PCT: Final = 2.0
+"""A bed so near its lower limit is watered as told, written down or not; and up to so much above its
+target (our judgement)."""
 
 WATERED_BEFORE: Final = 2 * BUCKETS_PER_HOUR
 WORKED_BEFORE: Final = BUCKETS_PER_HOUR
@@ -184,8 +190,26 @@ def _is_moved(scene: Scene, row: int, step: Step) -> bool:
     if size < 0.0:
         worked = scene.was_handled(step.bucket, WORKED_BEFORE, WATERED_AFTER, DRYING)
         return not (worked or _dries(scene, step))
+    if _was_due(scene, row, step):
+        return False
     watered = scene.was_handled(step.bucket, WATERED_BEFORE, WATERED_AFTER, (LiquidAdded,))
     return not (watered or scene.was_handled(step.bucket, WORKED_BEFORE, WORKED_AFTER))
+
+
+def _was_due(scene: Scene, row: int, step: Step) -> bool:
+    """Tell whether a rise brought a bed that wanted water to about its target: then it was watered."""
+    probe, channel = scene.table.keys[row]
+    place, window = scene.places.get(probe), scene.window
+    lines = (
+        [line for name, line in sources(place, "moisture_pct") if name == channel] if place else []
+    )
+    if not lines:
+        return False
+    before, after = (
+        lines[0].apply(one / scene.pct_per_unit(row)) for one in (step.before, step.after)
+    )
+    thirsty = before <= window.limits.moisture_low_warn_pct + THIRSTY_PCT
+    return bool(thirsty and after <= window.bin.target_moisture_pct + QUENCHED_PCT)
 
 
 def _dries(scene: Scene, step: Step) -> bool:
