@@ -58,6 +58,8 @@ def water_dose(
     part = days > most_days
     if part:
         whole_ml, days = a_day_ml * most_days, most_days
+    stays_kg = bed.water_kg + bed.locked_kg + (whole_ml - loss_ml_d * days) / 1000.0
+    reached_pct = 100.0 * stays_kg / (stays_kg + bed.dry_kg) if part else None
     dose_ml = round(whole_ml / 50.0) * 50.0
     if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
         return ()
@@ -73,7 +75,7 @@ def water_dose(
     )
     text = (
         f"{FEEL_FIRST if guess else ''}Give about {about_volume_text(dose_ml, units)} of"
-        f" water{spread}.{_look(days, part=part, guess=guess)}"
+        f" water{spread}.{_look(days, reached_pct, guess=guess)}"
     )
     return (Advice("add-water", text, amount_ml=dose_ml, working=working),)
 
@@ -84,10 +86,12 @@ FEEL_FIRST: Final = (
 )
 
 
-def _look(days: int, *, part: bool, guess: bool) -> str:
-    """Return when to look again before all is given."""
-    if part:
-        return " Then look again: more may be needed."
+def _look(days: int, reached_pct: float | None, *, guess: bool) -> str:
+    """Return when to look again before all is given; *reached_pct* where it is not all yet."""
+    if reached_pct is not None:
+        return (
+            f" It comes to about {reached_pct:.0f} % by that; then look again: more may be needed."
+        )
     if days > 1 and (guess or days >= LOOK_DAYS):
         return " Squeeze a handful half way; stop when it is damp."
     return ""

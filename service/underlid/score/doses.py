@@ -30,6 +30,7 @@ PORTIONS: Final = re.compile(r"in (\d+) portions of [^,]*, one every (\d+) days"
 REMOVAL: Final = re.compile(
     r"take about ([\d.]+) (k?g) of the wet bed out first, then ([\d.]+) (k?g)"
 )
+FIRST_PART: Final = re.compile(r"comes to about (\d+) % by that")
 TARGET: Final = re.compile(r"\bG (\d+(?:\.\d+)?) %")
 
 WATER: Final = "add-water"
@@ -98,7 +99,7 @@ def doses(
 
 
 def _target(advice: Advice, usual_pct: float) -> float:
-    stated = TARGET.search(advice.working)
+    stated = FIRST_PART.search(advice.text) or TARGET.search(advice.working)
     return float(stated[1]) if stated else usual_pct
 
 
