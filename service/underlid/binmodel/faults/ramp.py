@@ -34,10 +34,10 @@ LOSS_G_M2_D_KPA: Final = 2500.0
 vapour that is missing, and half as much again through walls (our judgement)."""
 
 ASSUMED_KPA: Final = 1.2
-DRY_SHARE: Final = 0.32
+DRY_SHARE: Final = 0.45
 STEEPER: Final = 1.3
-"""Dry share of a bed that is nearly too dry, which loses most points; and by how much a soil probe may
-read steeper than the usual one (our judgement)."""
+"""Dry share of a bed that is far too dry, which loses most points for its water; and by how much a soil
+probe may read steeper than the usual one (our judgement)."""
 
 ROUGH_PCT: Final = 0.15
 ROUGH_SHARE: Final = 0.03
