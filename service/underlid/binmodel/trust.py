@@ -2,9 +2,8 @@
 
 Kept beside the lid film and in the same way: `advance` adds what has closed since, `rewind` goes back
 when late data or the journal changed the past. Spikes and lifted lids are told with every bucket, the
-slow faults at whole hours, each from the raw data of the eight days before. So the same data gives the
-same verdict live, after a restart and in a replay. The detectors are in `faults`; `rules.probe_fault`
-tells the keeper.
+slow faults at whole hours, each from the raw data of the eight days before: the same data gives the same
+verdict live, after a restart and in a replay. Detectors: `faults`; `rules.probe_fault` tells the keeper.
 """
 
 from __future__ import annotations
