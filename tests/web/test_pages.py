@@ -6,10 +6,11 @@ import pytest
 
 from underlid.binmodel.bins import Bin
 from underlid.journal.entries import Feed, Portion
+from underlid.journal.units import SI
 from underlid.rules.finding import Condition
 from underlid.timeline import HOUR_MS, MINUTE_MS
 from underlid.web.marks import spans_of
-from underlid.web.wording import clock_text
+from underlid.web.wording import clock_text, feeding_text
 from web.household import NOW_MS, Household, week_before
 from web.visiting import Visitor, plain
 
@@ -45,7 +46,7 @@ def test_a_bin_page_has_curves_tables_verdicts_and_cautions(
     assert isinstance(feeding, dict)
     assert isinstance(unsettled, dict)
     assert "Dew point" in words
-    assert "Feed nothing yet: enough is left; about " in words
+    assert plain(feeding_text(feeding, lived.clock.now_ms(), LONDON, SI)) in words
     assert plain(feeding["working"]) in words
     assert (
         f"settling in (moved) until {clock_text(lived.clock.now_ms() + 4 * 86_400_000, LONDON)[:3]}"
