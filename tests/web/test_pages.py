@@ -52,7 +52,7 @@ def test_a_bin_page_has_curves_tables_verdicts_and_cautions(
         f"settling in (moved) until {clock_text(lived.clock.now_ms() + 4 * 86_400_000, LONDON)[:3]}"
         in words
     )
-    assert "the temperatures of bed, headspace and shed are not known well enough" in words
+    assert "Heat cannot tell no bed temperature for half an hour" in words
     assert "bed moisture 77 % (± 8 %), moisture moves by" in words
     assert "second pair of hands" in words
     days, _, ahead = page.partition("What is foreseen, as a table")
