@@ -90,7 +90,7 @@ def test_a_guess_is_felt_first_and_watered_for_a_few_days_only() -> None:
     assert guess.amount_ml == pytest.approx(DAYS_MOST_BY_GUESS * 35.7 * MISTING_ML_PER_KG, abs=60.0)
     assert guess.text.startswith("Squeeze a handful first")
     # computed by hand: 35.7 kg with 13.4 L more are 34.1 of water in 49.1 kg
-    assert "comes to about 69 % by that; then look again" in guess.text
+    assert "That brings the bed to about 69 %; then look again" in guess.text
     assert "then look again" in sure.text
 
 

@@ -89,9 +89,7 @@ FEEL_FIRST: Final = (
 def _look(days: int, reached_pct: float | None, *, guess: bool) -> str:
     """Return when to look again before all is given; *reached_pct* where it is not all yet."""
     if reached_pct is not None:
-        return (
-            f" It comes to about {reached_pct:.0f} % by that; then look again: more may be needed."
-        )
+        return f" That brings the bed to about {reached_pct:.0f} %; then look again: more may be needed."
     if days > 1 and (guess or days >= LOOK_DAYS):
         return " Squeeze a handful half way; stop when it is damp."
     return ""
