@@ -13,6 +13,9 @@ from underlid.timeline import HOUR_MS
 SURELY_NOT_PCT: Final = 10.0
 """A greater chance than this is left open: the thing will "probably" not come (our judgement)."""
 
+OPEN_END_D: Final = 30.0
+"""A later end of a date's band is not said: by then it is anything (our judgement)."""
+
 RISES_K: Final = 0.3
 """A bed that rises by less is not said to rise (our judgement)."""
 
@@ -38,6 +41,8 @@ def not_come_sentence(finding: Finding, name: str, values: str, units: Units) ->
         return f"{name}'s bed {will} get too warm after all{now}{most}. Nothing to do."
     if finding.condition is Condition.DRYING_OUT:
         return f"{name}'s bed {will} be too dry soon after all{now}. Nothing to do."
+    if finding.condition is Condition.SOUR:
+        return f"{name}'s bed will probably not turn sour after all{now}. Nothing to do."
     return f"What was foreseen of {name} {will} come after all{now}. Nothing to do."
 
 
@@ -88,10 +93,12 @@ def _drying_out(finding: Finding, name: str, now_ms: int, units: Units, zone: tz
     trend = evidence.get("moisture_trend_pct_d")
     falls = f" and falls {abs(float(trend)):.1f} points a day" if trend is not None else ""
     day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
+    latest_d = float(evidence["days_until_too_dry_latest"])
+    latest = f"to {latest_d}" if latest_d < OPEN_END_D else "or more"
     return (
         f"{name}'s bed is at {evidence['moisture_pct']} % moisture{falls}: it will be too dry (below"
         f" {evidence['limit_pct']} %) about {day}, in {evidence['days_until_too_dry']} days"
-        f" ({evidence['days_until_too_dry_soonest']} to {evidence['days_until_too_dry_latest']})"
+        f" ({evidence['days_until_too_dry_soonest']} {latest})"
     )
 
 

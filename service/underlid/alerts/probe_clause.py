@@ -27,7 +27,7 @@ CLAUSES: Final = {
     " against another sensor",
     "moved": "made a step: its {what} changed faster than a bed can, and stayed; what it says is"
     " taken with the step off; see whether it is still where it was",
-    "moved soil": "made a step: its {what} is another from one reading to the next; see whether it was"
+    "moved soil": "made a step: its {what} jumped between two readings, and stayed; see whether it was"
     " moved, or write down what water or work explains it; a weighed sample makes it count again",
     "pulled_out": "seems to lie in the air: its {what} is no longer the bed's; push it back in",
     "dropout": "loses most of its readings; look at its battery and its network",

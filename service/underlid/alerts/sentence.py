@@ -14,7 +14,6 @@ from underlid.journal.units import (
     SI,
     Units,
     about_mass_text,
-    mass_text,
     number_text,
     temp_step_text,
     temp_text,
@@ -228,8 +227,3 @@ def _temp(finding: Finding, key: str, units: Units) -> str:
 
 def _step(finding: Finding, key: str, units: Units) -> str:
     return temp_step_text(_number(finding, key), units)
-
-
-def feed_text(feed: Feed, units: Units = SI) -> str:
-    """Return a feed in a few words: mass and foods."""
-    return f"{mass_text(feed.mass_g, units)} ({portions_line(feed.portions, units)})"
