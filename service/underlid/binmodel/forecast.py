@@ -29,7 +29,8 @@ judgement)."""
 
 BEYOND_K: Final = 0.35
 BEYOND_G_M2: Final = 10.0
-"""So far beyond a limit a course must go to count: half the deadband of the rules (our judgement)."""
+"""So far beyond a limit a course must go to count: half the deadband of a bed's heat, and so much of a
+film as nobody sees (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""How bad an alert was when somebody was last told that it had become worse."""
+"""The worst priority that somebody has been told of with an alert."""
 
 from __future__ import annotations
 
