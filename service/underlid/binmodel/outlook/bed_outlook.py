@@ -89,7 +89,6 @@ short."""
 PROBE_SD_K: Final = 0.2
 """What a bed probe may be off by, which its own readings do not show (from memory: ± 0.5 K at most)."""
 
-UNKNOWN_LAG_H: Final = 6.0
 LAG_LEAST_H: Final = 2.0
 STALE_H: Final = 6
 LEAST_H: Final = 3
