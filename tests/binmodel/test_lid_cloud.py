@@ -162,3 +162,8 @@ def test_a_judge_that_starts_late_knows_the_same_to_the_last_digit() -> None:
         assert other.last(1200).tolist() == films[0].last(1200).tolist()
         assert other.chance(LIMIT_G_M2) == films[0].chance(LIMIT_G_M2)
         assert other.band() == films[0].band()
+    ahead = [one.forecast("tansy") for one in (always, late, shuffled)]
+    courses = [one.lid_film_g_m2 for one in ahead if one is not None]
+    highs = [one.high.tolist() for one in courses if one is not None]
+    assert len(highs) == 3
+    assert highs[0] == highs[1] == highs[2]

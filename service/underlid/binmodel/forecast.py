@@ -55,8 +55,6 @@ class Forecast:
     """How much of the bed's temperature ahead is its own warmth, K."""
     hot_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in °C -> the chance that the bed has gone beyond it by 1, 2, … hours ahead."""
-    film_now_g_m2: tuple[float, float] | None = None
-    """Ends of the 80 % band of the film as it is when the forecast is made."""
     wet_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in g/m² -> the same of the lid's film."""
 
@@ -80,7 +78,6 @@ def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast
         _moisture_course(drying),
         None if bed is None else at_hours(bed.own_k),
         _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
-        _film_now(wet),
         _chances(wet.members, wet_limits, BEYOND_G_M2) if wet and wet.hours >= SURE_H else {},
     )
 
@@ -103,14 +100,6 @@ def _film_course(ahead: FilmAhead | None) -> Course | None:
         ordered[count // 10].copy(),
         ordered[count - 1 - count // 10].copy(),
     )
-
-
-def _film_now(ahead: FilmAhead | None) -> tuple[float, float] | None:
-    if ahead is None:
-        return None
-    ordered = np.sort(ahead.now)
-    tenth = len(ordered) // 10
-    return float(ordered[tenth]), float(ordered[-1 - tenth])
 
 
 def _moisture_course(drying: Drying | None) -> Course | None:

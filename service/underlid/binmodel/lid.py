@@ -65,6 +65,8 @@ class LidFilm:
         """The first bucket that has not been judged."""
         self.cloud: Cloud | None = None
         """All guesses as they are now: since the last whole hour the film has gone on as in it."""
+        self.at_hour: Cloud | None = None
+        """As they were at the last whole hour, with what was seen since: forecasts go on from there."""
         self._closed: Cloud | None = None
         self._offset = day_offset(bin_id)
         self._first_h = self._hour = 0
@@ -83,9 +85,11 @@ class LidFilm:
         if hour > self._hour:
             self._run(window, self._closed, hour)
         self.done = max(self.done, window.end)
-        self.cloud = self._closed.copy()
+        looks = looks_since(window, self._open_from())
+        self.at_hour, self.cloud = self._closed.copy(), self._closed.copy()
+        self.at_hour.see(looks)
         self.cloud.go_on((self.done - self._open_from()) / BUCKETS_PER_HOUR)
-        self.cloud.see(looks_since(window, self._open_from()))
+        self.cloud.see(looks)
 
     def when_day_began(self) -> Cloud | None:
         """Return all guesses as they were when the bin's day began, after twelve days."""

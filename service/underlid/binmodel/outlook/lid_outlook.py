@@ -40,9 +40,8 @@ OTHER: Final = (np.arange(MEMBERS) * 27 + 13) % MEMBERS
 
 @dataclass(frozen=True, slots=True)
 class FilmAhead:
-    """Courses of the film, members by hours, at 1, 2, … hours ahead, and where each begins."""
+    """Courses of the film, members by hours, at 1, 2, … hours ahead."""
 
-    now: Floats
     members: Floats
     hours: int
     """Known hours that it rests on."""
@@ -52,7 +51,7 @@ def film_ahead(
     window: BinWindow, film: LidFilm, hours: Hours, shed: Ahead | None, bed: Ahead | None
 ) -> FilmAhead | None:
     """Return the film ahead; None where shed or bed are not known."""
-    cloud = film.cloud
+    cloud = film.at_hour
     if bed is None or cloud is None or not film.known_lately(STALE_H):
         return None
     shed_c = hours.shed_c
@@ -70,8 +69,7 @@ def film_ahead(
         cloud, chosen, ahead[:, :AHEAD_H], bed.mean[:AHEAD_H], _shed_rh_pct(window), blind=blind
     )
     flux = flux + FLUX_SD_G_M2_H * SHAPES[OTHER, DAY_H : DAY_H + 1]
-    held = cloud.film[chosen]
-    return FilmAhead(held, _run(held, flux), int((~np.isnan(over)).sum()))
+    return FilmAhead(_run(cloud.film[chosen], flux), int((~np.isnan(over)).sum()))
 
 
 def _guessed_shed_c(window: BinWindow, cloud: Cloud, hours: Hours) -> Floats:
