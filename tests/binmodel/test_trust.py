@@ -16,14 +16,15 @@ NAMES = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "moisture_pct", "
 
 
 def troubled(step_min: int = 5) -> Series:
-    """Return nine days with spikes, a stuck humidity, a pulled out probe, noise and lifted lids."""
+    """Return nine days with spikes, a stuck humidity, a probe pulled out twice, noise and lifted lids."""
     rng = np.random.default_rng(11)
     made = healthy(9, step_min)
     hours, values = made.hours, made.values
     values["bed_temp_c"] += np.where(rng.random(len(hours)) < 0.01, 9.0, 0.0)
     stuck = (hours > 60) & (hours < 90)
     values["headspace_rh_pct"][stuck] = values["headspace_rh_pct"][stuck][0]
-    values["soil_raw"][(hours > 110) & (hours < 130)] = 2740.0
+    for out in (110, 180):
+        values["soil_raw"][(hours > out) & (hours < out + 20)] = 2740.0
     noisy = (hours > 140) & (hours < 160)
     values["shed_temp_c"][noisy] += 2.0 * rng.standard_normal(int(noisy.sum()))
     for lid in (30.0, 100.0, 170.3):

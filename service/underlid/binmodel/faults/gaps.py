@@ -46,7 +46,6 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
                 begin = _lost(scene, row, came, now)
                 if begin is not None:
                     found.append(begin)
-                    break
     return found
 
 

@@ -90,7 +90,6 @@ def soil_begins(scene: Scene, at: int) -> list[Begin]:
             begin = _fall(scene, row, hour, low, at)
             if begin is not None:
                 found.append(begin)
-                break
     return found
 
 
@@ -116,7 +115,6 @@ def bed_begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
             begin = _bed_out(scene, row, hour) if hour >= DAMPED_H else None
             if begin is not None:
                 found.append(begin)
-                break
     return found
 
 

@@ -68,19 +68,19 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
         is_soil = table.keys[row][1] in SOILS
         values = table.mean[row] * (scene.pct_per_unit(row) if is_soil else 1.0)
         days = day_mean(values, ~np.isnan(values))
-        fast = soil_limit_pct_d(scene) if is_soil else RH_RAMP_PCT_D
-        hour = next((one for one in hours if _even(days, one, fast)), None)
-        if hour is None or _runs_off(days, hour):
-            continue
-        before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
-        if not is_soil and (
-            _leaks(before, last) or _air_explains(scene, hour, (last - before) / DAYS)
-        ):
-            continue
-        if is_soil and (_fed(scene, hour, last - before) or _by_steps(values, hour)):
-            continue
-        start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
-        found.append(Begin(hour, row, start, (before, last)))
+        for hour in hours:
+            fast = soil_limit_pct_d(scene, hour) if is_soil else RH_RAMP_PCT_D
+            if not _even(days, hour, fast) or _runs_off(days, hour):
+                continue
+            before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
+            if is_soil:
+                explained = _fed(scene, hour, last - before) or _by_steps(values, hour)
+            else:
+                pace = (last - before) / DAYS
+                explained = _leaks(before, last) or _air_explains(scene, hour, pace)
+            if not explained:
+                start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
+                found.append(Begin(hour, row, start, (before, last)))
     return found
 
 
@@ -123,13 +123,14 @@ def _runs_off(days: Floats, hour: int) -> bool:
     return bool(beyond < least)
 
 
-def soil_limit_pct_d(scene: Scene) -> float:
-    """Return how fast the bed's moisture may change, % points a day, in the air of the last days."""
+def soil_limit_pct_d(scene: Scene, hour: int) -> float:
+    """Return how fast the bed's moisture may change, % points a day, in the air of the days before."""
     table, bin_ = scene.table, scene.window.bin
     rows = table.row("shed_temp_c"), table.row("shed_rh_pct")
     deficit = ASSUMED_KPA
     if rows[0] is not None and rows[1] is not None:
-        temp_c, rh_pct = (table.mean[row, -DAYS * DAY_H :] for row in rows if row is not None)
+        days = slice(max(0, hour + 1 - DAYS * DAY_H), hour + 1)
+        temp_c, rh_pct = (table.mean[row, days] for row in rows if row is not None)
         known = ~np.isnan(temp_c + rh_pct)
         if known.any():
             humid = np.minimum(rh_pct[known], 100.0)

@@ -88,7 +88,6 @@ def begins(scene: Scene, at: int) -> list[Begin]:
             if undone or step.hour + 2 < at or not _is_moved(scene, row, step):
                 continue
             found.append(Begin(step.hour + 2, row, step.bucket, (step.before, step.after)))
-            break
     return found
 
 
