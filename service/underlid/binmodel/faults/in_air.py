@@ -51,8 +51,8 @@ def has_the_airs_swing(scene: Scene, row: int, air: int, hour: int, *, fell_dry:
     if not left[hour] <= LEFT_MOST or not moves[hour] >= MOVES_K:
         return False
     beside = mean[row, hour + 1 - DAY_H : hour + 1] - mean[air, hour + 1 - DAY_H : hour + 1]
-    usual, now = np.nanmean(beside), beside[-LATELY_H:]
-    if abs(float(usual)) > BESIDE_K or not np.nanmax(np.abs(now - usual)) <= STILL_K:
+    usual, now = float(np.nanmean(beside)), beside[-LATELY_H:]
+    if abs(usual) > BESIDE_K or not np.fmax.reduce(np.abs(now - usual)) <= STILL_K:
         return False
     if fell_dry:
         return True
@@ -60,7 +60,7 @@ def has_the_airs_swing(scene: Scene, row: int, air: int, hour: int, *, fell_dry:
     before = left[past][moves[past] >= AS_MUCH * moves[hour]]
     if len(before) < COMPARED_H:
         return False
-    least = max(TIMES_BEFORE * float(left[hour]), 0.0)
+    least = TIMES_BEFORE * float(left[hour])
     return float(before.min()) >= least and float(np.median(before)) >= USUAL_LEAST
 
 

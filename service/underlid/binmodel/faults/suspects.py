@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from underlid.science.numeric import Floats
+from underlid.science.psychrometrics import MAGNUS_A, MAGNUS_B_C
 
 VAPOUR_PER_K: Final = 0.062
 """Saturated vapour rises by so much a kelvin, at 20 °C (Magnus)."""
@@ -103,6 +104,6 @@ def _misfit(signs: Signs, which: int) -> float:
 def vapour_k(bed_c: Floats, head_c: Floats, head_rh_pct: Floats) -> Floats:
     """Return the vapour of the headspace over that of a wet bed, as kelvin; 0 where they are the same."""
     humid = np.log(np.clip(head_rh_pct, 1.0, 99.0) / 100.0)
-    a, b = 17.625, 243.04
+    a, b = MAGNUS_A, MAGNUS_B_C
     result: Floats = (humid + a * head_c / (b + head_c) - a * bed_c / (b + bed_c)) / VAPOUR_PER_K
     return result
