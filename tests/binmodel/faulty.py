@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
-from underlid.binmodel.faults.fault import Fault
+from underlid.binmodel.faults.fault import Cause, Fault
 from underlid.binmodel.herd import limits_of
 from underlid.binmodel.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.trust import Trust
@@ -194,3 +194,30 @@ def watched(
 
 
 MINUTE_H = MINUTE_MS / HOUR_MS
+
+
+FROM_H, UNTIL_H, DAYS = 96.0, 144.0, 8
+"""When a fault lasts, and days of a series."""
+
+Change = Callable[[Floats, Floats], Floats]
+
+
+def while_it_lasts(what: Change) -> Change:
+    def change(hours: Floats, values: Floats) -> Floats:
+        at = (hours >= FROM_H) & (hours < UNTIL_H)
+        values[at] = what(hours[at], values[at])
+        return values
+
+    return change
+
+
+def hour_of(bucket: int) -> float:
+    return (bucket * BUCKET_MS - START_MS) / HOUR_MS
+
+
+def causes(told: list[tuple[float, Fault]]) -> set[tuple[str, Cause]]:
+    return {(one.channel, one.cause) for _, one in told}
+
+
+def first(told: list[tuple[float, Fault]], cause: Cause) -> tuple[float, Fault]:
+    return min((one for one in told if one[1].cause is cause), key=lambda one: one[0])
