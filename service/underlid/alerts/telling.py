@@ -29,6 +29,9 @@ TITLES: Final = {
     "probe_fault": "probe needs a look",
 }
 
+ENDS: Final = {"wet lid": "lid no longer wet", "probe needs a look": "probe well again"}
+"""What is said when it is over, where "no longer" before the title would be no English."""
+
 
 def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Message | None:
     """Return the message that a change is worth, or None.
@@ -81,15 +84,12 @@ def _known_already(kind: TransitionKind, alert: Alert) -> bool:
 
 
 def title(alert: Alert, bin_: Bin, kind: TransitionKind) -> str:
-    """Return the head line: the bin, and what it is about.
-
-    >>> from underlid.binmodel.bins import Bin
-    """
+    """Return the head line: the bin, and what it is about."""
     name = bin_.name or bin_.id.capitalize()
     about = TITLES[alert.condition.value]
     if alert.forecast_for_ms is not None:
         ends = _is_withdrawn(kind, alert)
         return f"{name}: {about} not expected after all" if ends else f"{name}: {about} ahead"
     if kind is TransitionKind.ALERT_RETURNED:
-        return f"{name}: no longer {about}" if about != "wet lid" else f"{name}: lid dry again"
+        return f"{name}: {ENDS.get(about, f'no longer {about}')}"
     return f"{name}: {about}" + (" (worse)" if kind is TransitionKind.ALERT_WORSENED else "")
