@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.hour_means import hour_means
 from underlid.science.numeric import Floats
 
 STEP_H: Final = 6
@@ -38,10 +39,9 @@ def day_means(values: Floats) -> Floats:
 
 def _hourly(values: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
     """Return the means of whole hours, 0 where unknown, and which are known."""
-    by_hour = values.reshape(-1, BUCKETS_PER_HOUR)
-    known = ~np.isnan(by_hour)
-    count = known.sum(axis=1)
-    return np.where(known, by_hour, 0.0).sum(axis=1) / np.maximum(count, 1), count > 0
+    means = hour_means(values)
+    known = ~np.isnan(means)
+    return np.where(known, means, 0.0), known
 
 
 def oldest_day_mean(values: Floats) -> float:

@@ -16,6 +16,7 @@ from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.water_balance import (
     TIGHT,
+    WATERED_G,
     Level,
     by_journal,
     falls_at_most_pct_d,
@@ -60,9 +61,6 @@ WARM_C: Final = 25.0
 
 ASSUMED_RH_PCT: Final = 60.0
 """Of a shed whose humidity nobody measures (our judgement)."""
-
-WATERED_G: Final = 200.0
-"""Smaller additions do not end a trend (our judgement)."""
 
 JUMP_PCT: Final = 1.5
 """A day's mean that is so many % points above the day before was watered, written down or not (our

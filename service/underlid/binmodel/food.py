@@ -17,6 +17,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.learning import prior_lessons
 from underlid.binmodel.rotting import LEAST_ROTTED, ROTS_PER_D, ROTTEN_DAYS, left_after
 from underlid.binmodel.window import BinWindow
@@ -177,7 +178,7 @@ def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
     """Return how the herd could eat, and how food rotted, by the bed's temperature every 6 hours."""
     blocks = FOOD_DAYS * 24 // BLOCK_H
     buckets = window.means("bed_temp_c", blocks * BLOCK_H * BUCKETS_PER_HOUR)
-    temps = _hourly(buckets.reshape(-1, BUCKETS_PER_HOUR))
+    temps = hour_means(buckets)
     known = ~np.isnan(temps)
     if not known.any():
         return None
@@ -200,20 +201,11 @@ def _airy(window: BinWindow, blocks: int) -> Floats:
     if window.moisture_sd_pct() > SURE_MOISTURE_SD_PCT:
         return airy
     buckets = window.means("moisture_pct", blocks * BLOCK_H * BUCKETS_PER_HOUR)
-    moist = np.minimum(_hourly(buckets.reshape(blocks, -1)), WETTEST_PCT)
+    moist = np.minimum(hour_means(buckets, BLOCK_H), WETTEST_PCT)
     air = air_filled_porosity(moist, window.bin.dry_density_kg_l) / SOUR_BELOW
     airy[:-1] = np.where(np.isnan(air), 1.0, np.clip(air, ROTS_LEAST, 1.0))
     airy[-1] = airy[-1 - DAY_BLOCKS : -1].mean()
     return airy
-
-
-def _hourly(buckets: Floats) -> Floats:
-    """Return the mean of each row's known values; NaN where none is."""
-    known = ~np.isnan(buckets)
-    count = known.sum(axis=1)
-    total = np.where(known, buckets, 0.0).sum(axis=1)
-    result: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    return result
 
 
 def _course(ends_ms: Floats, rates: Floats) -> _Course:

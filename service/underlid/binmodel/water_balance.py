@@ -20,8 +20,8 @@ from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.psychrometrics import absolute_humidity_g_m3
 from underlid.timeline import DAY_MS
 
-POURED_G: Final = 200.0
-"""Smaller additions tell nothing of the level (our judgement)."""
+WATERED_G: Final = 200.0
+"""Smaller additions tell nothing of the level, and end no trend (our judgement)."""
 
 POURED_DAYS: Final = 8
 """So long a watering says where a bed stands: later, what evaporated since is as uncertain (our
@@ -71,9 +71,9 @@ def wettings(window: BinWindow) -> list[int]:
     for entry in window.entries:
         if entry.at_ms < since_ms or not isinstance(entry.what, LiquidAdded | Feed):
             continue
-        least_g = POURED_G
+        least_g = WATERED_G
         if isinstance(entry.what, Feed):
-            least_g = max(POURED_G, 1000.0 * FED_SHARE * window.bin.bed_kg)
+            least_g = max(WATERED_G, 1000.0 * FED_SHARE * window.bin.bed_kg)
         if 1000.0 * water_of(entry.what, target_pct) >= least_g:
             found.append(entry.at_ms)
     return found

@@ -20,7 +20,7 @@ from underlid.rules.moisture_evidence import (
 from underlid.science.moisture import SOUR_BELOW, air_filled_porosity
 from underlid.timeline import HOUR_MS
 
-RUNS_OFF_MS: Final = 36 * HOUR_MS
+DRAINS_MS: Final = 36 * HOUR_MS
 """What was poured into a bed with a drain, and is too much, has mostly left it by then (our judgement)."""
 
 
@@ -31,7 +31,7 @@ def wet_now_pct(window: BinWindow, drying: Drying) -> float:
     a drain may run out again: then the day counts.
     """
     poured = any(
-        isinstance(entry.what, LiquidAdded) and entry.at_ms > window.now_ms - RUNS_OFF_MS
+        isinstance(entry.what, LiquidAdded) and entry.at_ms > window.now_ms - DRAINS_MS
         for entry in window.entries
     )
     if poured and window.bin.kind not in TIGHT:

@@ -44,7 +44,7 @@ PAST_H: Final = 26
 RETURN_SHARE: Final = 0.4
 """A step that leads back to within this share of an earlier one undoes it."""
 
-RUNS_OFF_H: Final = 36
+SPREADS_H: Final = 36
 """Water that nobody wrote down runs off or spreads in a day or so; another place stays (our judgement)."""
 
 HELD_MOST_H: Final = 12 * 24
@@ -109,7 +109,7 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     size, last = after - before, float(recent.mean())
     back = abs(last - before) <= RETURN_SHARE * abs(size)
     leapt = (float(np.nanmedian(wet[:3])) - last) / size >= 1.0 - RETURN_SHARE
-    if leapt or (back and held_h <= RUNS_OFF_H):
+    if leapt or (back and held_h <= SPREADS_H):
         return table.bucket_of(at)
     return None
 

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import (
     BeddingAdded,
@@ -19,7 +20,6 @@ from underlid.journal.entries import (
     Sighting,
     Turned,
 )
-from underlid.science.numeric import Floats
 
 CHANNELS: Final = (
     "bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c", "shed_rh_pct", "lid_temp_c",
@@ -55,7 +55,7 @@ class LidHour:
 def lid_hours(window: BinWindow, first: int, count: int) -> list[LidHour]:
     """Return *count* hours from bucket *first* on."""
     until = first + count * BUCKETS_PER_HOUR
-    means = [_by_hour(window.means(name, until - first, until)) for name in CHANNELS]
+    means = [hour_means(window.means(name, until - first, until)) for name in CHANNELS]
     rows = np.stack(means, axis=1).tolist()
     looks: dict[int, list[LidLook]] = defaultdict(list)
     cover: dict[int, float] = defaultdict(float)
@@ -90,16 +90,6 @@ def looks_since(window: BinWindow, first: int) -> list[LidLook]:
         and entry.what.lid is not None
         and first * BUCKET_MS <= entry.at_ms <= window.now_ms
     ]
-
-
-def _by_hour(values: Floats) -> Floats:
-    """Return hourly means; one known bucket is enough, for probes that speak seldom."""
-    rows = values.reshape(-1, BUCKETS_PER_HOUR)
-    known = ~np.isnan(rows)
-    count = known.sum(axis=1)
-    total = np.where(known, rows, 0.0).sum(axis=1)
-    result: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    return result
 
 
 def _cover_kg(what: object) -> float:

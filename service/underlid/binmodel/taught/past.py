@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Moved
 from underlid.science.numeric import Floats
@@ -44,7 +45,7 @@ class Past:
         """Return the hourly means of a calibrated channel."""
         if channel not in self._hourly:
             buckets = HOURS * BUCKETS_PER_HOUR
-            means = _by_hour(self.window.means(channel, buckets))
+            means = hour_means(self.window.means(channel, buckets))
             means[: max(0, int(np.ceil(self.hour_of(self.moved_ms))))] = np.nan
             self._hourly[channel] = means
         return self._hourly[channel]
@@ -66,16 +67,6 @@ class Past:
                 since = hours - self.hour_of(entry.at_ms)
                 flags |= (since > -1.0 - before_h) & (since < after_h)
         return flags
-
-
-def _by_hour(values: Floats) -> Floats:
-    """Return means of twelve buckets each; one known bucket is enough, for probes that speak seldom."""
-    by_hour = values.reshape(-1, BUCKETS_PER_HOUR)
-    known = ~np.isnan(by_hour)
-    count = known.sum(axis=1)
-    total = np.where(known, by_hour, 0.0).sum(axis=1)
-    result: Floats = np.where(count > 0, total / np.maximum(count, 1), np.nan)
-    return result
 
 
 def with_short_gaps_closed(values: Floats, most_h: int = 2) -> Floats:
