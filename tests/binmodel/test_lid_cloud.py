@@ -167,3 +167,27 @@ def test_a_judge_that_starts_late_knows_the_same_to_the_last_digit() -> None:
     highs = [one.high.tolist() for one in courses if one is not None]
     assert len(highs) == 3
     assert highs[0] == highs[1] == highs[2]
+
+
+def test_a_lid_that_a_probe_has_measured_goes_on_as_cold_as_it_was() -> None:
+    """Measured 30 % of the way from the shed: far colder than lids of its kind, so it wets faster."""
+    highs = []
+    for factor in (0.3, 0.9):
+
+        def measured(hour_: float, factor: float = factor) -> dict[str, float]:
+            shed_c = air_curve(hour_)["shed_temp_c"] - 5.0
+            values = bin_curve(hour_)
+            return values | {"lid_temp_c": shed_c + factor * (values["headspace_temp_c"] - shed_c)}
+
+        def cool(hour_: float) -> dict[str, float]:
+            return {"shed_temp_c": air_curve(hour_)["shed_temp_c"] - 5.0}
+
+        judge = Judge(setup(kind=BinKind.PLASTIC_TOTE), START_MS)
+        judge.set_entries("tansy", [entry(75.9, Sighting(lid=LidLook.DRY))])
+        judge.add_readings(readings(measured, cool, 76, 10))
+        judge.judge(START_MS + 76 * HOUR_MS)
+        ahead = judge.forecast("tansy")
+        assert ahead is not None
+        assert ahead.lid_film_g_m2 is not None
+        highs.append(ahead.lid_film_g_m2.middle[11])
+    assert highs[0] > 3.0 * highs[1] + 20.0

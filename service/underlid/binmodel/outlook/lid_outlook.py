@@ -16,6 +16,7 @@ import numpy as np
 from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.lid import LidFilm
 from underlid.binmodel.lids.cloud import COVER_FADES_H, SHARE_MOST, Cloud, Places, full_g_m3
+from underlid.binmodel.lids.guesses import LID_FACTOR
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
 from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, hourly, newest
 from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
@@ -66,7 +67,13 @@ def film_ahead(
     sd = spread_of(bed.errors - shed.errors, OVER_SD_SHARE * np.hypot(bed.sd, shed.sd))
     ahead = bed.mean - shed.mean + SHAPES * sd
     flux = _flux(
-        cloud, chosen, ahead[:, :AHEAD_H], bed.mean[:AHEAD_H], _shed_rh_pct(window), blind=blind
+        cloud,
+        chosen,
+        _factors(window, cloud)[chosen],
+        ahead[:, :AHEAD_H],
+        bed.mean[:AHEAD_H],
+        _shed_rh_pct(window),
+        blind=blind,
     )
     flux = flux + FLUX_SD_G_M2_H * SHAPES[OTHER, DAY_H : DAY_H + 1]
     return FilmAhead(_run(cloud.film[chosen], flux), int((~np.isnan(over)).sum()))
@@ -90,6 +97,7 @@ def members_of(cloud: Cloud) -> Places:
 def _flux(
     cloud: Cloud,
     chosen: Places,
+    factor: Floats,
     over_k: Floats,
     bed_c: Floats,
     shed_rh_pct: float,
@@ -110,7 +118,7 @@ def _flux(
         over = over_k - of(guesses.bed_off_k)
         head_over = share * over
     surface = shed_c + over + of(guesses.surface) * (head_over - over)
-    at_lid = full_g_m3(shed_c + of(guesses.factor) * head_over)
+    at_lid = full_g_m3(shed_c + factor[:, None] * head_over)
     cover = cloud.cover_kg_m2 * np.exp(-np.arange(over.shape[1]) / COVER_FADES_H)
     off_bed = of(guesses.bed_m_h) / (1.0 + cover / of(guesses.cover_kg_m2))
     out, onto = of(guesses.out_m_h), of(guesses.lid_m_h)
@@ -118,6 +126,21 @@ def _flux(
     supply = off_bed * full_g_m3(surface) + out * outside
     inside = (supply + onto * at_lid) / (off_bed + out + onto)
     result: Floats = onto * (inside - at_lid)
+    return result
+
+
+def _factors(window: BinWindow, cloud: Cloud) -> Floats:
+    """Return the lid's temperature factor in each guess: a lid with a probe has shown its own.
+
+    The film of a measured lid never asked for the factor, so the weights do not know it.
+    """
+    factor = cloud.guesses.factor
+    measured = window.means("lid_temp_c", STALE_H * BUCKETS_PER_HOUR)
+    if window.lessons is None or np.isnan(measured).all():
+        return factor
+    middle, sd = LID_FACTOR[window.bin.kind]
+    learnt = window.lessons.lid_factor
+    result: Floats = learnt.value + learnt.sd * (factor - middle) / sd
     return result
 
 
