@@ -126,9 +126,11 @@ class LidFilm:
 
     def last(self, buckets: int) -> Floats:
         """Return the likely film of the last *buckets* closed buckets, from hour to hour in a line."""
-        count, every = self._hour - self._first_h, self._every(buckets)
+        every = self._every(buckets)
         if not len(every) or self.cloud is None:
             return np.zeros(0)
+        # After a rewind fewer hours are done than have been run.
+        count = min(self._hour - self._first_h, int(every[-1]) // BUCKETS_PER_HOUR)
         ends = np.arange(1, count + 1) * BUCKETS_PER_HOUR
         film = np.append(self._film[:count], self.cloud.quantiles(0.5))
         result: Floats = np.interp(every, np.append(ends, every[-1]), film)

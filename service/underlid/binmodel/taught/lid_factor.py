@@ -11,12 +11,11 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.bins import BinKind
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.lids.guesses import LID_FACTOR
-from underlid.binmodel.lids.hours import LidHour, lid_hours
+from underlid.binmodel.lids.hours import lid_hours
 from underlid.binmodel.taught.past import HOURS, Past
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
@@ -44,9 +43,9 @@ def lid_factor(past: Past, name: str, run: Cloud | None = None) -> tuple[Lesson,
 
     *run* is the cloud after all twelve days; it does not do for a bin that was moved in them.
     """
-    hours, first = _hours(past)
-    cloud = run if run is not None and first == 0 else _after(hours, past.window.bin.kind)
-    told = max(0, sum(len(one.looks) for one in hours) - 1)
+    first = _first_hour(past)
+    cloud = run if run is not None and first == 0 else _after(past, first)
+    told = max(0, _looks(past) - 1)
     humid = cloud.humid_h if cloud.humid_h >= HUMID_LEAST_H else 0
     from_ms, until_ms = past.at_ms(first), past.until_ms
     sources = [f"{counted(told, 'look')} at it"] * bool(told)
@@ -77,11 +76,26 @@ NOT_LEARNT: Final = (
 )
 
 
-def _after(hours: list[LidHour], kind: BinKind) -> Cloud:
-    cloud = Cloud(kind)
-    for hour in hours:
+def _first_hour(past: Past) -> int:
+    """Return the hour of the past from which on the bin has stood where it stands."""
+    if past.window.end * BUCKET_MS - past.moved_ms <= 0:
+        return HOURS
+    return max(0, int(np.ceil(past.hour_of(past.moved_ms))))
+
+
+def _after(past: Past, first: int) -> Cloud:
+    """Return all guesses after the hours from *first* on."""
+    cloud = Cloud(past.window.bin.kind)
+    begin = past.window.end - (HOURS - first) * BUCKETS_PER_HOUR
+    for hour in lid_hours(past.window, begin, HOURS - first):
         cloud.step(hour)
     return cloud
+
+
+def _looks(past: Past) -> int:
+    """Return how often somebody wrote down how the lid looked."""
+    seen = (entry.what for entry in past.entries if isinstance(entry.what, Sighting))
+    return sum(what.lid is not None for what in seen)
 
 
 def _exchange(
@@ -98,15 +112,6 @@ def _exchange(
         f" for each square metre of lid, {why}"
     )
     return Lesson(round(value, 2), round(sd, 2), text, *rests)
-
-
-def _hours(past: Past) -> tuple[list[LidHour], int]:
-    """Return the hours that are learnt from, and the number of the first."""
-    if past.window.end * BUCKET_MS - past.moved_ms <= 0:
-        return [], HOURS
-    first = max(0, int(np.ceil(past.hour_of(past.moved_ms))))
-    begin = past.window.end - (HOURS - first) * BUCKETS_PER_HOUR
-    return lid_hours(past.window, begin, HOURS - first), first
 
 
 def _weighed(values: Floats, weight: Floats) -> tuple[float, float]:
