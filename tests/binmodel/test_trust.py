@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 
-from binmodel.faulty import START_MS, Series, Watched, healthy
+from binmodel.faulty import START_MS, Floats, Series, Watched, healthy, watched
 from underlid.binmodel.hot import BUCKET_MS
 from underlid.timeline import HOUR_MS
 
@@ -82,6 +83,52 @@ def test_a_restart_and_a_late_arrival_in_any_order_end_alike(step_min: int) -> N
     shuffled.judge(HOURS)
     assert faults(shuffled) == faults(first)
     assert shown(shuffled) == shown(first)
+
+
+def lost_twice() -> Series:
+    made = healthy(6, 5)
+    rng = np.random.default_rng(2)
+    gone = rng.random(len(made.hours)) < 0.66
+    gone &= ((made.hours >= 48) & (made.hours < 70)) | ((made.hours >= 100) & (made.hours < 122))
+    for name, values in made.values.items():
+        values[gone & (not name.startswith("shed_"))] = np.nan
+    return made
+
+
+def moved_twice() -> Series:
+    def there(hours: Floats, values: Floats) -> Floats:
+        values[(hours >= 48) & (hours < 72)] += 160.0
+        values[(hours >= 110) & (hours < 134)] += 270.0
+        return values
+
+    return healthy(7, 10).change("soil_raw", there)
+
+
+def ramped_twice() -> Series:
+    def slope(hours: Floats, values: Floats) -> Floats:
+        for begin, counts_d in ((48.0, 75.0), (180.0, -75.0)):
+            at = (hours >= begin) & (hours < begin + 96)
+            values[at] += counts_d * (hours[at] - begin) / 24.0
+        return values
+
+    return healthy(13, 10).change("soil_raw", slope)
+
+
+@pytest.mark.parametrize(
+    ("make", "cause"), [(lost_twice, "dropout"), (moved_twice, "moved"), (ramped_twice, "drift")]
+)
+def test_a_channels_second_fault_is_found_after_a_restart_too(
+    make: Callable[[], Series], cause: str
+) -> None:
+    """All of the past is judged at once then, and holds both."""
+    made = make()
+    until = float(made.hours[-1])
+    going, _ = watched(made)
+    restarted = Watched()
+    restarted.add(made.readings(until))
+    restarted.judge(until)
+    assert [one[1] for one in faults(going)] == [cause, cause]
+    assert faults(restarted) == faults(going)
 
 
 def test_a_change_says_from_when_so_that_the_film_goes_back_there() -> None:
