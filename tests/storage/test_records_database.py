@@ -7,6 +7,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,7 +17,9 @@ from alembic.migration import MigrationContext
 from sqlalchemy.dialects import postgresql
 
 from storage.records_places import PLACE, address, file_address
+from storage.test_records_alerts import ALERT
 from underlid.errors import UnderlidError
+from underlid.rules.finding import Priority
 from underlid.storage.records import Records
 from underlid.storage.records.database import Database
 from underlid.storage.records.migrate import migration_sql
@@ -29,6 +32,28 @@ def test_the_steps_make_exactly_the_tables_the_code_sees(tmp_path: Path) -> None
     with database.read() as connection:
         assert compare_metadata(MigrationContext.configure(connection), metadata) == []
     database.close()
+
+
+@pytest.mark.usefixtures("either_database")
+def test_alerts_kept_before_the_told_priority_was_are_kept_and_may_be_told_once_more(
+    tmp_path: Path,
+) -> None:
+    told = replace(ALERT, told_priority=Priority.MEDIUM)
+    records = Records.open(address(tmp_path))
+    records.save_setup(PLACE)
+    records.save_judgement([told], [], [], [])
+    records.close()
+    database = Database(address(tmp_path))
+    with database.write() as connection:
+        connection.exec_driver_sql("ALTER TABLE alerts DROP COLUMN told_priority")
+        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0003'")
+    database.close()
+    records = Records.open(address(tmp_path))
+    assert records.open_alerts() == [ALERT]
+    records.save_judgement([told], [], [], [])
+    assert records.open_alerts() == [told]
+    assert records.setup() == PLACE
+    records.close()
 
 
 def test_the_steps_make_the_same_tables_on_postgresql() -> None:
