@@ -15,6 +15,7 @@ from underlid.binmodel.bed import bed_of, now_of
 from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.water_balance import (
+    DRY_AIR_PCT,
     TIGHT,
     WATERED_G,
     Level,
@@ -48,6 +49,9 @@ TREND_SD_SHARE: Final = 0.18
 scatter of the days (our judgement)."""
 
 FALL_DAYS: Final = 2
+FALL_ENDED_H: Final = 72
+"""A fall that ended longer ago says nothing of the probe as it is now (our judgement)."""
+
 FALL_LEAST_PCT: Final = 2.0
 """A smaller fall in two days is never called too fast: food that dries in, a probe that settles (our
 judgement)."""
@@ -148,22 +152,39 @@ def _too_fast(window: BinWindow, means: Floats, since_h: float | None) -> bool:
     """Tell whether moisture fell, over two days, faster than a bed can give water off."""
     steps = FALL_DAYS * 24 // STEP_H
     falls = means[:-steps] - means[steps:]
+    lately_h = float(FALL_ENDED_H + STEP_H)
     if since_h is not None:
         # Water that was poured in spreads and runs off for days.
-        first = len(means) - steps - int((since_h - RUNS_OFF_H) // STEP_H)
-        falls = falls[max(0, first) :]
-    falls = falls[~np.isnan(falls)]
-    fall = float(falls.max()) if len(falls) else 0.0
-    if fall < FALL_LEAST_PCT:
+        lately_h = min(lately_h, since_h - RUNS_OFF_H)
+    first = max(0, len(falls) - int(lately_h // STEP_H))
+    with np.errstate(invalid="ignore"):
+        deep = first + np.flatnonzero(falls[first:] >= FALL_LEAST_PCT)
+    if not len(deep):
         return False
-    count = MEAN_H * BUCKETS_PER_HOUR
-    air_c, rh_pct = window.means("shed_temp_c", count), window.means("shed_rh_pct", count)
-    bed_c = window.means("bed_temp_c", count)
-    warm = bed_c if np.isnan(air_c).all() else np.fmax(bed_c, air_c)
-    warmest_c = float(np.nanmean(warm)) if not np.isnan(warm).all() else WARM_C
-    humid = float(np.nanmean(rh_pct)) if not np.isnan(rh_pct).all() else None
-    most = falls_at_most_pct_d(window, bed_of(window, float(means[-1])), warmest_c, humid)
-    return fall > FALL_DAYS * most + FALL_LEAST_PCT / 2.0
+    warm_c, rh_pct = _air_of_days(window)
+    for one in deep:
+        # What fell in those days left in the air of those days, not of today.
+        days = slice(one, one + steps + 1)
+        warmest_c = _most(warm_c[days], WARM_C)
+        driest_pct = -_most(-rh_pct[days], -DRY_AIR_PCT)
+        bed = bed_of(window, float(means[one + steps]))
+        most = falls_at_most_pct_d(window, bed, warmest_c, driest_pct)
+        if falls[one] > FALL_DAYS * most + FALL_LEAST_PCT / 2.0:
+            return True
+    return False
+
+
+def _air_of_days(window: BinWindow) -> tuple[Floats, Floats]:
+    """Return day means, as of the moisture: the warmer of bed and shed, °C, and the shed's humidity, %."""
+    count = (TREND_DAYS * 24 + MEAN_H) * BUCKETS_PER_HOUR
+    bed_c, air_c = window.means("bed_temp_c", count), window.means("shed_temp_c", count)
+    return day_means(np.fmax(bed_c, air_c)), day_means(window.means("shed_rh_pct", count))
+
+
+def _most(values: Floats, other: float) -> float:
+    """Return the largest known value, *other* where none is."""
+    known = values[~np.isnan(values)]
+    return float(known.max()) if len(known) else other
 
 
 def loses_pct_d(window: BinWindow) -> tuple[float, float] | None:

@@ -136,13 +136,13 @@ def weighed(probe: Level, journal: Level, *, tight: bool) -> Level:
     return Level(round(probe.pct - share * apart, 1), round(sd, 1))
 
 
-def falls_at_most_pct_d(window: BinWindow, bed: Bed, air_c: float, rh_pct: float | None) -> float:
+def falls_at_most_pct_d(window: BinWindow, bed: Bed, air_c: float, rh_pct: float) -> float:
     """Return by how many % points a day a bed can dry at the most, by the vapour that leaves it.
 
     Source: flux = velocity · (saturated − present vapour density); dM/dt = (1 − M)²/D dW/dt.
     """
-    humid = DRY_AIR_PCT if rh_pct is None else min(rh_pct, 100.0)
-    lacks_g_m3 = absolute_humidity_g_m3(air_c, 100.0) - absolute_humidity_g_m3(air_c, humid)
+    humid_pct = min(rh_pct, 100.0)
+    lacks_g_m3 = absolute_humidity_g_m3(air_c, 100.0) - absolute_humidity_g_m3(air_c, humid_pct)
     surface_m2 = WALLS * window.bin.lid_area_m2
     loss_kg_d = MOST_M_S * surface_m2 * lacks_g_m3 / 1000.0 * DAY_MS / 1000.0
     return 100.0 * (1.0 - bed.moisture_pct / 100.0) ** 2 * loss_kg_d / bed.dry_kg
