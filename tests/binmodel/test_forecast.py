@@ -10,9 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from judge.series import START_MS, Curve, entry, readings, setup
+from underlid.binmodel.drying import Drying
 from underlid.binmodel.forecast import Forecast, foresee
 from underlid.binmodel.outlook.feed_pulse import USUAL, Pulses, warmth_k
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, at_hours
+from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
 from underlid.binmodel.outlook.shed_outlook import shed_ahead
 from underlid.binmodel.outlook.spread import SHAPES, band
 from underlid.journal.entries import Entry, Feed, Portion
@@ -184,3 +186,13 @@ def test_a_bed_without_shed_air_keeps_its_level_and_its_days() -> None:
 def test_the_courses_that_stand_for_all_have_mean_0_and_sd_1() -> None:
     assert SHAPES.mean(axis=0) == pytest.approx(np.zeros(FUTURE_H), abs=1e-9)
     assert SHAPES.std(axis=0) == pytest.approx(np.ones(FUTURE_H), abs=1e-9)
+
+
+@pytest.mark.parametrize(("sd_pct", "level_sd_pct"), [(8.0, 7.75), (2.5, 1.5), (1.2, 1.0)])
+def test_the_moistures_band_holds_the_samples_errors_whole(
+    sd_pct: float, level_sd_pct: float
+) -> None:
+    # computed by hand: the place's 2 points are taken off as variances; all samples share 1 point
+    _, sd = moisture_ahead(Drying(70.0, 0.0, 0.0, 0.0, 7.0, sd_pct))
+    assert sd[0] == pytest.approx(level_sd_pct, abs=0.03)
+    assert sd[71] == pytest.approx(sd[0])
