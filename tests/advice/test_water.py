@@ -41,7 +41,7 @@ def test_a_dose_is_split_so_that_it_soaks_in() -> None:
     # computed by hand: 22 kg at 70 % are 6.6 kg dry; 6.6 · (3 − 2.333) = 4.4 L
     (advice,) = water_dose(Bed(6.6, 70.0, 0.0), 75.0)
     assert advice.amount_ml == 4400.0
-    assert "Give about 4.4 L of water, 1.5 L a day for 3 days." in advice.text
+    assert "Give about 4.4 L of water, about 1.5 L a day for 3 days." in advice.text
     assert MISTING_ML_PER_KG * 22.0 >= 4400.0 / 3
     for part in ("D·(G/(1 − G) − M/(1 − M))", "6.6 kg", "70.0 %", "75 %", "4400 mL", "judgement"):
         assert part in advice.working
@@ -92,6 +92,30 @@ def test_a_guess_is_felt_first_and_watered_for_a_few_days_only() -> None:
     # computed by hand: 35.7 kg with 13.4 L more are 34.1 of water in 49.1 kg
     assert "That brings the bed to about 69 %; then look again" in guess.text
     assert "then look again" in sure.text
+
+
+def test_a_bed_that_loses_what_the_dose_gives_is_covered_first() -> None:
+    # 12 kg at 62 % take up 900 mL a day and lose as much: 6.3 L in a week gain nothing
+    bed = Bed(4.56, 62.0, 0.0)
+    (advice,) = water_dose(bed, 75.0, 900.0)
+    assert advice.text.startswith("Before any water, cover the bed and close the bin")
+    assert "it loses about 900 mL a day, and only about 900 mL a day soaks in" in advice.text
+    assert "Then give about 6.3 L of water, about 900 mL a day for 7 days." in advice.text
+    assert "that only keeps the bed at about 62 %" in advice.text
+    assert "brings" not in advice.text
+    (dries,) = water_dose(bed, 75.0, 1500.0, guess=True)
+    # computed by hand: of 7.44 kg of water 4.44 are left after five days of 0.6 less; in 9.0 kg 49 %
+    assert "only keeps the bed at about 49 %" in dries.text
+    assert dries.text.startswith("Squeeze a handful first")
+    (calm,) = water_dose(bed, 75.0, 200.0)
+    assert calm.text.startswith("Give about")
+
+
+def test_a_day_gets_no_more_than_soaks_in_where_most_of_it_dries_away() -> None:
+    # 100 kg at 82 %: 7.5 L a day soak in, 5 L dry away; for 85 % 20 L lack, so eight days of 7.5
+    (advice,) = water_dose(Bed(18.0, 82.0, 0.0), 85.0, 5000.0)
+    assert advice.amount_ml == pytest.approx(DAYS_MOST * 7500.0)
+    assert "That brings the bed to about" in advice.text
 
 
 def test_the_sentence_speaks_the_keepers_units() -> None:

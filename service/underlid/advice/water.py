@@ -20,6 +20,10 @@ DAYS_MOST_BY_GUESS: Final = 5
 """So many days of mistings are advised at once, and so many where no sample says how dry the bed is: by
 then the bed shows what it lacks (our judgement)."""
 
+GAINS_LEAST_PCT: Final = 2.0
+"""Where all the water advised at once gains fewer % points, the bed must lose less first (our
+judgement)."""
+
 LOOK_DAYS: Final = 4
 """A dose that takes so long is looked after half way (our judgement)."""
 
@@ -50,21 +54,19 @@ def water_dose(
     wanted_kg = bed.dry_kg * target_pct / (100.0 - target_pct)
     lacks_ml = 1000.0 * (wanted_kg - bed.water_kg - bed.locked_kg)
     a_day_ml = max(MISTING_ML_PER_KG * bed.mass_kg, 1.0)
-    stays_ml_d = max(a_day_ml - loss_ml_d, a_day_ml / 2.0)
-    days = 1 if lacks_ml <= a_day_ml else math.ceil(lacks_ml / stays_ml_d)
-    meanwhile_ml = loss_ml_d * days if days > 1 else 0.0
-    whole_ml = lacks_ml + meanwhile_ml
     most_days = DAYS_MOST_BY_GUESS if guess else DAYS_MOST
-    part = days > most_days
-    if part:
-        whole_ml, days = a_day_ml * most_days, most_days
-    stays_kg = bed.water_kg + bed.locked_kg + (whole_ml - loss_ml_d * days) / 1000.0
-    reached_pct = 100.0 * stays_kg / (stays_kg + bed.dry_kg) if part else None
+    days = _days(lacks_ml, a_day_ml, loss_ml_d, most_days)
+    part = days is None
+    days = days or most_days
+    meanwhile_ml = loss_ml_d * days if days > 1 else 0.0
+    whole_ml = a_day_ml * days if part else lacks_ml + meanwhile_ml
+    reached_pct = _with(bed, whole_ml - meanwhile_ml) if part else None
+    leaky = reached_pct is not None and reached_pct - _with(bed, 0.0) < GAINS_LEAST_PCT
     dose_ml = round(whole_ml / 50.0) * 50.0
     if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
         return ()
     each = round(dose_ml / days / 10.0) * 10.0
-    spread = "" if days == 1 else f", {about_volume_text(each, units)} a day for {days} days"
+    spread = "" if days == 1 else f", about {about_volume_text(each, units)} a day for {days} days"
     working = (
         f"W = D·(G/(1 − G) − M/(1 − M)): dry matter D {bed.dry_kg:.1f} kg, M"
         f" {bed.moisture_pct:.1f} %, target G {target_pct:.0f} %; {1000.0 * bed.locked_kg:.0f} mL are"
@@ -73,10 +75,10 @@ def water_dose(
         f" {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in, and at most {most_days} days are advised"
         " at once (our judgement). Dry matter by the bed's mass at set-up and the journal since."
     )
-    text = (
-        f"{FEEL_FIRST if guess else ''}Give about {about_volume_text(dose_ml, units)} of"
-        f" water{spread}.{_look(days, reached_pct, guess=guess)}"
-    )
+    first = FEEL_FIRST if guess else ""
+    give = _cover(loss_ml_d, a_day_ml, units) if leaky else "Give"
+    after = _look(days, reached_pct, guess=guess, leaky=leaky)
+    text = f"{first}{give} about {about_volume_text(dose_ml, units)} of water{spread}.{after}"
     return (Advice("add-water", text, amount_ml=dose_ml, working=working),)
 
 
@@ -86,8 +88,34 @@ FEEL_FIRST: Final = (
 )
 
 
-def _look(days: int, reached_pct: float | None, *, guess: bool) -> str:
+def _days(lacks_ml: float, a_day_ml: float, loss_ml_d: float, most_days: int) -> int | None:
+    """Return on how many days the water is given; None where they are more than are advised at once."""
+    if lacks_ml <= a_day_ml:
+        return 1
+    stays_ml_d = a_day_ml - loss_ml_d
+    return math.ceil(lacks_ml / stays_ml_d) if stays_ml_d * most_days >= lacks_ml else None
+
+
+def _with(bed: Bed, more_ml: float) -> float:
+    """Return the moisture of the bed with its food's water and so much more, % wet basis."""
+    water_kg = max(0.0, bed.water_kg + bed.locked_kg + more_ml / 1000.0)
+    return 100.0 * water_kg / (water_kg + bed.dry_kg)
+
+
+def _cover(loss_ml_d: float, a_day_ml: float, units: Units) -> str:
+    """Return what comes before water that would dry away as fast as it soaks in."""
+    return (
+        "Before any water, cover the bed and close the bin, or move it to less dry air: it loses about"
+        f" {about_volume_text(loss_ml_d, units)} a day, and only about"
+        f" {about_volume_text(a_day_ml, units)} a day soaks in. Then give"
+    )
+
+
+def _look(days: int, reached_pct: float | None, *, guess: bool, leaky: bool) -> str:
     """Return when to look again before all is given; *reached_pct* where it is not all yet."""
+    if leaky:
+        kept = f"that only keeps the bed at about {reached_pct:.0f} %"
+        return f" While it loses so much, {kept}; then look again."
     if reached_pct is not None:
         return f" That brings the bed to about {reached_pct:.0f} %; then look again: more may be needed."
     if days > 1 and (guess or days >= LOOK_DAYS):

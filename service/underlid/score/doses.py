@@ -30,7 +30,7 @@ PORTIONS: Final = re.compile(r"in (\d+) portions of [^,]*, one every (\d+) days"
 REMOVAL: Final = re.compile(
     r"take about ([\d.]+) (k?g) of the wet bed out first, then ([\d.]+) (k?g)"
 )
-FIRST_PART: Final = re.compile(r"brings the bed to about (\d+) %")
+FIRST_PART: Final = re.compile(r"(?:brings the bed to|keeps the bed at) about (\d+) %")
 TARGET: Final = re.compile(r"\bG (\d+(?:\.\d+)?) %")
 
 WATER: Final = "add-water"
