@@ -41,10 +41,10 @@ def said(
     *entries: Entry,
     place: Setup | None = None,
     every_min: int = 10,
+    air: Curve = lambda _: {"shed_temp_c": 20.0, "shed_rh_pct": 50.0},
 ) -> Finding:
     judge = Judge(place or setup(), START_MS)
     judge.set_entries("tansy", entries)
-    air: Curve = lambda _: {"shed_temp_c": 20.0, "shed_rh_pct": 50.0}  # noqa: E731
     judge.add_readings(readings(curve, air, 24 * days, every_min))
     judgement = judge.judge(START_MS + round(days * DAY_MS))[0]
     return next(one for one in judgement.findings if one.condition is condition and not one.subject)
@@ -84,6 +84,32 @@ def test_a_bed_that_falls_faster_than_vapour_can_leave_it_is_a_probe() -> None:
     assert found.verdict is UNKNOWN
 
 
+def test_what_fell_in_hot_dry_days_is_judged_by_their_air_not_by_that_of_today() -> None:
+    def dries(hour: float) -> dict[str, float]:
+        return moist(start_pct=78.0, pct_d=-1.6)(min(hour, 120.0)) | {"bed_temp_c": 12.0}
+
+    def turns(hour: float) -> dict[str, float]:
+        hot = hour < 120.0
+        return {"shed_temp_c": 34.0 if hot else 12.0, "shed_rh_pct": 25.0 if hot else 88.0}
+
+    def cool(hour: float) -> dict[str, float]:
+        return {"shed_temp_c": 12.0, "shed_rh_pct": 88.0}
+
+    assert said(Condition.DRYING_OUT, 6.25, dries, air=turns).verdict is not UNKNOWN
+    found = said(Condition.DRYING_OUT, 6.25, dries, air=cool)
+    assert found.verdict is UNKNOWN
+    assert "faster than a bed can dry" in found.reason
+
+
+def test_a_fall_that_ended_days_ago_keeps_no_rule_from_speaking() -> None:
+    def fell(hour: float) -> dict[str, float]:
+        return moist(start_pct=78.0, pct_d=-6.0, from_h=48.0)(min(hour, 72.0))
+
+    found = said(Condition.DRYING_OUT, 4.5, fell)
+    assert "faster than a bed can dry" in found.reason
+    assert said(Condition.DRYING_OUT, 7.5, fell).verdict is not UNKNOWN
+
+
 def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
     def falling(start_pct: float) -> Finding:
         curve = moist(start_pct=start_pct, pct_d=-0.4)
@@ -111,3 +137,18 @@ def test_air_that_will_run_out_is_foreseen_when_a_wet_feed_goes_in() -> None:
     assert found.forecast_for_ms is not None
     assert found.forecast_for_ms >= START_MS + round(3.5 * DAY_MS) + 11 * HOUR_MS
     assert float(found.evidence["air_filled_porosity_ahead"]) < 0.30
+
+
+def test_no_sour_bed_is_foreseen_where_the_wet_limit_is_reached() -> None:
+    # An airy bed, 0.10 kg/L, has a third of air even at 85.8 %; so much melon takes it below 0.30
+    place = tight()
+    bins = {name: replace(one, dry_density_kg_l=0.10) for name, one in place.bins.items()}
+    airy = replace(place, bins=bins)
+    melon = entry(72, Feed((Portion("melon", 9000.0),)))
+    below = said(Condition.SOUR, 3.5, moist(start_pct=84.7), melon, place=airy)
+    assert below.forecast_for_ms is not None
+    wet = moist(start_pct=85.8)
+    assert said(Condition.TOO_WET, 3.5, wet, melon, place=airy).verdict is HOLDS
+    found = said(Condition.SOUR, 3.5, wet, melon, place=airy)
+    assert found.verdict is CLEAR
+    assert "told as too wet" in found.reason

@@ -1,7 +1,8 @@
 """Sour: after a wet feed too few pores are left to air; or the keeper smells it.
 
 The moisture at which air runs out depends on how dense the bed is, and lies below the herd's wet limit.
-Where that limit is reached, `too_wet.py` speaks and this rule begins nothing new, unless it smells.
+Where that limit is reached, `too_wet.py` speaks and this rule begins nothing new, seen or foreseen, unless
+it smells.
 """
 
 from __future__ import annotations
@@ -61,13 +62,14 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
         evidence |= air.evidence(window.bin)
     asked = air is not None and (feed is not None or open_priority is not None)
     by_air = _by_air(air, open_priority) if air is not None and asked else None
+    new = smell not in BAD and open_priority is None
+    if new and asked and told_as_too_wet(window, drying):
+        reason = "the wet limit is reached: told as too wet"
+        return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence, reason=reason)
     if smell not in BAD and by_air is None:
         if air is not None and feed is not None:
             return _ahead(window, air, evidence, feed, open_priority)
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
-    if smell not in BAD and open_priority is None and told_as_too_wet(window, drying):
-        reason = "the wet limit is reached: told as too wet"
-        return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence, reason=reason)
     certainty = CERTAIN_BY_SMELL if air is None or smell in BAD else min(0.95, air.chance())
     return Finding(
         Condition.SOUR,
