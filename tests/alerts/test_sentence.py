@@ -174,6 +174,14 @@ def test_a_silent_probe_is_named_with_its_age() -> None:
     assert "Probe tansy-1 of Tansy has been silent for 3 hours" in text
 
 
+@pytest.mark.parametrize("cause", ["nonsense", "another"])
+def test_values_that_no_sensor_sends_are_named_in_plain_words(cause: str) -> None:
+    found = words(
+        Condition.PROBE_FAULT, {"channel": "soil_raw"}, subject="tansy-1", cause=cause, reason="0"
+    )
+    assert "sends values of soil moisture that no working sensor sends" in found
+
+
 def test_a_return_says_that_there_is_nothing_to_do() -> None:
     finding = Finding(Condition.OVERHEATING, Verdict.CLEAR, evidence={"bed_temp_c": 24.0})
     assert (

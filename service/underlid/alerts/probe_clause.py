@@ -31,7 +31,7 @@ CLAUSES: Final = {
     " moved, or write down what water or work explains it; a weighed sample makes it count again",
     "pulled_out": "seems to lie in the air: its {what} is no longer the bed's; push it back in",
     "dropout": "loses most of its readings; look at its battery and its network",
-    "nonsense": "says on {what} what no working sensor says; look at its plug and cable",
+    "nonsense": "sends values of {what} that no working sensor sends; look at its plug and cable",
 }
 
 
@@ -52,8 +52,8 @@ def probe_clause(finding: Finding, name: str) -> str:
     if clause is not None:
         return f"{probe} {clause.format(what=what)}"
     return (
-        f"{probe} says on {what} what no working sensor says ({finding.reason}); look at its plug and"
-        " cable"
+        f"{probe} sends values of {what} that no working sensor sends ({finding.reason}); look at its"
+        " plug and cable"
     )
 
 
