@@ -95,13 +95,16 @@ def lost_twice() -> Series:
     return made
 
 
-def moved_twice() -> Series:
+def moved_thrice() -> Series:
+    """Return a soil probe that is moved to the same place again after more than a week."""
+
     def there(hours: Floats, values: Floats) -> Floats:
         values[(hours >= 48) & (hours < 72)] += 160.0
         values[(hours >= 110) & (hours < 134)] += 270.0
+        values[(hours >= 260) & (hours < 284)] += 160.0
         return values
 
-    return healthy(7, 10).change("soil_raw", there)
+    return healthy(13, 10).change("soil_raw", there)
 
 
 def ramped_twice() -> Series:
@@ -115,19 +118,20 @@ def ramped_twice() -> Series:
 
 
 @pytest.mark.parametrize(
-    ("make", "cause"), [(lost_twice, "dropout"), (moved_twice, "moved"), (ramped_twice, "drift")]
+    ("make", "causes"),
+    [(lost_twice, ["dropout"] * 2), (moved_thrice, ["moved"] * 3), (ramped_twice, ["drift"] * 2)],
 )
-def test_a_channels_second_fault_is_found_after_a_restart_too(
-    make: Callable[[], Series], cause: str
+def test_every_fault_of_a_channel_is_found_after_a_restart_too(
+    make: Callable[[], Series], causes: list[str]
 ) -> None:
-    """All of the past is judged at once then, and holds both."""
+    """All of the past is judged at once then, and holds them all."""
     made = make()
     until = float(made.hours[-1])
     going, _ = watched(made)
     restarted = Watched()
     restarted.add(made.readings(until))
     restarted.judge(until)
-    assert [one[1] for one in faults(going)] == [cause, cause]
+    assert [one[1] for one in faults(going)] == causes
     assert faults(restarted) == faults(going)
 
 

@@ -78,7 +78,7 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
     most = np.fmax(np.abs(moved), np.abs(relation.across - relation.across_before))
     with np.errstate(invalid="ignore"):
         far = np.abs(off) > LEAST_K + 2.0 * relation.share_sd * most
-    found: dict[int, Begin] = {}
+    found = []
     for hour in hours:
         if not far[hour]:
             continue
@@ -92,12 +92,12 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
             _fed(scene, hour),
         )
         which = suspect(signs, [scene.table.keys[row][0] for row in rows])
-        if which is None or rows[which] in found:
+        if which is None:
             continue
         start = scene.table.bucket_of(hour + 1) - 2 * DAY_H * BUCKETS_PER_HOUR
         anchor = (share, float(relation.rest[hour]), float(off[hour]))
-        found[rows[which]] = Begin(hour, rows[which], start, anchor)
-    return list(found.values())
+        found.append(Begin(hour, rows[which], start, anchor))
+    return found
 
 
 def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:  # noqa: ARG001

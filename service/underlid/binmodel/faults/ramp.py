@@ -114,7 +114,7 @@ def _even(days: Floats, hour: int, fast: float) -> bool:
 def _runs_off(days: Floats, hour: int) -> bool:
     """Tell whether the ramp only takes back what came before it, as water does that runs off."""
     last, begun = days[hour], days[hour - DAYS * DAY_H]
-    earlier = days[max(0, hour + 1 - LOOKBACK_H) : hour - DAYS * DAY_H]
+    earlier = days[max(0, hour + DAY_H - LOOKBACK_H) : hour - DAYS * DAY_H]
     earlier = earlier[~np.isnan(earlier)]
     if not len(earlier):
         return True

@@ -44,6 +44,9 @@ PAST_H: Final = 26
 RETURN_SHARE: Final = 0.4
 """A step that leads back to within this share of an earlier one undoes it."""
 
+UNDONE_WITHIN_H: Final = 7 * 24
+"""As far back as every table of hours reaches, whether the service was just started or not."""
+
 SPREADS_H: Final = 36
 """Water that nobody wrote down runs off or spreads in a day or so; another place stays (our judgement)."""
 
@@ -83,7 +86,8 @@ def begins(scene: Scene, at: int) -> list[Begin]:
             continue
         earlier: list[Step] = []
         for step in _steps(scene, row, wet):
-            undone = any(_undoes(step, one) for one in earlier)
+            near = [one for one in earlier if step.hour - one.hour <= UNDONE_WITHIN_H]
+            undone = any(_undoes(step, one) for one in near)
             earlier.append(step)
             if undone or step.hour + 2 < at or not _is_moved(scene, row, step):
                 continue
