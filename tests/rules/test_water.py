@@ -86,7 +86,7 @@ def test_a_bed_that_falls_faster_than_vapour_can_leave_it_is_a_probe() -> None:
 
 def test_what_fell_in_hot_dry_days_is_judged_by_their_air_not_by_that_of_today() -> None:
     def dries(hour: float) -> dict[str, float]:
-        return moist(start_pct=78.0, pct_d=-1.6)(min(hour, 120.0)) | {"bed_temp_c": 12.0}
+        return {**(moist(start_pct=78.0, pct_d=-1.6)(min(hour, 120.0)) or {}), "bed_temp_c": 12.0}
 
     def turns(hour: float) -> dict[str, float]:
         hot = hour < 120.0
@@ -102,7 +102,7 @@ def test_what_fell_in_hot_dry_days_is_judged_by_their_air_not_by_that_of_today()
 
 
 def test_a_fall_that_ended_days_ago_keeps_no_rule_from_speaking() -> None:
-    def fell(hour: float) -> dict[str, float]:
+    def fell(hour: float) -> dict[str, float] | None:
         return moist(start_pct=78.0, pct_d=-6.0, from_h=48.0)(min(hour, 72.0))
 
     found = said(Condition.DRYING_OUT, 4.5, fell)
