@@ -47,7 +47,8 @@ def stream() -> list[tuple[str, bytes]]:
     for number in range(MESSAGES // 2):
         age_min = MESSAGES // 2 - 1 - number
         ts = (NOW_MS - age_min * MINUTE_MS) // 1000
-        bed = 20.0 + (11.5 if age_min < 30 * 60 else 0.0)
+        warm_h = max(0.0, 30.0 - age_min / 60)
+        bed = 20.0 + 11.5 * min(1.0, warm_h / 8) + 0.0625 * (number // 11 % 3)
         told = {"ts": ts, "bed_temp_c": bed, "headspace_temp_c": 20.5 + 0.001 * (number % 7)}
         made.append(("underlid/v1/potting/tansy-1/json", json.dumps(told).encode()))
         air = {"ts": ts, "shed_temp_c": 19.5 + 0.001 * (number % 5)}

@@ -50,7 +50,7 @@ class Air:
         """Return how likely less than that share is air.
 
         >>> round(Air(82.0, 2.5, 0.15).chance(), 2)
-        0.74
+        0.73
         """
         return 0.5 * (1.0 + erf((below - self.share) / self.sd / sqrt(2.0)))
 
