@@ -72,15 +72,14 @@ def test_killed_in_mid_drain_with_two_poisoned_rows(tmp_path: Path) -> None:
 def test_an_hour_without_the_server_delays_no_acknowledgement(
     in_influx: KeptInInflux, store: InfluxReadings
 ) -> None:
-    """The server hangs: whoever waited for it once would wait longer than this whole test may take."""
-    patience_s = 20.0
-    in_influx.front.always = Fault(status=503, slow_s=patience_s)
+    """The server hangs: an acknowledgement that waited for it would take longer than it may."""
+    hangs_s, patience_s = 20.0, 10.0
+    in_influx.front.always = Fault(status=503, slow_s=hangs_s)
     clock = in_influx.clock
     recorder = Recorder(store, keep_entry=lambda entry: None)
     store.start()
     outcomes: list[Outcome] = []
     asked = in_influx.front.asked
-    began = time.monotonic()
     for minute in range(60):
         clock.set_ms(START_MS + minute * MINUTE_MS)
         at_ms = clock.now_ms()
@@ -102,7 +101,6 @@ def test_an_hour_without_the_server_delays_no_acknowledgement(
         assert answered.wait(patience_s)
         while in_influx.front.asked == asked:
             time.sleep(0.01)  # from the first minute on a request hangs
-    assert time.monotonic() - began < patience_s
     assert [one.error for one in outcomes] == [None] * 60
     recorder.close()
     assert store.backlog().waiting == 1200
