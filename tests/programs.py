@@ -5,6 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import socket
+from collections.abc import Iterator
+from functools import cache
+from itertools import count, islice
 from pathlib import Path
 
 import pytest
@@ -47,9 +50,26 @@ def require(program: str) -> str:
     pytest.skip(reason)
 
 
+PORTS = 1_500
+FIRST_PORT = 20_000
+"""Below what a system gives out by itself (from 32,768 or 49,152 on), so that no connection that some
+test opens meanwhile can take a port before its server does; each test process has a part of its own."""
+
+
+@cache
+def _ports() -> Iterator[int]:
+    part = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0")[2:]) % 8
+    first = FIRST_PORT + part * PORTS
+    return (first + (os.getpid() + number) % PORTS for number in count())
+
+
 def free_port() -> int:
-    """Return a loopback port that was free a moment ago."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
+    """Return a loopback port that is free, and that no other test of this run is given."""
+    for port in islice(_ports(), PORTS):
+        with socket.socket() as probe:
+            try:
+                probe.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return port
+    raise OSError(f"no free port from {FIRST_PORT} on")
