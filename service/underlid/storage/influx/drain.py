@@ -242,10 +242,10 @@ class Drain:
         self._away_since_ms = None
 
     def _ill(self, said: str, *, asks_person: bool) -> None:
+        self._said, self._asks_person = said, asks_person
         if self._away_since_ms is None:
             self._away_since_ms = self._clock.now_ms()
             log.warning("InfluxDB takes no readings; they are kept", said=said)
-        self._said, self._asks_person = said, asks_person
 
 
 def _parts(outgoing: Sequence[Outgoing]) -> Iterator[Sequence[Outgoing]]:
