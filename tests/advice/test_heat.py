@@ -13,14 +13,14 @@ def test_heat_of_the_feed_is_taken_out_by_its_share_and_feeding_is_held() -> Non
     spread, hold = heat_advice("feed", Peak(31.0, 21.0, False), 27.0, 2000.0, None)
     assert (spread.act, hold.act) == ("spread-feed", "hold-feeding")
     assert spread.amount_g == pytest.approx(800.0)
-    assert "a third of the feed out and spread the rest thin (up to 800 g)" in spread.text
+    assert "two fifths of the feed out (up to 800 g) and spread the rest thin" in spread.text
     for part in ("31.0 °C", "27.0 °C", "21.0 °C", "0.40"):
         assert part in spread.working
 
 
 def test_a_foreseen_peak_is_said_and_a_hopeless_one_takes_all_out() -> None:
     foreseen, _ = heat_advice("feed", Peak(35.0, 20.0, True), 27.0, 3000.0, None)
-    assert foreseen.text.endswith("; otherwise the bed would reach 35.0 °C.")
+    assert foreseen.text.endswith("; otherwise the bed would reach about 35 °C.")
     everything, _ = heat_advice("feed", Peak(30.0, 28.0, False), 27.0, 3000.0, None)
     assert "all you can reach" in everything.text
     little, _ = heat_advice("feed", Peak(27.1, 20.0, False), 27.0, 3000.0, None)

@@ -9,7 +9,7 @@ from underlid.binmodel.bins import Bin
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.journal.units import SI, US, Units
 from underlid.rules.finding import Advice, Condition, Finding, Priority, Verdict
-from underlid.timeline import HOUR_MS
+from underlid.timeline import DAY_MS, HOUR_MS
 
 BIN = Bin("tansy", "potting", "Tansy")
 NOW_MS = 1_790_000_000_000
@@ -57,16 +57,58 @@ def test_heat_in_the_keepers_units_with_its_cause(units: Units, bed: str) -> Non
 
 
 def test_drying_out_says_the_day_and_how_sure() -> None:
+    evidence: dict[str, float | str] = {
+        "moisture_pct": 68.2, "moisture_sd_pct": 3.0, "limit_pct": 65.0,
+        "moisture_trend_pct_d": -0.5, "days_until_too_dry": 6.4,
+        "days_until_too_dry_soonest": 5.1, "days_until_too_dry_latest": 8.0,
+    }  # fmt: skip
+    text = words(Condition.DRYING_OUT, evidence, forecast_for_ms=NOW_MS + round(6.4 * DAY_MS))
+    assert text == (
+        "Tansy's bed is at 68 % moisture and falls by 0.5 points a day: it will be too dry (below"
+        " 65 %) by about 27 September, in about 6 days (5 to 8)."
+    )
+    evidence |= {"days_until_too_dry_latest": 44.0}
+    text = words(Condition.DRYING_OUT, evidence, forecast_for_ms=NOW_MS + 4 * DAY_MS)
+    assert "by about Friday, 25 September, in about 6 days (5 or more)" in text
+
+
+@pytest.mark.parametrize(
+    ("hours", "latest", "said"),
+    [
+        (3, 1.2, "(below 65 %) today, Monday."),
+        (12, 2.9, "(below 65 %) tomorrow, Tuesday (within 3 days)."),
+    ],
+)
+def test_a_near_day_is_said_by_its_name(hours: int, latest: float, said: str) -> None:
     text = words(
         Condition.DRYING_OUT,
         {
-            "moisture_pct": 68.2, "moisture_sd_pct": 3.0, "limit_pct": 65.0,
-            "moisture_trend_pct_d": -0.5, "days_until_too_dry": 6.4,
-            "days_until_too_dry_soonest": 5.1, "days_until_too_dry_latest": 8.0,
+            "moisture_pct": 65.2, "limit_pct": 65.0, "days_until_too_dry": hours / 24,
+            "days_until_too_dry_soonest": 0.1, "days_until_too_dry_latest": latest,
         },
-        forecast_for_ms=NOW_MS,
+        forecast_for_ms=NOW_MS + hours * HOUR_MS,
     )  # fmt: skip
-    assert "too dry (below 65.0 %) about Monday, 21 September, in 6.4 days (5.1 to 8.0)" in text
+    assert said in text
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [
+        (23.6, 36.0, "near 30 °C (24 to 36 °C) about Tuesday 13:00, from its own warmth:"),
+        (29.4, 30.2, "near 29.8 °C (29.4 to 30.2 °C) about"),
+    ],
+)
+def test_a_peak_is_said_as_finely_as_its_band_allows(low: float, high: float, said: str) -> None:
+    text = words(
+        Condition.OVERHEATING,
+        {
+            "bed_temp_c": 22.1, "limit_c": 27.0, "chance_pct": 76, "peak_in_h": 23.0,
+            "peak_temp_c": 29.8, "peak_low_c": low, "peak_high_c": high,
+        },
+        cause="feed", forecast_for_ms=NOW_MS + 9 * HOUR_MS,
+    )  # fmt: skip
+    assert said in text
+    assert "76 % sure to pass 27.0 °C" in text
 
 
 def test_a_guess_is_called_one() -> None:
@@ -81,7 +123,7 @@ def test_a_guess_is_called_one() -> None:
         reason="no weighed sample",
         certainty=0.5,
     )
-    assert "a guess (± 8.0) until a sample is weighed" in text
+    assert "a guess (± 8) until a sample is weighed" in text
     assert "dries by 0.7 points a day" in text
     assert text.endswith("This is probable, not certain.")
 
@@ -97,9 +139,9 @@ def test_a_guess_is_called_one() -> None:
         (
             Condition.TOO_WET,
             {"moisture_pct": 86.0, "limit_pct": 85.0, "air_filled_porosity": 0.12},
-            "86.0 % moisture, above 85.0 %",
+            "86 % moisture, above 85 %",
         ),
-        (Condition.DRYING_OUT, {"moisture_pct": 61.0, "limit_pct": 65.0}, "61.0 % moisture, below"),
+        (Condition.DRYING_OUT, {"moisture_pct": 61.0, "limit_pct": 65.0}, "61 % moisture, below"),
     ],
 )
 def test_the_other_conditions_say_value_and_limit(
@@ -114,7 +156,7 @@ def test_the_other_conditions_say_value_and_limit(
         (
             Condition.OVERHEATING,
             {"bed_temp_c": 24.93, "limit_c": 25.0},
-            "at 24.9 °C, still near the herd's limit of 25.0 °C, from the room",
+            "at 24.9 °C, near the herd's limit of 25.0 °C, from the room",
         ),
         (
             Condition.OVERHEATING,
@@ -124,12 +166,12 @@ def test_the_other_conditions_say_value_and_limit(
         (
             Condition.TOO_COLD,
             {"bed_temp_c": 15.7, "limit_c": 15.0},
-            "15.7 °C, still near the herd's limit of 15.0 °C",
+            "15.7 °C, near the herd's limit of 15.0 °C",
         ),
         (
             Condition.TOO_WET,
             {"moisture_pct": 83.0, "limit_pct": 85.0, "air_filled_porosity": 0.18},
-            "still almost too wet: 83.0 % moisture, still near the limit of 85.0 %",
+            "almost too wet: 83 % moisture, near the limit of 85 %",
         ),
         (
             Condition.SOUR,
@@ -138,7 +180,7 @@ def test_the_other_conditions_say_value_and_limit(
                 "air_filled_porosity": 0.32,
                 "air_filled_porosity_limit": 0.3,
             },
-            "32 % of it is air, still near the limit of 30 %",
+            "32 % of it is air, near the limit of 30 %",
         ),
     ],
 )
@@ -199,15 +241,15 @@ def test_hunger_and_sourness_say_what_they_rest_on() -> None:
     seen = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, reason="seen used up")
     assert seen == "Tansy's last feed was seen used up."
     ahead = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, forecast_for_ms=NOW_MS)
-    assert "nothing left of its last feed by about" in ahead
+    assert "nothing left of its last feed today, Monday: its herd" in ahead
     air: dict[str, float | str] = {
         "moisture_pct": 82.0, "air_filled_porosity": 0.22, "air_filled_porosity_limit": 0.3,
     }  # fmt: skip
     sour = words(Condition.SOUR, air)
     assert sour == (
-        "Tansy's bed may turn sour: at 82.0 % moisture only 22 % of it is air, below 30 %."
+        "Tansy's bed may turn sour: at 82 % moisture only 22 % of it is air, below 30 %."
     )
     smells = words(Condition.SOUR, {"smell": "ammonia"}, cause="smell")
     assert smells == "Tansy smells of ammonia."
     both = words(Condition.SOUR, {**air, "smell": "sour"}, cause="smell")
-    assert both == "Tansy smells sour, and at 82.0 % moisture only 22 % of it is air, below 30 %."
+    assert both == "Tansy smells sour, and at 82 % moisture only 22 % of it is air, below 30 %."

@@ -12,7 +12,7 @@ def drain() -> tuple[Advice, ...]:
     return (
         Advice(
             "drain",
-            "Open the drain and hold wet feeds back.",
+            "Open the drain, if there is one, and hold wet feeds back.",
             working="What drains and evaporates needs no bedding. Common practice.",
         ),
     )

@@ -264,5 +264,5 @@ def _ratio_text(feed: Feed | None, bedding: Feedstock, amount_g: float) -> str:
     )
     ratio = c_to_n_ratio([*parts, (amount_g, *dry)])
     wanted_g = bedding_for_ratio_g(parts, RATIO_GOAL, dry)
-    asks = f"{wanted_g:.0f} g would do" if wanted_g > 0.0 else "none is needed"
-    return f" C:N then about {ratio:.0f}; for a C:N of {RATIO_GOAL:.0f} {asks}."
+    asks = f"{wanted_g:.0f} g are enough" if wanted_g > 0.0 else "none is needed"
+    return f" C:N then about {ratio:.0f}; {asks} for a C:N of {RATIO_GOAL:.0f}."

@@ -57,7 +57,7 @@ def _for_lid(finding: Finding, window: BinWindow, known: Known, units: Units) ->
     more: Advices = ()
     if known.drying is not None and known.drying.sd_pct <= LEVEL_SD_MOST_PCT:
         more = surplus_dose(bed, film_g, given_g, target_pct, bedding, room, units)
-    return (*over, *more, *air_lid())
+    return (*over, *more, *air_lid(foreseen=finding.forecast_for_ms is not None))
 
 
 def _for_heat(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:

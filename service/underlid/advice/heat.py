@@ -7,7 +7,7 @@ from typing import Final
 
 from underlid.advice.days import hold_feeding
 from underlid.binmodel.food import Food
-from underlid.journal.units import SI, Units, about_mass_text, temp_step_text, temp_text
+from underlid.journal.units import SI, Units, about_mass_text, about_step_text, about_temp_text
 from underlid.rules.finding import Advice
 
 DRY_FEED_K: Final = 2.0
@@ -54,13 +54,13 @@ def heat_advice(
     if cause == "feed":
         return (_less_feed(peak, limit_c, fed_g, units), *hold_feeding(food))
     own = "" if peak is None else f" Self-heat {peak.bed_c - peak.without_own_c:.1f} K."
-    warmer = temp_step_text(DRY_FEED_K, units)
+    warmer = about_step_text(DRY_FEED_K, units)
     return (
         Advice(
             "cool-room",
             "Shade the bin, open the shed or carry the bin to a cooler place; a bottle of ice on"
             " the bed helps for hours. Hold bread and coffee grounds back: a large feed of them would"
-            f" add {warmer} or more.",
+            f" add about {warmer} or more.",
             working=f"Cause {cause or 'not known'} from the bed's warming against its air.{own}",
         ),
     )
@@ -89,35 +89,35 @@ def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Un
     )
     if share < LEAST_SHARE:
         return Advice("spread-feed", "Spread the feed thin.", working=working)
-    if share >= ALL_SHARE:
-        text, amount_g = "Take the feed out again, all you can reach", round(fed_g, -1)
-    else:
-        text = f"Take about {_share_text(share)} of the feed out and spread the rest thin"
-        amount_g = round(share * fed_g, -1)
+    amount_g = round((1.0 if share >= ALL_SHARE else share) * fed_g, -1)
     mass = f" (up to {about_mass_text(amount_g, units)})" if amount_g else ""
-    reach = temp_text(peak.bed_c, units)
-    why = f"; otherwise the bed would reach {reach}" if peak.foreseen else ""
-    return Advice("spread-feed", f"{text}{mass}{why}.", amount_g=amount_g or None, working=working)
+    if share >= ALL_SHARE:
+        text = f"Take the feed out again, all you can reach{mass}"
+    else:
+        text = f"Take about {_share_text(share)} of the feed out{mass} and spread the rest thin"
+    reach = about_temp_text(peak.bed_c, abs(peak.bed_c - limit_c), units)
+    why = f"; otherwise the bed would reach about {reach}" if peak.foreseen else ""
+    return Advice("spread-feed", f"{text}{why}.", amount_g=amount_g or None, working=working)
 
 
 def _share_text(share: float) -> str:
     """Return a share in words.
 
-    >>> _share_text(0.3), _share_text(0.48), _share_text(0.7)
-    ('a third', 'half', 'two thirds')
+    >>> _share_text(0.3), _share_text(0.48), _share_text(0.7), _share_text(0.15)
+    ('a third', 'half', 'two thirds', 'a sixth')
     """
-    words = {0.1: "a tenth", 0.25: "a quarter", 1 / 3: "a third", 0.5: "half"}
-    words |= {2 / 3: "two thirds", 0.75: "three quarters"}
+    words = {0.1: "a tenth", 1 / 6: "a sixth", 0.25: "a quarter", 1 / 3: "a third", 0.5: "half"}
+    words |= {0.4: "two fifths", 2 / 3: "two thirds", 0.75: "three quarters"}
     return words[min(words, key=lambda one: abs(one - share))]
 
 
 def cold_advice(units: Units = SI) -> tuple[Advice, ...]:
     """Return what warms a bed without harm."""
-    step = temp_step_text(3.0, units)
+    step = about_step_text(3.0, units)
     return (
         Advice(
             "insulate",
-            f"Insulate the bin or carry it indoors; a few degrees ({step}) are enough. Feed less:"
+            f"Insulate the bin or carry it indoors; a few degrees (about {step}) are enough. Feed less:"
             " cold worms eat little.",
             working="Common practice; mains heating beside a wet bed needs an electrician.",
         ),

@@ -5,12 +5,14 @@ from __future__ import annotations
 from underlid.rules.finding import Advice
 
 
-def air_lid() -> tuple[Advice, ...]:
-    """Return how the water on the lid is kept from raining back."""
+def air_lid(*, foreseen: bool) -> tuple[Advice, ...]:
+    """Return how the water on the lid is kept from raining back; *foreseen* while it is not there yet."""
     return (
         Advice(
             "air-lid",
-            "Wipe the lid dry and leave it open a crack until the film has gone.",
+            "Leave the lid open a crack until this has passed, and wipe off what gathers."
+            if foreseen
+            else "Wipe the lid dry and leave it open a crack until the film has gone.",
             working=(
                 "Opening once changes nothing (20 L of saturated air at 25 °C hold half a gram);"
                 " a gap that stays lets the vapour out. Common practice."

@@ -65,7 +65,7 @@ def removal_clause(
     share = (packed_l - room.free_l) / (room.bed_l + packed_l)
     out = mass_text(_even_g(1000.0 * share * bed.mass_kg), units)
     enough = mass_text(_even_g((1.0 - share) * dose_g), units)
-    return f" It will not all fit: take about {out} of the wet bed out first, then {enough} do."
+    return f" It will not all fit: take about {out} of the wet bed out first, then {enough} are enough."
 
 
 def _even_g(mass_g: float) -> float:

@@ -6,7 +6,7 @@ from datetime import tzinfo
 from typing import Final
 
 from underlid.alerts.when import day_words, hour_words
-from underlid.journal.units import Units, about_mass_text, temp_text
+from underlid.journal.units import Units, about_mass_text, about_temp_text, number_text, temp_text
 from underlid.rules.finding import Condition, Finding
 from underlid.timeline import HOUR_MS
 
@@ -37,7 +37,7 @@ def not_come_sentence(finding: Finding, name: str, values: str, units: Units) ->
     if finding.condition is Condition.OVERHEATING:
         bed, peak = (float(finding.evidence.get(key, 0.0)) for key in ("bed_temp_c", "peak_temp_c"))
         rises = peak >= bed + RISES_K
-        most = f", near {temp_text(peak, units)} at the most ahead" if rises else ""
+        most = f", near {_peak_texts(finding, units)[0]} at the most ahead" if rises else ""
         return f"{name}'s bed {will} get too warm after all{now}{most}. Nothing to do."
     if finding.condition is Condition.DRYING_OUT:
         return f"{name}'s bed {will} be too dry soon after all{now}. Nothing to do."
@@ -51,7 +51,7 @@ def peak_clause(finding: Finding, now_ms: int, units: Units, zone: tzinfo) -> st
     evidence = finding.evidence
     if "peak_temp_c" not in evidence:
         return ""
-    peak = temp_text(float(evidence["peak_temp_c"]), units)
+    peak, _ = _peak_texts(finding, units)
     at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
     return f"; it will peak near {peak} about {hour_words(at_ms, now_ms, zone)}"
 
@@ -76,39 +76,57 @@ def heat_from(finding: Finding) -> str:
 
 def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
     evidence = finding.evidence
-    bed, peak, low, high, limit = (
-        temp_text(float(evidence[key]), units)
-        for key in ("bed_temp_c", "peak_temp_c", "peak_low_c", "peak_high_c", "limit_c")
-    )
+    bed, limit = (temp_text(float(evidence[key]), units) for key in ("bed_temp_c", "limit_c"))
+    peak, band = _peak_texts(finding, units)
     at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
     return (
-        f"{name}'s bed is at {bed} and will peak near {peak} ({low} to {high}) about"
+        f"{name}'s bed is at {bed} and will peak near {peak}{band} about"
         f" {hour_words(at_ms, now_ms, zone)}, {heat_from(finding)}:"
-        f" {evidence['chance_pct']:.0f} % to pass {limit}"
+        f" {evidence['chance_pct']:.0f} % sure to pass {limit}"
     )
+
+
+def _peak_texts(finding: Finding, units: Units) -> tuple[str, str]:
+    """Return a foreseen peak and its band in brackets, as fine as the band allows."""
+    evidence = finding.evidence
+    peak_c = float(evidence.get("peak_temp_c", 0.0))
+    if not {"peak_low_c", "peak_high_c"} <= evidence.keys():
+        return temp_text(peak_c, units), ""
+    low_c, high_c = float(evidence["peak_low_c"]), float(evidence["peak_high_c"])
+    peak, low, high = (
+        about_temp_text(one_c, (high_c - low_c) / 2, units) for one_c in (peak_c, low_c, high_c)
+    )
+    return peak, f" ({low.rpartition(' ')[0]} to {high})"
 
 
 def _drying_out(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
     evidence = finding.evidence
     trend = evidence.get("moisture_trend_pct_d")
-    falls = f" and falls {abs(float(trend)):.1f} points a day" if trend is not None else ""
+    falls = f" and falls by {abs(float(trend)):.1f} points a day" if trend is not None else ""
     day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
-    latest_d = float(evidence["days_until_too_dry_latest"])
-    latest = f"to {latest_d}" if latest_d < OPEN_END_D else "or more"
+    level, limit = (number_text(float(evidence[key]), 0) for key in ("moisture_pct", "limit_pct"))
     return (
-        f"{name}'s bed is at {evidence['moisture_pct']} % moisture{falls}: it will be too dry (below"
-        f" {evidence['limit_pct']} %) about {day}, in {evidence['days_until_too_dry']} days"
-        f" ({evidence['days_until_too_dry_soonest']} {latest})"
+        f"{name}'s bed is at {level} % moisture{falls}: it will be too dry (below {limit} %)"
+        f" {day}{_days_until(finding)}"
     )
+
+
+def _days_until(finding: Finding) -> str:
+    """Return in how many days a bed is too dry, and the band; a day or less the date says alone."""
+    usual, soonest, latest = (
+        round(float(finding.evidence[f"days_until_too_dry{end}"]))
+        for end in ("", "_soonest", "_latest")
+    )
+    if usual <= 1:
+        return f" (within {latest} days)" if 1 < latest < OPEN_END_D else ""
+    band = f" ({soonest} to {latest})" if soonest != latest else ""
+    return f", in about {usual} days{f' ({soonest} or more)' if latest >= OPEN_END_D else band}"
 
 
 def _hungry(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
     eats = about_mass_text(float(finding.evidence["eaten_g_d"]), units)
     day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
-    return (
-        f"{name} will have nothing left of its last feed by about {day}: its herd eats about {eats} a"
-        " day"
-    )
+    return f"{name} will have nothing left of its last feed {day}: its herd eats about {eats} a day"
 
 
 def _sour(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
@@ -119,8 +137,8 @@ def _sour(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) 
         for key in ("air_filled_porosity", "air_filled_porosity_ahead")
     )
     return (
-        f"{name}'s bed may turn sour: {now} % of it is air now, and about {then} % when the food has"
-        f" given off its water, about {day} ({evidence['chance_pct']:.0f} % sure)"
+        f"{name}'s bed may turn sour {day}: {now} % of it is air now, and about {then} % when the"
+        f" food has given off its water ({evidence['chance_pct']:.0f} % sure)"
     )
 
 

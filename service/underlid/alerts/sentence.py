@@ -22,7 +22,10 @@ from underlid.rules.finding import Condition, Finding
 from underlid.timeline import HOUR_MS
 
 SURE_FROM = 0.7
-"""Below this certainty the sentence says "probably" (our judgement)."""
+LIKELY_FROM = 0.5
+PROBABLE = "This is probable, not certain."
+POSSIBLE = "This is possible, not certain: look before you act."
+"""What is said of a finding below these certainties (our judgement)."""
 
 SELF_HEAT_TOLD_K = 0.5
 """Less of it is within the error of the sensors and is not worth a word (our judgement)."""
@@ -45,8 +48,10 @@ def sentence(
         measured += peak_clause(finding, now_ms, units, zone)
     story = _feed_clause(finding, feed, now_ms, units) if finding.feed_at_ms is not None else ""
     todo = " ".join(one.text for one in finding.advice)
-    hedge = "" if finding.certainty >= SURE_FROM else " This is probable, not certain."
-    return " ".join(part for part in (f"{measured}{story}.", todo, hedge.strip()) if part)
+    hedge = "" if finding.certainty >= SURE_FROM else PROBABLE
+    if finding.certainty < LIKELY_FROM:
+        hedge = POSSIBLE
+    return " ".join(part for part in (f"{measured}{story}.", todo, hedge) if part)
 
 
 def returned_sentence(
@@ -85,11 +90,11 @@ def _beyond(value: str, limit: str, way: str, whose: str = "", *, beyond: bool) 
     >>> _beyond("25.2 °C", "25.0 °C", "above", "the herd's ", beyond=True)
     "25.2 °C, above the herd's 25.0 °C"
     >>> _beyond("24.9 °C", "25.0 °C", "above", "the herd's ", beyond=False)
-    "24.9 °C, still near the herd's limit of 25.0 °C"
+    "24.9 °C, near the herd's limit of 25.0 °C"
     """
     if beyond and not value.startswith(limit):
         return f"{value}, {way} {whose}{limit}"
-    return f"{value}, {'' if beyond else 'still near '}{whose or 'the '}limit of {limit}"
+    return f"{value}, {'' if beyond else 'near '}{whose or 'the '}limit of {limit}"
 
 
 HOW_FILM: Final = {"lid_probe": "measured lid", "humidity": "a guess without a shed air probe"}
@@ -127,29 +132,29 @@ def _overheating(finding: Finding, name: str, units: Units) -> str:
 
 def _drying_out(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     evidence = finding.evidence
-    level, limit = evidence["moisture_pct"], evidence["limit_pct"]
+    level, limit = (_whole(finding, key) for key in ("moisture_pct", "limit_pct"))
     trend = evidence.get("moisture_trend_pct_d")
     falling = f", {abs(float(trend)):.1f} points a day" if trend is not None else ""
     if finding.reason:
         return (
             f"{name}'s bed dries{falling.replace(',', ' by', 1)} and is at about {level} %"
-            f" moisture, a guess (± {evidence['moisture_sd_pct']}) until a sample is weighed"
+            f" moisture, a guess (± {_whole(finding, 'moisture_sd_pct')}) until a sample is weighed"
         )
-    under = float(level) <= float(limit)
+    under = _number(finding, "moisture_pct") <= _number(finding, "limit_pct")
     said = _beyond(f"{level} % moisture", f"{limit} %", "below", beyond=under)
     return f"{name}'s bed is {_too(under)} dry: {said}"
 
 
 def _too(beyond: bool) -> str:
-    return "too" if beyond else "still almost too"
+    return "too" if beyond else "almost too"
 
 
 def _too_wet(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     evidence = finding.evidence
     share = 100 * float(evidence["air_filled_porosity"])
     air = f"about {share:.0f} % of it is air" if share >= 2 else "hardly any air is left in it"
-    level, limit = evidence["moisture_pct"], evidence["limit_pct"]
-    over = float(level) >= float(limit)
+    level, limit = (_whole(finding, key) for key in ("moisture_pct", "limit_pct"))
+    over = _number(finding, "moisture_pct") >= _number(finding, "limit_pct")
     said = _beyond(f"{level} % moisture", f"{limit} %", "above", beyond=over)
     return f"{name}'s bed is {_too(over)} wet: {said}, {air}"
 
@@ -164,10 +169,13 @@ def _sour(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     limit = round(100 * float(evidence["air_filled_porosity_limit"]))
     air = f"only {share} %" if share >= 2 else "hardly any"
     if smells and share >= limit:
-        return f"{smells}; at {evidence['moisture_pct']} % moisture {share} % of the bed is air"
+        return (
+            f"{smells}; at {_whole(finding, 'moisture_pct')} % moisture {share} % of the bed is air"
+        )
     may = f"{smells}, and" if smells else f"{name}'s bed may turn sour: at"
-    at = f" at {evidence['moisture_pct']}" if smells else f" {evidence['moisture_pct']}"
-    below = f"below {limit} %" if share < limit else f"still near the limit of {limit} %"
+    level = _whole(finding, "moisture_pct")
+    at = f" at {level}" if smells else f" {level}"
+    below = f"below {limit} %" if share < limit else f"near the limit of {limit} %"
     return f"{may}{at} % moisture {air} of it is air, {below}"
 
 
@@ -213,12 +221,17 @@ def _values(finding: Finding, units: Units) -> str:
     if "lid_film_g_m2" in evidence:
         return f"lid film {_number(finding, 'lid_film_g_m2'):.0f} g/m²"
     if "moisture_pct" in evidence:
-        return f"moisture {evidence['moisture_pct']} %"
+        return f"moisture {_whole(finding, 'moisture_pct')} %"
     return ""
 
 
 def _number(finding: Finding, key: str) -> float:
     return float(finding.evidence[key])
+
+
+def _whole(finding: Finding, key: str) -> str:
+    """Return a value without decimals: no soil probe knows the moisture to a tenth of a point."""
+    return number_text(_number(finding, key), 0)
 
 
 def _temp(finding: Finding, key: str, units: Units) -> str:

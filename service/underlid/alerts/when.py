@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 
 from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS
@@ -35,14 +35,22 @@ def hour_words(at_ms: int, now_ms: int, zone: tzinfo = UTC) -> str:
 
 
 def day_words(at_ms: int, now_ms: int, zone: tzinfo = UTC) -> str:
-    """Return a day: its weekday when it is within a week, and its date.
+    """Return "by" a day: today and tomorrow by name, its weekday within a week, and its date.
+
+    The weekday stands beside "today" because a message may be read a day late.
 
     >>> day_words(1_790_000_000_000, 1_790_000_000_000 - 9 * DAY_MS)
-    '21 September'
+    'by about 21 September'
+    >>> day_words(1_790_000_000_000, 1_790_000_000_000 - 3 * HOUR_MS)
+    'today, Monday'
     """
     at = _local(at_ms, zone)
+    for days, word in ((0, "today"), (1, "tomorrow")):
+        if at.date() == _local(now_ms, zone).date() + timedelta(days):
+            return f"{word}, {WEEKDAYS[at.weekday()]}"
     date = f"{at.day} {MONTHS[at.month - 1]}"
-    return f"{WEEKDAYS[at.weekday()]}, {date}" if at_ms - now_ms < WEEK_MS else date
+    near = at_ms - now_ms < WEEK_MS
+    return f"by about {WEEKDAYS[at.weekday()]}, {date}" if near else f"by about {date}"
 
 
 def _local(at_ms: int, zone: tzinfo) -> datetime:

@@ -29,6 +29,9 @@ FAHRENHEIT_AT_0_C: Final = 32.0
 OUNCES_TO_POUNDS: Final = 16.0
 """From this many ounces on, pounds are shown."""
 
+ROUGH_K: Final = 1.0
+"""A temperature known no better than this is shown in whole degrees (our judgement)."""
+
 MINUS: Final = "−"
 
 
@@ -157,6 +160,28 @@ def temp_step_text(step_k: float, units: Units = SI) -> str:
     if units.temp is TempUnit.FAHRENHEIT:
         return f"{_fixed(step_k * FAHRENHEIT_PER_KELVIN, 1)} °F"
     return f"{_fixed(step_k, 1)} °C"
+
+
+def about_temp_text(temp_c: float, spread_k: float, units: Units = SI) -> str:
+    """Return a temperature that is only known to *spread_k*: whole degrees when that is 1 K or more.
+
+    >>> about_temp_text(30.02, 6.0), about_temp_text(30.02, 0.4), about_temp_text(30.0, 6.0, US)
+    ('30 °C', '30.0 °C', '86 °F')
+    """
+    if units.temp is TempUnit.CELSIUS and spread_k >= ROUGH_K:
+        return f"{_fixed(temp_c, 0)} °C"
+    return temp_text(temp_c, units)
+
+
+def about_step_text(step_k: float, units: Units = SI) -> str:
+    """Return a difference of temperatures in whole degrees, as it stands after "about".
+
+    >>> about_step_text(3.0), about_step_text(3.0, US)
+    ('3 °C', '5 °F')
+    """
+    if units.temp is TempUnit.FAHRENHEIT:
+        return f"{_fixed(step_k * FAHRENHEIT_PER_KELVIN, 0)} °F"
+    return f"{_fixed(step_k, 0)} °C"
 
 
 def about_mass_text(mass_g: float, units: Units = SI) -> str:

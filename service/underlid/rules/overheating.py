@@ -41,17 +41,15 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         return Finding(Condition.OVERHEATING, Verdict.UNKNOWN, reason=reason)
     bed = middle(values[-3:].tolist())
     limits = window.limits
-    priority = level(
-        bed,
-        (
-            (limits.hot_warn_c, Priority.MEDIUM),
-            (limits.hot_alarm_c, Priority.HIGH),
-            (limits.hot_critical_c, Priority.CRITICAL),
-        ),
-        open_priority,
-        DEADBAND_K,
-    )
-    evidence: dict[str, float | str] = {"bed_temp_c": round(bed, 2), "limit_c": limits.hot_warn_c}
+    steps = {
+        Priority.MEDIUM: limits.hot_warn_c,
+        Priority.HIGH: limits.hot_alarm_c,
+        Priority.CRITICAL: limits.hot_critical_c,
+    }
+    reached = [(limit_c, step) for step, limit_c in steps.items()]
+    priority = level(bed, reached, open_priority, DEADBAND_K)
+    limit_c = steps[priority or Priority.MEDIUM]
+    evidence: dict[str, float | str] = {"bed_temp_c": round(bed, 2), "limit_c": limit_c}
     forecast = fresh(known.forecast, window.now_ms)
     if priority is None:
         return _foreseen(window, forecast, evidence, held=open_priority is not None)

@@ -28,10 +28,11 @@ def evaluate(window: BinWindow, open_priority: Priority | None) -> Finding:
         open_priority,
         DEADBAND_K,
     )
+    limit_c = limits.cold_alarm_c if priority is Priority.HIGH else limits.cold_warn_c
     return Finding(
         Condition.TOO_COLD,
         Verdict.HOLDS if priority else Verdict.CLEAR,
         priority or Priority.LOW,
         0.95,
-        {"bed_temp_c": round(bed, 2), "limit_c": limits.cold_warn_c},
+        {"bed_temp_c": round(bed, 2), "limit_c": limit_c},
     )
