@@ -161,6 +161,22 @@ def test_self_heat_is_told_from_a_room_that_swings() -> None:
     assert series[-1] == pytest.approx(own, abs=0.4)
 
 
+def test_self_heat_is_known_from_probes_that_send_seldom_and_lose_some() -> None:
+    def seldom(every_h: float) -> Curve:
+        return lambda hour: {"bed_temp_c": 26.0} if (hour / every_h) % 1.0 < 1e-6 else {}
+
+    def room(hour: float) -> dict[str, float]:
+        lost = round(hour * 4) % 9 == 4
+        return {"shed_temp_c": 20.0} if (hour * 4) % 1.0 < 1e-6 and not lost else {}
+
+    for every_h in (0.25, 0.5, 1.0):
+        found = self_heat(
+            judged(seldom(every_h), room, 48)._window("tansy", START_MS + 48 * HOUR_MS)
+        )
+        assert found is not None, every_h
+        assert found.self_heat_k == pytest.approx(6.0, abs=0.1)
+
+
 def test_running_means_leave_out_what_is_unknown() -> None:
     values = np.array([1.0, np.nan, 3.0] * 20)
     assert running_mean(values, 30)[-1] == pytest.approx(2.0)

@@ -86,11 +86,19 @@ def self_heat(window: BinWindow) -> SelfHeat | None:
     bed = window.means("bed_temp_c", buckets)
     air = window.means("shed_temp_c", buckets)
     half = buckets // 2
-    early, late = mean_of(bed[:half], BUCKETS_PER_HOUR), mean_of(bed[half:], BUCKETS_PER_HOUR)
-    around = mean_of(air, BUCKETS_PER_HOUR)
+    early, late, around = _mean(bed[:half]), _mean(bed[half:]), _mean(air)
     if early is None or late is None or around is None:
         return None
     rate = (late - early) / (SPAN_H / 2.0)
     own = self_heat_k((early + late) / 2.0, rate, around, time_constant_of(window))
     now = window.present("bed_temp_c")
     return SelfHeat(own, (late if now is None else now) - max(0.0, own), rate)
+
+
+def _mean(values: Floats) -> float | None:
+    """Return the mean of some hours; None unless an hour's worth, or something of each hour, is known.
+
+    A probe that sends every 15 minutes and loses one message has eleven values in three hours.
+    """
+    hours = np.isfinite(values.reshape(-1, BUCKETS_PER_HOUR)).any(axis=1)
+    return mean_of(values, 1 if hours.all() else BUCKETS_PER_HOUR)
