@@ -23,11 +23,20 @@ from underlid.rules.foreseen import Reach, chance_left, coming, fresh
 from underlid.science.condensation import film_band
 from underlid.science.numeric import Floats
 
-TELLS: Final = 0.5
-"""The film is told of when it is as likely beyond the limit as not …"""
+TELLS: Final = 0.4
+"""The film is told of when the chance that it is beyond the limit is four in ten: a look under the lid costs
+a minute, a lid that drips for days costs the bed its air …"""
 
-KEEPS: Final = 0.25
-"""… and until it is three times as likely below (our judgement)."""
+NEAR_SHARE: Final = 0.6
+NEAR_TELLS: Final = 0.6
+"""… and it is more likely than not at this share of the limit or beyond, so that there is something to
+see …"""
+
+KEEPS: Final = 0.2
+"""… and until the chance has halved (all four our judgement)."""
+
+DRIPS_TELLS: Final = 0.5
+"""That it drips is said when it is as likely as not."""
 
 LATELY_H: Final = 3
 DRY_G_M2: Final = 5.0
@@ -78,12 +87,13 @@ def _level(
     limits = window.limits
     reached: Priority | None = None
     chance = film.chance(limits.film_warn_g_m2)
-    for limit, priority in (
-        (limits.film_warn_g_m2, Priority.MEDIUM),
-        (limits.film_alarm_g_m2, Priority.HIGH),
+    near = film.chance(NEAR_SHARE * limits.film_warn_g_m2) >= NEAR_TELLS
+    for limit, priority, tells in (
+        (limits.film_warn_g_m2, Priority.MEDIUM, TELLS if near else DRIPS_TELLS),
+        (limits.film_alarm_g_m2, Priority.HIGH, DRIPS_TELLS),
     ):
         held = open_priority is not None and open_priority.rank >= priority.rank
-        if film.chance(limit) >= (KEEPS if held else TELLS):
+        if film.chance(limit) >= (KEEPS if held else tells):
             reached = priority
     return reached, chance
 
