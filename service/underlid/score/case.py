@@ -136,7 +136,7 @@ def score(family: str, number: int, keep: Path | None = None, tick_ms: int = MIN
 def _match(result: Scored, sketch: Sketch, stretch: Stretch, verdicts: Verdicts) -> None:
     at_ms = times_of(stretch.truths)
     for watched in watch(sketch.bin, stretch.truths, stretch.entries):
-        for event in events_of(watched, at_ms):
+        for event in events_of(watched, at_ms, sketch.faults):
             alert = finder_of(event, verdicts.alerts)
             result.found.append(
                 Found(

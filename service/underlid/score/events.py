@@ -49,7 +49,7 @@ class Event:
     """When the alarm limit was reached."""
 
 
-def events_of(watched: Watched, at_ms: Moments) -> list[Event]:
+def events_of(watched: Watched, at_ms: Moments, faults: Sequence[Fault] = ()) -> list[Event]:
     """Return the events of one condition, those left out that began in the first day."""
     found = []
     with np.errstate(invalid="ignore"):
@@ -70,12 +70,23 @@ def events_of(watched: Watched, at_ms: Moments) -> list[Event]:
                 watched.condition,
                 start_ms,
                 int(at_ms[last]),
-                left_ms + watched.on_ms + watched.slack_ms,
+                heard_ms(left_ms, faults) + watched.on_ms + watched.slack_ms,
                 float(np.nanmax(part)),
                 int(at_ms[first + reached[0]]) if len(reached) else None,
             )
         )
     return found
+
+
+def heard_ms(at_ms: int, faults: Sequence[Fault]) -> int:
+    """Return when what the probes said of a moment had come: of shuffled readings, half of them."""
+    heard = at_ms
+    for fault in faults:
+        if fault.kind is FaultKind.LATE and fault.holds(at_ms):
+            heard = max(heard, fault.until_ms)
+        elif fault.kind is FaultKind.SHUFFLED and fault.holds(at_ms):
+            heard = max(heard, at_ms + round(0.5 * fault.size * HOUR_MS))
+    return heard
 
 
 def joined(flags: Flags, at_ms: Moments, gap_ms: int) -> list[tuple[int, int]]:
