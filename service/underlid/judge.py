@@ -180,24 +180,24 @@ class Judge:
             window,
             lid_now(window),
             float(film.last(1)[0]) if film.known_lately(FILM_KNOWN_H) else None,
-            memory.drying,
+            memory.outlook.drying,
             memory.findings,
             tuple(memory.alerts.values()),
         )
         return state | {
             "feeding": feeding(
-                memory.food,
+                memory.outlook.food,
                 window.now_ms,
                 careful=unsettled(window) is not None,
                 waits=waits_for(memory.alerts.values()),
             ),
-            "forecast": forecast_as_json(memory.forecast),
+            "forecast": forecast_as_json(memory.outlook.forecast),
         }
 
     def forecast(self, bin_id: str) -> Forecast | None:
         """Return what was last foreseen of the bin; None where the data does not say."""
         memory = self._memories.get(bin_id)
-        return None if memory is None else memory.forecast
+        return None if memory is None else memory.outlook.forecast
 
     def derived(self, bin_id: str) -> Derived | None:
         """Return the bin's whole window as 5-minute series, computed ones included."""

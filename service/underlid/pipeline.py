@@ -20,16 +20,14 @@ from underlid.alerts.policy import AT_ONCE, Delays, delays_of
 from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
-from underlid.binmodel.drying import Drying, drying
 from underlid.binmodel.faults.soil_moved import WATERED_AFTER
 from underlid.binmodel.feeds import feed_with_bedding
-from underlid.binmodel.food import Food, food
-from underlid.binmodel.forecast import Forecast, foresee
 from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.known import Known
 from underlid.binmodel.learning import learn
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lid import LidFilm, day_offset
+from underlid.binmodel.outlook.hourly import Outlook
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.trust import Trust
 from underlid.binmodel.window import BinWindow
@@ -41,7 +39,7 @@ from underlid.readings.decode import decode_into
 from underlid.readings.values import Admitted, RawMessage
 from underlid.rules.catalogue import findings
 from underlid.rules.finding import Condition, Finding, Verdict
-from underlid.timeline import DAY_MS, HOUR_MS
+from underlid.timeline import DAY_MS
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
@@ -72,11 +70,7 @@ class BinMemory:
     spells: dict[Condition, Spell] = field(default_factory=dict)
     told_at_ms: list[int] = field(default_factory=list)
     entries: tuple[Entry, ...] = ()
-    drying: Drying | None = None
-    forecast: Forecast | None = None
-    food: Food | None = None
-    outlook_at_ms: int = -1
-    """The bin's whole hour for which `drying`, `forecast` and `food` were made."""
+    outlook: Outlook = field(default_factory=Outlook)
     lessons: Lessons | None = None
     day: int = -1
     """The bin's day since 1970 at whose beginning it was learnt from."""
@@ -86,8 +80,7 @@ class BinMemory:
     def look_again(self, bucket: int) -> None:
         """Note that the past has changed from *bucket* on: what rests on it is found out anew."""
         self.film.rewind(bucket)
-        if bucket * BUCKET_MS < self.outlook_at_ms:
-            self.outlook_at_ms = -1
+        self.outlook.forget(bucket * BUCKET_MS)
         if self.lessons is None or bucket * BUCKET_MS < self.lessons.at_ms:
             self.day = -1
 
@@ -158,8 +151,9 @@ def _only_foreseen(alert: Alert) -> bool:
 def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     """Bring what is known of the bin up to the window's moment: lessons, film, trend, outlook.
 
-    Lessons are learnt once a day and the outlook is made once an hour, at moments of the bin's own that
-    do not depend on when the service was started; late data and journal entries make them anew.
+    Lessons are learnt once a day and each part of the outlook is made once an hour, at moments of the bin's
+    own that do not depend on when the service was started; late data, journal entries and new lessons make
+    them anew.
     """
     if window.entries != memory.entries:
         _journal_changed(window, memory)
@@ -174,15 +168,11 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         then = replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None)
         memory.lessons = learn(then, memory.film.when_day_began())
         memory.day = day
+        memory.outlook.forget()
         window = replace(window, lessons=memory.lessons)
-    at_ms = window.now_ms - (window.now_ms - begins_ms) % HOUR_MS
-    if at_ms != memory.outlook_at_ms:
-        then = replace(window, now_ms=at_ms)
-        memory.drying = drying(then)
-        memory.food = food(then)
-        memory.forecast = foresee(then, memory.film, memory.drying)
-        memory.outlook_at_ms = at_ms
-    return window, Known(memory.film, memory.drying, memory.forecast, memory.food)
+    memory.outlook.renew(window, memory.film, begins_ms)
+    outlook = memory.outlook
+    return window, Known(memory.film, outlook.drying, outlook.forecast, outlook.food)
 
 
 def day_offset_ms(bin_id: str) -> int:
@@ -200,7 +190,7 @@ def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
     earliest = min(entry.at_ms for entry in changed) // BUCKET_MS
     memory.trust.rewind(earliest - WATERED_AFTER)
     memory.look_again(earliest)
-    memory.outlook_at_ms = -1
+    memory.outlook.forget()
     memory.entries = window.entries
 
 

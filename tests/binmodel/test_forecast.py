@@ -66,7 +66,7 @@ def made(
     judge._settle(START_MS // 300_000 + round(until_h * 12))
     memory: BinMemory = judge._memories["tansy"]
     window, _ = know(judge._window("tansy", at_ms), memory)
-    return foresee(window, memory.film, memory.drying)
+    return foresee(window, memory.film, memory.outlook.drying)
 
 
 def bread(hour: float, mass_g: float = 1500.0) -> Entry:

@@ -1,7 +1,8 @@
 """What a bin will do in the next 72 hours: courses with an 80 % band, an hour a step, and chances.
 
-`foresee` is a pure function of what was known at the hour: window, film, trend, lessons. So a restart
-and a replay foresee the same. The parts are in `outlook/`; start with `outlook/hours.py`.
+`warmth_ahead` and `foresee` are pure functions of what was known at their moment of the hour: window, film,
+trend, lessons. So a restart and a replay foresee the same. The parts are in `outlook/`; start with
+`outlook/hours.py`; when each is made is in `outlook/hourly.py`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import numpy as np
 from underlid.binmodel.drying import Drying
 from underlid.binmodel.lid import LidFilm
 from underlid.binmodel.outlook.bed_outlook import bed_ahead
-from underlid.binmodel.outlook.hours import AHEAD_H, at_hours, hours_of
+from underlid.binmodel.outlook.hours import AHEAD_H, Hours, at_hours, hours_of
 from underlid.binmodel.outlook.lid_outlook import FilmAhead, film_ahead
 from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
 from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
@@ -59,23 +60,41 @@ class Forecast:
     """Limit in g/m² -> the same of the lid's film."""
 
 
-def foresee(window: BinWindow, film: LidFilm, drying: Drying | None) -> Forecast:
-    """Return what is foreseen at `window.now_ms`."""
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """What is foreseen of shed and bed at `at_ms`, and the hours it rests on."""
+
+    at_ms: int
+    hours: Hours
+    shed: Ahead | None
+    bed: Ahead | None
+
+
+def warmth_ahead(window: BinWindow) -> Warmth:
+    """Return what is foreseen of shed and bed at `window.now_ms`."""
     hours = hours_of(window)
     shed = shed_ahead(hours.shed_c)
     if shed is not None and window.weather is not None:
         shed = better(shed, weather_ahead(window, hours.shed_c))
-    bed = bed_ahead(window, hours, shed)
-    wet = film_ahead(window, film, hours, shed, bed)
+    return Warmth(window.now_ms, hours, shed, bed_ahead(window, hours, shed))
+
+
+def foresee(
+    window: BinWindow, film: LidFilm, drying: Drying | None, warmth: Warmth | None = None
+) -> Forecast:
+    """Return what is foreseen at `window.now_ms`; *warmth* as of then or shortly before."""
+    warmth = warmth or warmth_ahead(window)
+    shed, bed = warmth.shed, warmth.bed
+    wet = film_ahead(window, film, warmth.hours, shed, bed)
     limits = window.limits
     hot_limits = (limits.hot_warn_c, limits.hot_alarm_c, limits.hot_critical_c)
     wet_limits = (limits.film_warn_g_m2, limits.film_alarm_g_m2)
     return Forecast(
-        window.now_ms,
+        warmth.at_ms,
         _course(shed),
         _course(bed),
         _film_course(wet),
-        _moisture_course(drying),
+        moisture_course(drying),
         None if bed is None else at_hours(bed.own_k),
         _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
         _chances(wet.members, wet_limits, BEYOND_G_M2) if wet and wet.hours >= SURE_H else {},
@@ -102,7 +121,8 @@ def _film_course(ahead: FilmAhead | None) -> Course | None:
     )
 
 
-def _moisture_course(drying: Drying | None) -> Course | None:
+def moisture_course(drying: Drying | None) -> Course | None:
+    """Return the moisture ahead; None where nothing is known of it."""
     if drying is None:
         return None
     middle, sd = moisture_ahead(drying)
