@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 import pytest
@@ -64,3 +65,12 @@ def test_a_sample_of_the_journal_moves_the_moisture_that_is_shown(
     assert f"moisture {shown:.0f} %" in ash.words("/bin/tansy")
     curves = ash.get("/api/v1/bins/tansy/series").json()["channels"]["moisture_pct"]["mean"]
     assert [one for one in curves if one is not None][-1] == pytest.approx(shown, abs=0.3)
+    with ash.client.stream("GET", "/api/v1/live?bin=tansy") as stream:
+        for line in stream.iter_lines():
+            if line.startswith("retry:"):
+                event = {"kind": "reading", "probe": "tansy-1", "at_ms": NOW_MS}
+                house.hub.publish(event | {"values": {"soil_raw": 1766.0}})
+            elif line.startswith("data:"):
+                told = json.loads(line.removeprefix("data:"))["values"]
+                break
+    assert told["moisture_pct"] == pytest.approx(33 + 72 * (2750 - 1766) / 1600 + shift, abs=0.01)

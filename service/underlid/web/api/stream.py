@@ -20,13 +20,16 @@ from underlid.timeline import rfc3339
 from underlid.web.context import Context, context_of
 from underlid.web.live import Event, Stream
 from underlid.web.problem import Problem
-from underlid.web.series import AIR_CHANNELS, believed_now
+from underlid.web.series import AIR_CHANNELS, MOISTURE, believed_now, moisture_shift_pct
 from underlid.web.visitor import caller_of
 
 KEEP_ALIVE_S: Final = 20.0
 """A comment this often keeps proxies and phones from cutting a quiet stream off."""
 
 SETUP_FRESH_S: Final = 2.0
+SHIFT_FRESH_S: Final = 30.0
+"""What samples in the journal add to a moisture is learnt once a day, or with an entry."""
+
 RETRY_MS: Final = 3000
 
 router = APIRouter(prefix="/api/v1", tags=["live"])
@@ -78,18 +81,20 @@ async def _lines(
                 for told in _told(setup, event):
                     if bin_id and told.get("bin", bin_id) != bin_id:
                         continue
+                    await words.shift(told)
                     yield f"event: {told['kind']}\ndata: {json.dumps(told)}\n\n"
     finally:
         context.live.shut(stream)
 
 
 class _Words:
-    """The set-up, read again when it is a few seconds old."""
+    """The set-up, read again when it is a few seconds old, and what is added to a bin's moisture."""
 
     def __init__(self, context: Context) -> None:
         self._context = context
         self._setup: Setup | None = None
         self._read_s = 0.0
+        self._shifts: dict[str, tuple[float, float]] = {}
 
     async def setup(self) -> Setup:
         """Return a set-up that is fresh enough to translate with."""
@@ -97,6 +102,18 @@ class _Words:
             self._setup = await run_in_threadpool(self._context.records.setup)
             self._read_s = monotonic_s()
         return self._setup
+
+    async def shift(self, told: dict[str, Any]) -> None:
+        """Add to a reading's moisture what the bin's page and curves add."""
+        bin_id, values = str(told.get("bin", "")), told.get("values")
+        if not bin_id or not isinstance(values, dict) or MOISTURE not in values:
+            return
+        read_s, shift_pct = self._shifts.get(bin_id, (float("-inf"), 0.0))
+        if monotonic_s() - read_s > SHIFT_FRESH_S:
+            state = await run_in_threadpool(self._context.judged.state, bin_id)
+            shift_pct = moisture_shift_pct(state)
+            self._shifts[bin_id] = (monotonic_s(), shift_pct)
+        values[MOISTURE] = round(values[MOISTURE] + shift_pct, 3)
 
 
 def _told(setup: Setup, event: Event) -> list[dict[str, Any]]:
