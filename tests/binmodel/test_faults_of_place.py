@@ -126,6 +126,30 @@ def test_a_weighed_sample_makes_a_moved_soil_probe_count_again_and_its_past_is_i
     assert not np.isnan(moisture[-36 * 12 :]).any()
 
 
+def test_a_third_step_of_a_soil_probe_within_a_week_leads_away_anew() -> None:
+    def there_back_and_there(hours: Floats, values: Floats) -> Floats:
+        away = ((hours >= FROM_H) & (hours < FROM_H + 30)) | (hours >= FROM_H + 60)
+        return values + np.where(away, 160.0, 0.0)
+
+    bin_, _ = watched(healthy(DAYS + 1).change("soil_raw", there_back_and_there))
+    first_away, again = bin_.trust.spans("soil_raw")
+    assert hour_of(first_away[1] or 0) == pytest.approx(FROM_H + 30, abs=2.5)
+    assert hour_of(again[0]) == pytest.approx(FROM_H + 60, abs=0.6)
+    assert again[1] is None
+    assert np.isnan(bin_.window((DAYS + 1) * 24.0).means("moisture_pct", 24 * 12)).all()
+
+
+def test_a_soil_probe_does_not_go_back_from_where_a_sample_was_weighed() -> None:
+    at_ms = START_MS + round((FROM_H + 20.0) * HOUR_MS)
+    sample = Entry("s", "tansy", at_ms, at_ms, Sighting(moisture_pct=76.0))
+    away = while_it_lasts(lambda _, values: values - 160.0)
+    bin_, _ = watched(healthy(DAYS + 1).change("soil_raw", away), entries=[sample])
+    there, back = bin_.trust.spans("soil_raw")
+    assert there[1] is not None
+    assert hour_of(back[0]) == pytest.approx(UNTIL_H, abs=0.6)
+    assert back[1] is None
+
+
 def test_a_soil_probe_put_into_the_bed_only_now_was_not_moved() -> None:
     def put_in(hours: Floats, values: Floats) -> Floats:
         return np.where(hours < FROM_H, 2740.0, values)

@@ -7,6 +7,7 @@ until a sample is weighed, the probe is back, or the journal explains it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -84,12 +85,11 @@ def begins(scene: Scene, at: int) -> list[Begin]:
         wet = scene.table.mean[row] * scene.pct_per_unit(row)
         if not _step_hours(wet, max(3, at - 2)):
             continue
-        earlier: list[Step] = []
-        for step in _steps(scene, row, wet):
-            near = [one for one in earlier if step.hour - one.hour <= UNDONE_WITHIN_H]
-            undone = any(_undoes(step, one) for one in near)
-            earlier.append(step)
-            if undone or step.hour + 2 < at or not _is_moved(scene, row, step):
+        steps = _steps(scene, row, wet)
+        for place, step in enumerate(steps):
+            if step.hour + 2 < at or _leads_back(scene, row, steps[: place + 1]):
+                continue
+            if not _is_moved(scene, row, step):
                 continue
             found.append(Begin(step.hour + 2, row, step.bucket, (step.before, step.after)))
     return found
@@ -169,6 +169,28 @@ def _step_at(scene: Scene, row: int, hour: int, wet: Floats) -> Step | None:
 def _middle(values: Floats) -> float:
     known = values[~np.isnan(values)]
     return float(np.median(known)) if len(known) else float("nan")
+
+
+def _leads_back(scene: Scene, row: int, steps: Sequence[Step]) -> bool:
+    """Tell whether the last of *steps* leads back from where one of the others led, and no further.
+
+    A way there and back is done with: the step after it leads away anew, however far it goes. Nor is
+    there a way back from a place where a sample was weighed: since then that place is the one believed.
+    """
+    last, away = steps[-1], list[Step]()
+    for step in steps:
+        if last.hour - step.hour > UNDONE_WITHIN_H:
+            continue
+        undone = [
+            one
+            for one in away
+            if _undoes(step, one) and not _weighed(scene, row, one.bucket, step.bucket)
+        ]
+        if undone:
+            away.remove(undone[-1])
+        else:
+            away.append(step)
+    return last not in away
 
 
 def _undoes(step: Step, earlier: Step) -> bool:
