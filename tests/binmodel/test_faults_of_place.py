@@ -169,3 +169,33 @@ def test_a_moved_bed_probe_counts_with_its_step_taken_off() -> None:
     assert np.nanmax(np.abs(off)) < 0.3
     assert np.isnan(off).sum() <= 5 * 12
     assert len(bin_.trust.spans("bed_temp_c")) == 1
+
+
+def test_a_keeper_who_works_on_the_bed_may_put_a_moved_probe_back() -> None:
+    good = healthy(DAYS)
+    at_ms = START_MS + round((UNTIL_H - 0.4) * HOUR_MS)
+    fed = Entry("f", "tansy", at_ms, at_ms, Feed((Portion("bread", 900.0),)))
+    colder = good.change("bed_temp_c", while_it_lasts(lambda _, values: values - 1.8))
+    bin_, _ = watched(colder, entries=[fed])
+    (span,) = bin_.trust.spans("bed_temp_c")
+    assert hour_of(span[1] or 0) == pytest.approx(UNTIL_H, abs=1.0)
+    true = watched(good)[0].window(DAYS * 24.0).means("bed_temp_c", 24 * 12)
+    off = bin_.window(DAYS * 24.0).means("bed_temp_c", 24 * 12) - true
+    assert np.nanmax(np.abs(off)) < 0.3
+
+
+def test_a_leap_of_a_noisy_bed_is_no_other_place() -> None:
+    noise = np.random.default_rng(3)
+
+    def scatters(hours: Floats, values: Floats) -> Floats:
+        leap = np.where(hours < FROM_H + 5, 3.0, 0.0)
+        return (
+            values + leap + np.where(hours > FROM_H + 2, 3.0, 0.0) * noise.normal(size=len(hours))
+        )
+
+    good = healthy(DAYS)
+    bin_, told = watched(good.change("bed_temp_c", while_it_lasts(scatters)))
+    assert {Cause.MOVED, Cause.NOISE} <= {one.cause for _, one in told}
+    true = watched(good)[0].window(DAYS * 24.0).means("bed_temp_c", 24 * 12)
+    off = bin_.window(DAYS * 24.0).means("bed_temp_c", 24 * 12) - true
+    assert np.nanmax(np.abs(off)) < 0.3

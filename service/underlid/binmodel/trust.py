@@ -16,7 +16,16 @@ import numpy as np
 from underlid.binmodel.faults.believed import BACK_BUCKETS, counts_until, hide, mend, ways_out
 from underlid.binmodel.faults.channels import keys_of, probe_with
 from underlid.binmodel.faults.detectors import SLOW_H, Begun, begun_by_hour
-from underlid.binmodel.faults.fault import LINGERS_H, MASKS, Cause, Fault, Key, Span
+from underlid.binmodel.faults.fault import (
+    LINGERS_H,
+    MASKS,
+    Cause,
+    Fault,
+    Key,
+    Span,
+    is_ailing,
+    is_covered,
+)
 from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
 from underlid.binmodel.faults.moved import is_undone
 from underlid.binmodel.faults.scene import TEMPERATURES, Scene
@@ -35,7 +44,6 @@ OPENINGS_BEFORE: Final = 24
 OPENING_FINAL_AFTER: Final = 24
 FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
 UPSET_BUCKETS: Final = 2 * BUCKETS_PER_HOUR
-AILING_BUCKETS: Final = 6 * BUCKETS_PER_HOUR
 OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
 
 
@@ -220,7 +228,7 @@ class Trust:
             return
         if cause is Cause.DRIFT and key[1] in TEMPERATURES and self._upset(begin.from_bucket):
             return
-        if cause is Cause.MOVED and self._ailing(spans, begin.from_bucket):
+        if cause is Cause.MOVED and is_ailing(spans, begin.from_bucket):
             return
         found_h = table.first_h + begin.at + 1
         going = [one for one in spans if one.cause is cause and one.until_bucket is None]
@@ -228,9 +236,9 @@ class Trust:
         if back:
             back[-1].until_bucket = max(begin.from_bucket + BACK_BUCKETS, back[-1].from_bucket)
             back[-1].ended_h = found_h
-        elif not any(one.covers(begin.from_bucket) for one in spans if one.cause is cause):
+        elif not begin.ends_only and not is_covered(spans, cause, begin.from_bucket):
             spans.append(Span(cause, found_h, begin.from_bucket, anchor=begin.anchor, ended=ended))
-        if cause is Cause.PULLED_OUT:
+        if cause in (Cause.PULLED_OUT, Cause.NOISE):
             for one in ways_out(spans, begin.from_bucket):
                 one.until_bucket, one.ended_h = one.from_bucket, found_h
 
@@ -254,16 +262,6 @@ class Trust:
             return False
         begin, until = self._clocks[probe]
         return begin - BUCKETS_PER_HOUR <= bucket < (until or bucket) + BUCKETS_PER_HOUR
-
-    @staticmethod
-    def _ailing(spans: list[Span], bucket: int) -> bool:
-        """Tell whether the channel was at fault in another way until shortly before: a step ends that."""
-        since = bucket - AILING_BUCKETS
-        return any(
-            one.until_bucket is None or one.until_bucket > since
-            for one in spans
-            if one.cause in MASKS - {Cause.MOVED} and one.from_bucket < bucket - 1
-        )
 
     def _end(self, scene: Scene, hour: int) -> None:
         table = scene.table

@@ -23,7 +23,7 @@ def counts_until(span: Span) -> int | None:
 
 
 def ways_out(spans: Sequence[Span], bucket: int) -> list[Span]:
-    """Return the steps that were a probe's way into the air from about *bucket* on, and no other place."""
+    """Return the steps from about *bucket* on that were noise, or a probe's way into the air: no place."""
     since = bucket - BUCKETS_PER_HOUR * SETTLES_H
     return [one for one in spans if one.mended_from is not None and one.from_bucket >= since]
 

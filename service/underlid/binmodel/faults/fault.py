@@ -51,6 +51,8 @@ LINGERS_H: Final = {
 """Hours for which a fault that has ended is still told, so that one which comes and goes is one
 alert and not many (our judgement)."""
 
+AILING_BUCKETS: Final = 6 * BUCKETS_PER_HOUR
+
 Key = tuple[str, str]
 """Probe and raw channel; an empty channel means the whole probe."""
 
@@ -118,6 +120,21 @@ class Span:
         if self.until_bucket is None:
             return True
         return bucket - self.until_bucket < LINGERS_H[self.cause] * BUCKETS_PER_HOUR
+
+
+def is_covered(spans: Sequence[Span], cause: Cause, bucket: int) -> bool:
+    """Tell whether a fault of *cause* that begins in *bucket* is one of *spans*."""
+    return any(one.covers(bucket) for one in spans if one.cause is cause)
+
+
+def is_ailing(spans: Sequence[Span], bucket: int) -> bool:
+    """Tell whether the channel was at fault in another way until shortly before: a step ends that."""
+    since = bucket - AILING_BUCKETS
+    return any(
+        one.until_bucket is None or one.until_bucket > since
+        for one in spans
+        if one.cause in MASKS - {Cause.MOVED} and one.from_bucket < bucket - 1
+    )
 
 
 @dataclass(frozen=True, slots=True)

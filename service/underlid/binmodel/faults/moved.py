@@ -46,7 +46,10 @@ HANDLED_AFTER: Final = 4 * BUCKETS_PER_HOUR
 
 
 def begins(scene: Scene, at: int) -> list[Begin]:
-    """Return the steps of bed probes that are seen to stay in an hour of index ≥ *at*."""
+    """Return the steps of bed probes that are seen to stay in an hour of index ≥ *at*.
+
+    One beside work on the bed is no fault, but may be the way back: who works there puts a probe right.
+    """
     table = scene.table
     found = []
     for row in scene.rows(("bed_temp_c",)):
@@ -91,11 +94,10 @@ def _of_row(scene: Scene, row: int, at: int) -> list[Begin]:
         start = table.first_bucket + bucket - WITHIN
         if hour < at or abs(left) < STEP_K:
             continue
-        if scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER):
-            continue
+        handled = scene.was_handled(start, HANDLED_BEFORE, HANDLED_AFTER)
         if found and start - found[-1].from_bucket < SETTLES_H * BUCKETS_PER_HOUR:
             continue
-        found.append(Begin(hour, row, start, (left,)))
+        found.append(Begin(hour, row, start, (left,), ends_only=handled))
     return found
 
 

@@ -50,6 +50,8 @@ class Begin(NamedTuple):
     row: int
     from_bucket: int
     anchor: tuple[float, ...] = ()
+    ends_only: bool = False
+    """It can end a fault of its kind that goes on, but begins none: work explains it."""
 
 
 @dataclass(frozen=True)
