@@ -19,8 +19,9 @@ FOOD = Food(
     eaten_g_d=255.0,
     slow_g_d=150.0,
     activity=0.85,
+    used_up_chance=0.5,
     used_up_ms=1,
-    surely_used_up_ms=2,
+    used_up_band_ms=(0, 2),
     seen_used_up_ms=None,
     usual_days=None,
 )

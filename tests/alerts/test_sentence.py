@@ -232,16 +232,19 @@ def test_a_return_says_that_there_is_nothing_to_do() -> None:
 
 
 def test_hunger_and_sourness_say_what_they_rest_on() -> None:
-    eats: dict[str, float | str] = {"eaten_g_d": 212.0, "climbers": "many"}
-    text = words(Condition.HUNGRY, eats, reason="used up by its appetite", feed_at_ms=FEED.at_ms)
+    eats: dict[str, float | str] = {"eaten_g_d": 212.0, "chance_pct": 62, "climbers": "many"}
+    used_up = "used up by time and warmth"
+    text = words(Condition.HUNGRY, eats, reason=used_up, feed_at_ms=FEED.at_ms)
     assert text == (
-        "Tansy's last feed is used up by now: its herd eats about 210 g a day, and many worms were on"
-        " the wall. The last feed was 1.8 kg melon, 31 h ago."
+        "Tansy's last feed is probably used up by now (62 % sure): its herd eats about 210 g a day, and"
+        " many worms were on the wall. The last feed was 1.8 kg melon, 31 h ago."
     )
+    sure = words(Condition.HUNGRY, eats | {"chance_pct": 95}, reason=used_up)
+    assert sure.startswith("Tansy's last feed is used up by now: its herd")
     seen = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, reason="seen used up")
     assert seen == "Tansy's last feed was seen used up."
     ahead = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, forecast_for_ms=NOW_MS)
-    assert "nothing left of its last feed today, Monday: its herd" in ahead
+    assert "will probably have nothing left of its last feed today, Monday: its herd" in ahead
     air: dict[str, float | str] = {
         "moisture_pct": 82.0, "air_filled_porosity": 0.22, "air_filled_porosity_limit": 0.3,
     }  # fmt: skip

@@ -57,15 +57,35 @@ def test_the_first_cold_morning_does_not_speak_for_all_days() -> None:
     assert eaten[-1] < 35.0
 
 
-def test_a_heap_lasts_by_appetite_and_a_small_feed_until_it_has_rotted() -> None:
+def test_a_feed_lasts_until_it_has_rotted_and_the_band_says_how_well_that_is_known() -> None:
     big, small = found(25.0, 3, fed(1, 12_000.0)), found(25.0, 3, fed(1, 300.0))
     assert big is not None
     assert small is not None
-    # computed by hand: with k = 0.406 a day ln(1 + 12000 k/250)/k = 7.44 days
-    assert big.used_up_ms == pytest.approx(START_MS + 8.44 * DAY_MS, abs=0.4 * DAY_MS)
-    # Haug 1993: decay at 25 °C is 1.375 times that at 20 °C; 7.8/1.375 = 5.7 days
-    assert small.used_up_ms == pytest.approx(START_MS + 6.7 * DAY_MS, abs=0.3 * DAY_MS)
+    assert big.left_g == pytest.approx(5000.0, abs=200.0)
     assert small.left_g == 0.0
+    for one in (big, small):
+        # Haug 1993: decay at 25 °C is 1.375 times that at 20 °C; 0.9 · 7.8/1.375 = 5.1 days
+        assert one.used_up_ms == pytest.approx(START_MS + 6.1 * DAY_MS, abs=0.3 * DAY_MS)
+        low_ms, high_ms = one.used_up_band_ms
+        assert low_ms is not None
+        assert high_ms is not None
+        # a lognormal time of sd 0.25: a tenth by 5.1 · exp(−0.32), nine tenths by 5.1 · exp(0.32)
+        assert low_ms == pytest.approx(START_MS + 4.7 * DAY_MS, abs=0.3 * DAY_MS)
+        assert high_ms == pytest.approx(START_MS + 8.0 * DAY_MS, abs=0.3 * DAY_MS)
+        assert one.used_up_chance < 0.01
+
+
+def test_food_seen_later_is_used_up_later() -> None:
+    now = found(20.0, 9, fed(1, 400.0))
+    seen = found(20.0, 9, fed(1, 400.0), entry(24 * 8, Sighting(used_up=False), 2))
+    assert now is not None
+    assert seen is not None
+    # computed: Φ(ln(8/7.02)/0.25) = 0.70; seen left after 7 days, (0.70 − 0.495)/(1 − 0.495) = 0.40
+    assert now.used_up_chance == pytest.approx(0.70, abs=0.03)
+    assert seen.used_up_chance == pytest.approx(0.40, abs=0.04)
+    assert now.used_up_ms is not None
+    assert seen.used_up_ms is not None
+    assert now.used_up_ms < seen.used_up_ms
 
 
 def test_what_was_seen_sets_the_sum_right() -> None:

@@ -63,10 +63,15 @@ def test_a_keeper_who_writes_no_feeds_is_not_nagged() -> None:
 
 
 def test_a_feed_that_is_used_up_leaves_a_hungry_herd_first_low_then_medium() -> None:
-    # 800 g at 213 g a day are eaten in 3.8 days, and rotted to a tenth in 7.8
-    assert said(Condition.HUNGRY, 6.5, fed(1)).verdict is CLEAR
+    # at 20 °C rotted to a tenth in 7.0 days, with an even chance
+    assert said(Condition.HUNGRY, 7.8, fed(1)).verdict is CLEAR
+    just = said(Condition.HUNGRY, 8.2, fed(1))
+    assert (just.verdict, just.priority, just.forecast_for_ms) == (HOLDS, Priority.LOW, None)
+    assert float(just.evidence["chance_pct"]) == pytest.approx(53.0, abs=3.0)
+    assert just.evidence["used_up_soonest_at"] < just.evidence["used_up_at"]  # type: ignore[operator]
     soon = said(Condition.HUNGRY, 9.5, fed(1))
     assert (soon.verdict, soon.priority, soon.forecast_for_ms) == (HOLDS, Priority.LOW, None)
+    assert soon.certainty > 0.7
     assert soon.feed_at_ms == fed(1).at_ms
     assert soon.evidence["uneaten_g"] == 0
     late = said(Condition.HUNGRY, 12.5, fed(1))
@@ -84,12 +89,13 @@ def test_a_hungry_herd_waits_while_its_bed_is_sour() -> None:
 
 def test_hunger_is_foreseen_only_when_the_keeper_is_late_by_the_own_habit() -> None:
     every_four = (fed(0), fed(4, number=2))
-    ahead = said(Condition.HUNGRY, 10.5, *every_four)
+    ahead = said(Condition.HUNGRY, 9.5, *every_four)
     assert ahead.verdict is HOLDS
-    assert ahead.forecast_for_ms == pytest.approx(START_MS + 11.9 * DAY_MS, abs=0.3 * DAY_MS)
+    # as likely as not after 7.0 days
+    assert ahead.forecast_for_ms == pytest.approx(START_MS + 11.0 * DAY_MS, abs=0.3 * DAY_MS)
     assert said(Condition.HUNGRY, 8.5, *every_four).verdict is CLEAR
     every_week = (fed(0), fed(7, number=2))
-    assert said(Condition.HUNGRY, 13.5, *every_week).verdict is CLEAR
+    assert said(Condition.HUNGRY, 13.9, *every_week).verdict is CLEAR
 
 
 def test_a_keeper_who_saw_it_gone_is_reminded_after_the_own_habit() -> None:
@@ -99,8 +105,10 @@ def test_a_keeper_who_saw_it_gone_is_reminded_after_the_own_habit() -> None:
     found = said(Condition.HUNGRY, 6.5, *habit, gone)
     assert (found.verdict, found.reason) == (HOLDS, "seen used up")
     assert found.forecast_for_ms is None
+    assert "chance_pct" not in found.evidence
     still = said(Condition.HUNGRY, 9.1, fed(1), seen(9, used_up=False))
-    assert still.forecast_for_ms == pytest.approx(START_MS + 9.6 * DAY_MS, abs=0.2 * DAY_MS)
+    # seen after 8 days: half of what is left of the spread, 7.0 · exp(0.25 · 1.04), is over after 9.1
+    assert still.forecast_for_ms == pytest.approx(START_MS + 10.1 * DAY_MS, abs=0.2 * DAY_MS)
 
 
 def test_climbers_make_it_medium_at_once_and_are_named() -> None:

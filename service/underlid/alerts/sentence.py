@@ -27,6 +27,9 @@ PROBABLE = "This is probable, not certain."
 POSSIBLE = "This is possible, not certain: look before you act."
 """What is said of a finding below these certainties (our judgement)."""
 
+ALL_BUT_SURE_PCT = 90.0
+"""From here on no chance is told (our judgement)."""
+
 SELF_HEAT_TOLD_K = 0.5
 """Less of it is within the error of the sensors and is not worth a word (our judgement)."""
 
@@ -185,9 +188,20 @@ def _hungry(finding: Finding, name: str, units: Units) -> str:
     if finding.reason == "seen used up":
         gone = f"{name}'s last feed was seen used up"
     else:
-        gone = f"{name}'s last feed is used up by now: {eats}"
+        gone = f"{name}'s last feed {_gone_by_now(_number(finding, 'chance_pct'))}: {eats}"
     climbers = evidence.get("climbers", "none")
     return gone + (f", and {climbers} worms were on the wall" if climbers != "none" else "")
+
+
+def _gone_by_now(chance_pct: float) -> str:
+    """Return how sure food is used up.
+
+    >>> _gone_by_now(62.0)
+    'is probably used up by now (62 % sure)'
+    """
+    if chance_pct >= ALL_BUT_SURE_PCT:
+        return "is used up by now"
+    return f"is probably used up by now ({chance_pct:.0f} % sure)"
 
 
 def _too_cold(finding: Finding, name: str, units: Units) -> str:

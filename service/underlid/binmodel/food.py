@@ -2,16 +2,15 @@
 
 A herd eats so many grams a day at its best temperature (the appetite lesson), less when it is colder
 or hotter; what it has not eaten yet rots meanwhile. Feeds add up, and what the keeper saw ("used up", or
-not) sets the sum right. But worms eat what has begun to rot: however small a feed, it lasts until nine
-tenths of it have decayed. The dry matter and the water of feeds are in `bed.py`; whether a herd is
-hungry is judged in `rules/hungry.py`.
+not) sets the sum right. But worms eat what has begun to rot: big or small, a feed lasts until nine
+tenths of it have decayed, and when that is, is known to a quarter (`rotting.py`). The dry matter and the
+water of feeds are in `bed.py`; whether a herd is hungry is judged in `rules/hungry.py`.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from dataclasses import dataclass
-from math import log
 from typing import Final
 
 import numpy as np
@@ -19,7 +18,7 @@ import numpy as np
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.learning import prior_lessons
-from underlid.binmodel.rotting import LEAST_ROTTED, ROTS_PER_D, ROTTEN_DAYS, left_after
+from underlid.binmodel.rotting import ROTS_PER_D, left_after, used_up_chance, used_up_days
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting
 from underlid.science.heat import decay_rate_factor, worm_activity
@@ -55,6 +54,9 @@ WETTEST_PCT: Final = 95.0
 LEAST_ACTIVITY: Final = 0.05
 """Below this a herd hardly eats; nothing is used up by it (our judgement)."""
 
+BAND: Final = (0.1, 0.9)
+"""The 80 % band of the date."""
+
 
 @dataclass(frozen=True, slots=True)
 class Food:
@@ -69,10 +71,12 @@ class Food:
     """At the last day's mean temperature of the bed: hours of sun and night do not move it."""
     slow_g_d: float
     activity: float
+    used_up_chance: float
+    """How likely the last feed has been eaten and rotted away."""
     used_up_ms: int | None
-    """When the last feed has been, or will have been, eaten and rotted away."""
-    surely_used_up_ms: int | None
-    """The same by the herd's slow end."""
+    """When that is as likely as not; it may lie behind or ahead."""
+    used_up_band_ms: tuple[int | None, int | None]
+    """The band of 80 % around it."""
     seen_used_up_ms: int | None
     """When the keeper wrote that the last feed has gone."""
     usual_days: float | None
@@ -97,7 +101,13 @@ def food(window: BinWindow) -> Food | None:
     at_ms, left_g, seen_ms = _left_after_last(entries, rate, going)
     _, left_most_g, _ = _left_after_last(entries, slow, going)
     now_ms = window.now_ms
-    rotten_ms = rotting.when(last.at_ms, ROTTEN_DAYS)
+    seen_left_d = rotting.between(last.at_ms, _seen_left_ms(entries, last.at_ms))
+
+    def used_up_ms(chance: float) -> int | None:
+        gone_ms = rotting.when(last.at_ms, used_up_days(chance, seen_left_d))
+        return None if hardly and (gone_ms is None or gone_ms > now_ms) else gone_ms
+
+    hardly = eating.rate < LEAST_ACTIVITY
     return Food(
         fed_at_ms=last.at_ms,
         fed_g=last.what.mass_g,
@@ -106,15 +116,12 @@ def food(window: BinWindow) -> Food | None:
         eaten_g_d=rate * eating.rate,
         slow_g_d=slow * eating.rate,
         activity=eating.rate,
-        used_up_ms=_later(going.gone_ms(left_g, rate, at_ms), rotten_ms),
-        surely_used_up_ms=_later(going.gone_ms(left_most_g, slow, at_ms), rotten_ms),
+        used_up_chance=used_up_chance(rotting.between(last.at_ms, now_ms), seen_left_d),
+        used_up_ms=used_up_ms(0.5),
+        used_up_band_ms=(used_up_ms(BAND[0]), used_up_ms(BAND[1])),
         seen_used_up_ms=seen_ms,
         usual_days=_usual_days(feeds),
     )
-
-
-def _later(one_ms: int | None, other_ms: int | None) -> int | None:
-    return None if one_ms is None or other_ms is None else max(one_ms, other_ms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,24 +161,6 @@ class _Going:
         eaten_g = rate_g_d * self.eating.between(from_ms, until_ms)
         rotted = ROTS_PER_D * self.rotting.between(from_ms, until_ms)
         return float(left_after(mass_g, eaten_g, rotted))
-
-    def gone_ms(self, mass_g: float, rate_g_d: float, from_ms: int) -> int | None:
-        """Return when nothing of *mass_g* at *from_ms* is left; None where the herd hardly eats."""
-        ends_ms: list[int] = [round(end) for end in self.eating.ends_ms if end > from_ms]
-
-        def is_gone(end_ms: int) -> bool:
-            return self.left_g(mass_g, rate_g_d, from_ms, end_ms) <= 0.0
-
-        place = bisect_left(ends_ms, True, key=is_gone)
-        if place < len(ends_ms):
-            return ends_ms[place]
-        if self.eating.rate < LEAST_ACTIVITY:
-            return None
-        now_ms = ends_ms[-1] if ends_ms else from_ms
-        rest_g = self.left_g(mass_g, rate_g_d, from_ms, now_ms)
-        pace_d = max(ROTS_PER_D * self.rotting.rate, LEAST_ROTTED)
-        days = log(1.0 + rest_g * pace_d / (rate_g_d * self.eating.rate)) / pace_d
-        return round(now_ms + days * DAY_MS)
 
 
 def _courses(window: BinWindow) -> tuple[_Course, _Course] | None:
@@ -244,6 +233,14 @@ def _left_after_last(
         else:
             mass_g, seen_ms = max(mass_g, SEEN_LEFT_SHARE * fed_g), None
     return at_ms, mass_g, seen_ms
+
+
+def _seen_left_ms(entries: list[Entry], fed_ms: int) -> int:
+    """Return when food was last seen since that feed; the feed's own time where nobody looked."""
+    seen = [
+        one.at_ms for one in entries if isinstance(one.what, Sighting) and one.what.used_up is False
+    ]
+    return max([fed_ms, *seen])
 
 
 def _usual_days(feeds: list[Entry]) -> float | None:

@@ -1,7 +1,8 @@
-"""Hungry: the last feed is used up, and nothing has been fed since.
+"""Hungry: the last feed is likelier used up than not, and nothing has been fed since.
 
-Worms also live on bedding, so a herd without food is late, not in danger: low, and medium when days
-overdue or when worms climb. It never speaks to a keeper who writes no feeds down.
+How likely that is, and when, is in `binmodel/food.py`. Worms also live on bedding, so a herd without food
+is late, not in danger: low, and medium when days overdue or when worms climb. It never speaks to a keeper
+who writes no feeds down.
 """
 
 from __future__ import annotations
@@ -32,6 +33,15 @@ STILL_WARM_K: Final = 1.5
 
 CLIMBERS_MS: Final = 3 * DAY_MS
 
+USED_UP: Final = ("used_up_at", "used_up_soonest_at", "used_up_latest_at")
+
+CERTAIN_WHEN_SEEN: Final = 0.9
+SUREST: Final = 0.95
+"""Nobody dug the whole bed over (our judgement)."""
+
+EVEN: Final = 0.5
+"""What is foreseen is foreseen for the middle of its band."""
+
 
 def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | None) -> Finding:
     """Return the verdict on the herd's food."""
@@ -43,34 +53,41 @@ def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | Non
     if hungry_ms is None or food.activity < LEAST_ACTIVITY:
         reason = "at this temperature the herd hardly eats"
         return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence, reason=reason)
-    overdue_ms = window.now_ms - hungry_ms
-    foreseen = overdue_ms < 0
-    if foreseen and not _worth_foreseeing(window, food, -overdue_ms, open_priority):
+    ahead_ms = hungry_ms - window.now_ms
+    foreseen = ahead_ms > 0
+    if foreseen and not _worth_foreseeing(window, food, ahead_ms, open_priority):
         return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence)
-    own = self_heat(window) if food.seen_used_up_ms is None else None
+    seen = food.seen_used_up_ms is not None
+    own = None if seen else self_heat(window)
     if own is not None and own.self_heat_k >= STILL_WARM_K:
         reason = "the bed still warms itself, so food is left"
         return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence, reason=reason)
     climbing = evidence.get("climbers", Climbers.NONE) != Climbers.NONE
-    late = overdue_ms >= OVERDUE_MS or (climbing and not foreseen)
+    late = -ahead_ms >= OVERDUE_MS or (climbing and not foreseen)
     return Finding(
         Condition.HUNGRY,
         Verdict.HOLDS,
         Priority.MEDIUM if late else Priority.LOW,
-        0.9 if food.seen_used_up_ms is not None else 0.75,
+        _certainty(food, foreseen=foreseen),
         evidence,
         cause="climbers" if climbing else "",
-        reason="seen used up" if food.seen_used_up_ms is not None else "used up by its appetite",
+        reason="seen used up" if seen else "used up by time and warmth",
         forecast_for_ms=hungry_ms if foreseen else None,
         feed_at_ms=food.fed_at_ms,
     )
 
 
 def _hungry_from_ms(food: Food) -> int | None:
-    """Return when the herd begins to be hungry: by its appetite, or sooner by what was seen."""
+    """Return from when a herd is likelier hungry than not, or sooner by what was seen."""
     if food.used_up_ms is None or food.seen_used_up_ms is None:
         return food.used_up_ms
     return min(food.used_up_ms, max(food.seen_used_up_ms + SEEN_MS, _habit_over_ms(food)))
+
+
+def _certainty(food: Food, *, foreseen: bool) -> float:
+    if food.seen_used_up_ms is not None:
+        return CERTAIN_WHEN_SEEN
+    return EVEN if foreseen else round(min(SUREST, food.used_up_chance), 2)
 
 
 def _habit_over_ms(food: Food) -> int:
@@ -96,9 +113,14 @@ def _evidence(window: BinWindow, food: Food) -> dict[str, float | str]:
         "uneaten_most_g": round(food.left_most_g),
         "eaten_g_d": round(food.eaten_g_d),
     }
-    used_up_ms = food.seen_used_up_ms or food.used_up_ms
-    if used_up_ms is not None:
-        evidence["used_up_at"] = rfc3339(used_up_ms)
+    if food.seen_used_up_ms is not None:
+        evidence["used_up_at"] = rfc3339(food.seen_used_up_ms)
+    else:
+        evidence["chance_pct"] = round(100.0 * min(SUREST, food.used_up_chance))
+        dates = (food.used_up_ms, *food.used_up_band_ms)
+        for name, date_ms in zip(USED_UP, dates, strict=True):
+            if date_ms is not None:
+                evidence[name] = rfc3339(date_ms)
     climbers = climbers_seen(window, food.fed_at_ms)
     if climbers is not None:
         evidence["climbers"] = climbers.value
