@@ -34,6 +34,10 @@ CAPACITY_H: Final = PAST_H + DAY_H
 KEEP_EVERY_H: Final = 6
 """How often a moment is kept to come back to when late data comes; the day's beginning is kept too."""
 
+LATE_EVERY_H: Final = 2
+LATE_BACK_H: Final = 12
+"""Where late data has come today or yesterday more moments are kept, so many hours back: it comes again."""
+
 FILM_KNOWN_H: Final = 2
 """Without temperatures for so long nothing is said of the film (our judgement)."""
 
@@ -73,6 +77,7 @@ class LidFilm:
         self._film = np.zeros(CAPACITY_H, np.float32)
         self._flux = np.full(CAPACITY_H, np.nan, np.float32)
         self._kept: list[tuple[int, Cloud]] = []
+        self._late_day = -1
 
     def advance(self, window: BinWindow) -> None:
         """Add the hours that have closed since the last time."""
@@ -93,9 +98,11 @@ class LidFilm:
 
     def when_day_began(self) -> Cloud | None:
         """Return all guesses as they were when the bin's day began, after twelve days."""
-        if self._kept:
-            return self._kept[0][1]
-        return self._closed if self._hour == self._first_h + PAST_H else None
+        begins_h = self._first_h + PAST_H
+        found = [cloud for hour, cloud in self._kept if hour == begins_h]
+        if found:
+            return found[0]
+        return self._closed if self._hour == begins_h else None
 
     def _open_from(self) -> int:
         """Return the first bucket of the hour that is open."""
@@ -104,12 +111,22 @@ class LidFilm:
     def _run(self, window: BinWindow, cloud: Cloud, until_h: int) -> None:
         for hour in lid_hours(window, self._open_from(), until_h - self._hour):
             place = self._hour - self._first_h
-            if place >= PAST_H and place % KEEP_EVERY_H == 0:
-                self._kept = [*self._kept[:1], (self._hour, cloud.copy())]
+            self._keep(cloud, place)
             cloud.step(hour)
             self._film[place] = cloud.quantiles(0.5)[0]
             self._flux[place] = cloud.mean_flux()
             self._hour += 1
+
+    def _keep(self, cloud: Cloud, place: int) -> None:
+        """Keep this moment to come back to if its time has come; drop those that are too old."""
+        begins_h = self._first_h + PAST_H
+        late = begins_h // DAY_H - self._late_day <= 1
+        if place % (LATE_EVERY_H if late else KEEP_EVERY_H):
+            return
+        if place >= PAST_H - (LATE_BACK_H if late else 0):
+            since_h = self._hour - LATE_BACK_H if late else self._hour
+            kept = [one for one in self._kept if one[0] >= since_h or one[0] == begins_h]
+            self._kept = [*kept, (self._hour, cloud.copy())]
 
     def rewind(self, bucket: int) -> None:
         """Forget the film from *bucket* on: its data has changed."""
@@ -117,6 +134,7 @@ class LidFilm:
         hour = (bucket - self._offset) // BUCKETS_PER_HOUR
         if hour >= self._hour:
             return
+        self._late_day = self._hour // DAY_H
         self._kept = [one for one in self._kept if one[0] <= hour]
         if self._kept:
             self._hour, cloud = self._kept[-1]
