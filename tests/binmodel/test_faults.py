@@ -201,3 +201,19 @@ def test_moisture_that_rises_for_days_after_a_big_feed_is_water_and_no_drift() -
     fed = Entry("f", "tansy", at_ms, at_ms, Feed((Portion("melon", 5000.0),)))
     assert ("soil_raw", Cause.DRIFT) in causes(watched(rising)[1])
     assert watched(rising, entries=[fed])[1] == []
+
+
+def test_a_drift_that_ends_at_once_takes_its_last_hours_with_it() -> None:
+    good, ends_h = healthy(DAYS + 2), FROM_H + 84.3
+
+    def drifting(hours: Floats, values: Floats) -> Floats:
+        lasts = (hours >= FROM_H) & (hours < ends_h)
+        return values + np.where(lasts, 2.4 * (hours - FROM_H) / 24.0, 0.0)
+
+    bin_, told = watched(good.change("bed_temp_c", drifting))
+    assert ("bed_temp_c", Cause.DRIFT) in causes(told)
+    last = round(((DAYS + 2) * 24.0 - ends_h + 24.0) * 12)
+    true = watched(good)[0].window((DAYS + 2) * 24.0).means("bed_temp_c", last)
+    off = bin_.window((DAYS + 2) * 24.0).means("bed_temp_c", last) - true
+    assert np.nanmax(np.abs(off)) < 0.5
+    assert np.isnan(off).sum() < 27 * 12

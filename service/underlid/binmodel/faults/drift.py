@@ -110,11 +110,22 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:  # noqa: A
     recent = slice(max(0, at - 5), at + 1)
     bed, head, shed = (table.mean[one, recent] for one in rows)
     share, rest, off = span.anchor
-    now = head - shed - share * (bed - shed) - rest
-    now = now[~np.isnan(now)]
-    if len(now) < 4 or abs(float(np.median(now))) > BACK_SHARE * abs(off):
+    now = np.abs(head - shed - share * (bed - shed) - rest)
+    return back_from(scene, at, now, BACK_SHARE * abs(off))
+
+
+def back_from(scene: Scene, at: int, off: Floats, near: float) -> int | None:
+    """Return the bucket from which a channel is back, by how far off it was in the hours up to *at*.
+
+    Most of them, and all since, must be *near*: a fault's own last hours are not believed with the rest,
+    nor the one in which it ended.
+    """
+    known = ~np.isnan(off)
+    if np.count_nonzero(known) < 4 or np.median(off[known]) > near:
         return None
-    return table.bucket_of(max(0, at - 5))
+    far = np.flatnonzero(known & (off > near))
+    since = min(int(far[-1]) + 2, len(off)) if len(far) else 0
+    return scene.table.bucket_of(at + 1 - len(off) + since)
 
 
 def relation_of(scene: Scene, rows: tuple[int, int, int]) -> Relation:

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.drift import DAY_H, day_mean
+from underlid.binmodel.faults.drift import DAY_H, back_from, day_mean
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
@@ -89,16 +89,11 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     table = scene.table
     scale = scene.pct_per_unit(row) if table.keys[row][1] in SOILS else 1.0
     before, then = span.anchor
-    recent = table.mean[row, max(0, at - 5) : at + 1] * scale
-    recent = recent[~np.isnan(recent)]
     held = table.bucket_of(at) - span.from_bucket
     if held >= HELD_MOST_H * BUCKETS_PER_HOUR:
         return table.bucket_of(at)
-    if len(recent) < 3 or abs(float(np.median(recent)) - before) > (1 - BACK_SHARE) * abs(
-        then - before
-    ):
-        return None
-    return table.bucket_of(max(0, at - 5))
+    off = np.abs(table.mean[row, max(0, at - 5) : at + 1] * scale - before)
+    return back_from(scene, at, off, (1.0 - BACK_SHARE) * abs(then - before))
 
 
 def _even(days: Floats, hour: int, fast: float) -> bool:
