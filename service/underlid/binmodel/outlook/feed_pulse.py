@@ -186,24 +186,71 @@ def _watts(pulses: Pulses, speed: Floats, courses: Courses) -> Floats:
 def _breathed(pulses: Pulses, speed: Floats, limits_w: Floats, courses: Courses) -> Floats:
     """Return what share of its speed want of oxygen leaves to decay, courses by hours.
 
-    What cannot burn is not lost: it burns later, so a limited pulse is lower and longer.
+    What cannot burn is not lost: it burns later, so a limited pulse is lower and longer. Hour by hour where
+    oxygen limits; what lies between is one step (`_unlimited`).
     """
     shares = np.ones((len(limits_w), len(speed)))
     at = np.minimum(pulses.at_h.astype(np.int64), len(speed) - 1)
-    fed_kg = np.bincount(at, pulses.volatile_kg, len(speed))
-    whole, pulp, sugar = np.zeros((3, len(limits_w)))
-    paces = courses.pace * speed[:, None]
-    for hour in range(int(at.min()), len(speed)):
-        whole = whole + (1.0 - courses.ready) * fed_kg[hour]
-        sugar = sugar + courses.ready * fed_kg[hour]
-        wanted_w = paces[hour] * (DECAY_PER_D * pulp + READY_PER_D * sugar) * W_KG_D
-        shares[:, hour] = share = limits_w / np.maximum(wanted_w, limits_w)
-        days = paces[hour] * share / 24.0
-        fallen = whole * (HYDROLYSIS_PER_D * days)
-        whole = whole - fallen
-        pulp = pulp * (1.0 - DECAY_PER_D * days) + fallen
-        sugar = sugar * (1.0 - READY_PER_D * days)
+    fed_kg = np.bincount(at, pulses.volatile_kg, len(speed))[:, None]
+    fed = fed_kg * (1.0 - courses.ready), fed_kg * courses.ready
+    days = courses.pace * speed[:, None] / 24.0
+    pools: Pools = (np.zeros(len(limits_w)),) * 3
+    hour = int(at.min())
+    while hour < len(speed):
+        rest = slice(hour, None)
+        free_h, pools = _unlimited(pools, days[rest], (fed[0][rest], fed[1][rest]), limits_w)
+        hour += free_h
+        whole, pulp, sugar = pools
+        began, limited = hour, True
+        while limited and hour < len(speed):
+            if fed_kg[hour]:
+                whole, sugar = whole + fed[0][hour], sugar + fed[1][hour]
+            day = days[hour]
+            wanted_w = day * (DECAY_W * pulp + READY_W * sugar)
+            shares[:, hour] = share = limits_w / np.maximum(wanted_w, limits_w)
+            burnt_d = day * share
+            fallen = whole * (HYDROLYSIS_PER_D * burnt_d)
+            pulp = pulp * (1.0 - DECAY_PER_D * burnt_d) + fallen
+            whole, sugar = whole - fallen, sugar * (1.0 - READY_PER_D * burnt_d)
+            limited = (hour - began) % CALM_H > 0 or bool(share.min() < 1.0)
+            hour += 1
+        pools = whole, pulp, sugar
     return shares
+
+
+Pools = tuple[Floats, Floats, Floats]
+"""What is whole, what has fallen apart, and sugar: kg in each course."""
+
+DECAY_W: Final = DECAY_PER_D * W_KG_D * 24.0
+READY_W: Final = READY_PER_D * W_KG_D * 24.0
+"""Heat of a kilogram of pulp and of sugar, W, for a share of a day in an hour."""
+
+CALM_H: Final = 8
+"""So many hours one by one cost as much as a step over all that is left: so often it is tried."""
+
+
+def _unlimited(
+    pools: Pools, days: Floats, fed: tuple[Floats, Floats], limits_w: Floats
+) -> tuple[int, Pools]:
+    """Return how many hours no course wants more oxygen than there is, and the pools after them.
+
+    The same balance as by the hour, solved for all hours at once: a pool is its growth, the product of what
+    each hour leaves, times the sum of what came in over the growth until then.
+    """
+    keeps = [1.0 - rate * days for rate in (HYDROLYSIS_PER_D, DECAY_PER_D, READY_PER_D)]
+    ends = [np.cumprod(one, axis=0) for one in keeps]
+    begins = [end / keep for end, keep in zip(ends, keeps, strict=True)]
+    whole = begins[0] * (pools[0] + np.cumsum(fed[0] / begins[0], axis=0))
+    sugar = begins[2] * (pools[2] + np.cumsum(fed[1] / begins[2], axis=0))
+    after = ends[1] * (pools[1] + np.cumsum(whole * (HYDROLYSIS_PER_D * days) / ends[1], axis=0))
+    pulp = np.concatenate([pools[1][None], after[:-1]])
+    wanted_w = days * (DECAY_W * pulp + READY_W * sugar)
+    over = (wanted_w > limits_w).any(axis=1)
+    count = int(over.argmax()) if over.any() else len(days)
+    if not count:
+        return 0, pools
+    last = count - 1
+    return count, (whole[last] * keeps[0][last], after[last], sugar[last] * keeps[2][last])
 
 
 def _joined(each: Floats) -> Floats:
