@@ -179,8 +179,9 @@ def test_the_other_conditions_say_value_and_limit(
                 "moisture_pct": 79.0,
                 "air_filled_porosity": 0.32,
                 "air_filled_porosity_limit": 0.3,
+                "chance_pct": 45,
             },
-            "32 % of it is air, near the limit of 30 %",
+            "32 % of it is air, near the limit of 30 % (45 % sure)",
         ),
     ],
 )
@@ -247,10 +248,11 @@ def test_hunger_and_sourness_say_what_they_rest_on() -> None:
     assert "will probably have nothing left of its last feed today, Monday: its herd" in ahead
     air: dict[str, float | str] = {
         "moisture_pct": 82.0, "air_filled_porosity": 0.22, "air_filled_porosity_limit": 0.3,
+        "chance_pct": 71,
     }  # fmt: skip
     sour = words(Condition.SOUR, air)
     assert sour == (
-        "Tansy's bed may turn sour: at 82 % moisture only 22 % of it is air, below 30 %."
+        "Tansy's bed may turn sour: at 82 % moisture only 22 % of it is air, below 30 % (71 % sure)."
     )
     smells = words(Condition.SOUR, {"smell": "ammonia"}, cause="smell")
     assert smells == "Tansy smells of ammonia."

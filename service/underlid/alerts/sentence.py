@@ -179,7 +179,8 @@ def _sour(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     level = _whole(finding, "moisture_pct")
     at = f" at {level}" if smells else f" {level}"
     below = f"below {limit} %" if share < limit else f"near the limit of {limit} %"
-    return f"{may}{at} % moisture {air} of it is air, {below}"
+    sure = "" if smells else f" ({_number(finding, 'chance_pct'):.0f} % sure)"
+    return f"{may}{at} % moisture {air} of it is air, {below}{sure}"
 
 
 def _hungry(finding: Finding, name: str, units: Units) -> str:

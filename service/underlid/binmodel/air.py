@@ -16,8 +16,9 @@ from underlid.binmodel.water_balance import TIGHT
 from underlid.binmodel.window import BinWindow
 from underlid.science.moisture import SOLID_DENSITY_KG_L, SOUR_BELOW, air_filled_porosity
 
-DENSITY_SD: Final = 0.08
-"""How well a keeper knows the dry density of the bed, as a share (our judgement)."""
+DENSITY_SD: Final = 0.06
+"""How well a keeper knows the dry density of the bed, as a share: to a tenth, each way as likely (our
+judgement)."""
 
 WETTEST_PCT: Final = 97.0
 
@@ -50,7 +51,7 @@ class Air:
         """Return how likely less than that share is air.
 
         >>> round(Air(82.0, 2.5, 0.15).chance(), 2)
-        0.73
+        0.74
         """
         return 0.5 * (1.0 + erf((below - self.share) / self.sd / sqrt(2.0)))
 
@@ -67,6 +68,7 @@ class Air:
             "air_filled_porosity_sd": round(self.sd, 2),
             "air_filled_porosity_limit": SOUR_BELOW,
             "dry_density_kg_l": bin_.dry_density_kg_l,
+            "chance_pct": round(100.0 * self.chance()),
         }
 
 

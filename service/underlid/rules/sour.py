@@ -22,11 +22,15 @@ from underlid.rules.too_wet import wet_now_pct
 from underlid.science.moisture import SOUR_BELOW
 from underlid.timeline import DAY_MS, HOUR_MS
 
-CHANCE: Final = 0.5
-CHANCE_BY_GUESS: Final = 0.7
+CHANCE: Final = 0.4
+CHANCE_BY_GUESS: Final = 0.6
 KEEPS_CHANCE: Final = 0.12
-"""So likely too little air must be left, and so likely by a probe that met no weighed sample; and how much
-less keeps an alert. A low alert too many costs a fork in the bed (our judgement)."""
+"""So likely too little air must be left, and so likely by a probe that met no weighed sample: most beds are
+not as wet as its guess may say. And so much less keeps an alert. A low alert too many costs a fork in the
+bed, one too few the herd its air; the sentence says how sure it is (our judgement)."""
+
+SURELY: Final = 0.7
+"""Of what is medium (our judgement)."""
 
 LOSES_LEAST: Final = 0.01
 """A share that will be no smaller than this below the present and the limit is not worth a word."""
@@ -125,7 +129,7 @@ def _by_air(air: Air, open_priority: Priority | None) -> Priority | None:
     """Return the priority by how likely too little air is left, with a deadband."""
     if air.chance() < _enough(air, open_priority):
         return None
-    return Priority.MEDIUM if air.chance(CLOSED_BELOW) >= CHANCE_BY_GUESS else Priority.LOW
+    return Priority.MEDIUM if air.chance(CLOSED_BELOW) >= SURELY else Priority.LOW
 
 
 def _enough(air: Air, open_priority: Priority | None) -> float:
