@@ -16,7 +16,7 @@ from underlid.binmodel.outlook.feed_pulse import USUAL, Pulses, warmth_k
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, at_hours
 from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
 from underlid.binmodel.outlook.shed_outlook import shed_ahead
-from underlid.binmodel.outlook.spread import SHAPES, band
+from underlid.binmodel.outlook.spread import ORIGINS, SHAPES, spread_and_band
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.judge import Judge
 from underlid.pipeline import BinMemory, know
@@ -160,12 +160,25 @@ def test_the_band_of_shed_air_holds_about_four_of_five_outcomes() -> None:
         values = 18 + weather + day
         ahead = shed_ahead(values[:PAST_H])
         assert ahead is not None
-        low, high = band(at_hours(ahead.mean), at_hours(ahead.sd))
-        came = at_hours(values[PAST_H:])
+        away = np.abs(at_hours(values[PAST_H:]) - at_hours(ahead.mean))
         for place, lead in enumerate(leads):
-            inside[place].append(bool(low[lead] <= came[lead] <= high[lead]))
+            inside[place].append(bool(away[lead] <= at_hours(ahead.half)[lead]))
     for each in inside:
-        assert 0.70 <= np.mean(each) <= 0.92
+        assert 0.70 <= np.mean(each) <= 0.90
+
+
+def test_a_band_is_as_wide_as_what_four_of_five_past_errors_stayed_within() -> None:
+    """Nine small errors and one ten times as large: the sd is 3.2, four of five are within 1."""
+    errors = np.ones((len(ORIGINS), FUTURE_H))
+    errors[::10] = 10.0
+    sd, half = spread_and_band(errors, np.ones(FUTURE_H))
+    assert sd[0] > 2.5
+    assert half[0] < 2.0
+    _, none = spread_and_band(np.full_like(errors, np.nan), np.ones(FUTURE_H))
+    # without past errors the band is the prior's, that of a normal error
+    assert none == pytest.approx(np.full(FUTURE_H, 1.2816))
+    _, calm_half = spread_and_band(0.1 * errors, np.ones(FUTURE_H))
+    assert (calm_half < half).all()
 
 
 def test_a_bed_follows_its_shed_with_its_lag() -> None:

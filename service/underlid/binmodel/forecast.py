@@ -104,8 +104,8 @@ def foresee(
 def _course(ahead: Ahead | None) -> Course | None:
     if ahead is None:
         return None
-    middle, sd = at_hours(ahead.mean), at_hours(ahead.sd)
-    return Course(middle, *band(middle, sd))
+    middle, half = at_hours(ahead.mean), at_hours(ahead.half)
+    return Course(middle, middle - half, middle + half)
 
 
 def _film_course(ahead: FilmAhead | None) -> Course | None:

@@ -41,7 +41,7 @@ from underlid.binmodel.outlook.shed_outlook import (
     daily_pattern,
     last_two,
 )
-from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_of
+from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_and_band
 from underlid.binmodel.thermal import time_constant_h
 from underlid.binmodel.window import BinWindow
 from underlid.science.heat import bed_heat_capacity_j_k
@@ -147,8 +147,10 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
     prior = np.hypot(
         LEFT_SD_K * np.sqrt(1.0 - np.square(fades)), _followed_sd(shed, lag_h) if shed else 1.0
     )
-    sd = np.hypot(np.hypot(spread_of(errors, prior), fit.own_sd_k), PROBE_SD_K)
-    return Ahead(mean, sd, errors, fit.own_k + _left(fit))
+    unseen_sd = np.hypot(fit.own_sd_k, PROBE_SD_K)
+    sd, half = spread_and_band(errors, prior)
+    sd, half = np.hypot(sd, unseen_sd), np.hypot(half, BAND_Z * unseen_sd)
+    return Ahead(mean, sd, errors, half, fit.own_k + _left(fit))
 
 
 def lag_of(window: BinWindow) -> float:

@@ -20,8 +20,9 @@ from underlid.binmodel.outlook.hours import (
     TIME_OF_DAY,
     newest,
 )
-from underlid.binmodel.outlook.spread import FIRST_ORIGIN_H, ORIGINS, leads_of, spread_of
+from underlid.binmodel.outlook.spread import FIRST_ORIGIN_H, ORIGINS, leads_of, spread_and_band
 from underlid.science.numeric import Floats
+from underlid.science.trend import BAND_Z
 
 FADES_H: Final = (12.0, 24.0, 48.0, 96.0, 240.0)
 USUAL_FADE: Final = 2
@@ -50,6 +51,10 @@ UNKNOWN_SD_K: Final = 3.0
 
 HOURS_AHEAD: Final[Floats] = np.arange(FUTURE_H, dtype=np.float64) + 0.5
 
+DAILY_SD_K: Final = 1.5
+PATTERN_CHANGE_K: Final = DAILY_SD_K * np.sqrt(2.0) * np.abs(np.sin(np.pi * HOURS_AHEAD / DAY_H))
+"""What a daily wave of a shed of which nothing is known may change the air by since now (our judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Ahead:
@@ -58,6 +63,8 @@ class Ahead:
     mean: Floats
     sd: Floats
     errors: Floats
+    half: Floats = field(default_factory=lambda: np.zeros(FUTURE_H))
+    """Half the width of the 80 % band."""
     own_k: Floats = field(default_factory=lambda: np.zeros(FUTURE_H))
     """Of a bed: what of the mean it makes itself."""
 
@@ -80,23 +87,26 @@ def _shed_ahead(hourly_c: bytes) -> Ahead | None:
     calm = shed_c - pattern[TIME_OF_DAY]
     weight = np.where(known, LEVEL_WEIGHT, 0.0)
     level = float(np.sum(np.where(known, calm, 0.0) * weight) / np.sum(weight))
-    spread = float(np.std(calm[known]))
+    usual = float(np.std(calm[known]))
     off = calm - level
     last = last_two(off)
     after = leads_of(off)
     origin = last[ORIGINS]
-    fade_h = _fade_h(after, origin, spread)
+    fade_h = _fade_h(after, origin, usual)
     fades = np.exp(-HOURS_AHEAD / fade_h)
     errors = after - origin[:, None] * fades
     now = newest(last, STALE_H)
     days = known.sum() / DAY_H
-    wide = np.sqrt((days * spread**2 + UNKNOWN_SD_K**2) / (days + 1.0))
+    wide = np.sqrt((days * usual**2 + UNKNOWN_SD_K**2) / (days + 1.0))
     prior = np.hypot(FIRST_SD_K, wide * np.sqrt(1.0 - np.exp(-2.0 * HOURS_AHEAD / fade_h)))
+    wave = PATTERN_CHANGE_K * np.sqrt(PATTERN_PRIOR_D / (days + PATTERN_PRIOR_D))
     if now is None:
         prior = np.full(FUTURE_H, wide)
-    sd = spread_of(errors, prior)
+    sd, half = spread_and_band(errors, prior, np.hypot(prior, wave))
+    if now is None:
+        sd, half = np.maximum(sd, wide), np.maximum(half, BAND_Z * wide)
     mean = level + (now or 0.0) * fades + pattern[TIME_AHEAD]
-    return Ahead(mean, sd if now is not None else np.maximum(sd, wide), errors)
+    return Ahead(mean, sd, errors, half)
 
 
 def daily_pattern(values: Floats) -> Floats:

@@ -14,9 +14,10 @@ import numpy.typing as npt
 
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, newest
 from underlid.binmodel.outlook.shed_outlook import HOURS_AHEAD, STALE_H, Ahead, last_two
-from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_of
+from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_and_band
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
+from underlid.science.trend import BAND_Z
 from underlid.timeline import HOUR_MS
 
 LAGS_H: Final = (1.5, 4.0, 8.0, 16.0, 36.0)
@@ -64,8 +65,10 @@ def weather_ahead(window: BinWindow, shed_c: Floats) -> Ahead | None:
     now = newest(before, STALE_H) or 0.0
     errors = leads_of(left) - before[ORIGINS][:, None] * fades
     prior = WEATHER_SD_K + WEATHER_SD_K_D * HOURS_AHEAD / 24.0
-    sd: Floats = np.hypot(spread_of(errors, prior), GAIN * (prior - WEATHER_SD_K))
-    return Ahead(best[1][PAST_H:] + now * fades, sd, errors)
+    outside_sd = GAIN * (prior - WEATHER_SD_K)
+    sd, half = spread_and_band(errors, prior)
+    sd, half = np.hypot(sd, outside_sd), np.hypot(half, BAND_Z * outside_sd)
+    return Ahead(best[1][PAST_H:] + now * fades, sd, errors, half)
 
 
 def better(own: Ahead, weather: Ahead | None) -> Ahead:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 
 from underlid.binmodel.outlook.hours import AHEAD_H, FUTURE_H, PAST_H
 from underlid.science.numeric import Floats
@@ -37,6 +38,16 @@ MEMBERS: Final = 80
 """Courses that stand for all that may come; a chance is known to about 1/80."""
 
 
+LEVEL_COUNT: Final = 2.0
+DAY_LEAD: Final = 23
+"""How large errors are at all is known by as many past forecasts as are independent a day ahead; that they
+are as large as the prior says counts as so many (our judgement)."""
+
+BAND_SHARE: Final = 0.8
+LEADS: Final = np.arange(FUTURE_H)
+SOME: Final = slice(0, FUTURE_H, 3)
+"""Leads at which past errors are put in order; the ones between are like them."""
+
 IN_SAMPLE: Final = 1.1
 IN_SAMPLE_MORE: Final = 0.3
 IN_SAMPLE_H: Final = 36.0
@@ -57,11 +68,48 @@ def leads_of(series: Floats) -> Floats:
 
 def spread_of(errors: Floats, prior_sd: Floats) -> Floats:
     """Return the sd of a forecast at each lead, from past *errors* (origins by leads) and a prior."""
+    _, _, alone, variance = _seen(errors)
+    return _sd(alone, variance, prior_sd)
+
+
+def spread_and_band(
+    errors: Floats, prior_sd: Floats, band_prior_sd: Floats | None = None
+) -> tuple[Floats, Floats]:
+    """Return the sd of a forecast at each lead, and half the width of its 80 % band.
+
+    The prior says how errors grow with the lead. How large this bin's are, all leads together say first,
+    then each. Errors of weather have long tails: most are smaller than their sd says, a few much larger. So
+    the band is not so many sd wide; its width is what four past errors of five have stayed within.
+    """
+    known, count, alone, variance = _seen(errors)
+    prior = prior_sd if band_prior_sd is None else band_prior_sd
+    together = float(alone @ (variance / np.square(prior))) / max(float(alone.sum()), 1e-9)
+    days = float(alone[DAY_LEAD])
+    level = (days * together + LEVEL_COUNT) / (days + LEVEL_COUNT)
+    usual = BAND_Z * np.sqrt(level) * prior
+    # A row a lead, and infinity for NaN: so they sort many times faster.
+    ordered = np.where(known[:, SOME], np.abs(errors[:, SOME]), np.inf).T.copy()
+    ordered.sort(axis=1)
+    some = count[SOME]
+    place = np.rint(BAND_SHARE * np.maximum(some - 1, 0)).astype(np.int64)
+    within = np.where(some > 0, ordered[np.arange(len(some)), place], 0.0)
+    seen = np.interp(LEADS, LEADS[SOME], within) * OPTIMISM
+    half: Floats = (alone * seen + PRIOR_COUNT * usual) / (alone + PRIOR_COUNT)
+    return _sd(alone, variance, prior_sd), half
+
+
+def _seen(
+    errors: Floats,
+) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.int64], Floats, Floats]:
+    """Return which errors are known, of each lead how many are and how many count, and their variance."""
     known = ~np.isnan(errors)
     count = known.sum(axis=0)
     squares = np.square(np.where(known, errors, 0.0)).sum(axis=0)
     alone = count * ORIGIN_STEP_H / FORGOTTEN_H
-    variance = squares / np.maximum(count, 1) * np.square(OPTIMISM)
+    return known, count, alone, squares / np.maximum(count, 1) * np.square(OPTIMISM)
+
+
+def _sd(alone: Floats, variance: Floats, prior_sd: Floats) -> Floats:
     result: Floats = np.sqrt(
         (alone * variance + PRIOR_COUNT * np.square(prior_sd)) / (alone + PRIOR_COUNT)
     )
