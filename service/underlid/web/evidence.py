@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
-from underlid.journal.units import SI, Units, mass_text
-from underlid.timeline import SECOND_MS, parse_time_ms
+from underlid.journal.units import SI, Units, mass_text, number_text
+from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS, parse_time_ms
 from underlid.web.wording import FILM, channel_label, channel_value, clock_text, span
 
 WORDS: Final = {
     "lid_film_band": "that is",
-    "condensing_g_m2_h": "water gathers by",
-    "condensing_day_mean_g_m2_h": "over a day by",
+    "condensing_g_m2_h": "condensing now",
+    "condensing_day_mean_g_m2_h": "over the last day",
     "bed_over_headspace_k": "bed above headspace by",
     "headspace_rh_sensor": "humidity sensor",
     "limit_c": "limit",
@@ -27,16 +27,16 @@ WORDS: Final = {
     "peak_in_h": "peak in",
     "without_self_heat_c": "bed without its own heat",
     "bed_rate_k_h": "bed warms by",
-    "moisture_trend_pct_d": "moisture moves by",
+    "moisture_trend_pct_d": "moisture changes by",
     "days_until_too_dry": "too dry in",
     "air_filled_porosity": "air in the bed",
-    "air_filled_porosity_limit": "should be",
+    "air_filled_porosity_limit": "should be at least",
     "dry_density_kg_l": "dry density",
     "fed_g": "last feed",
     "fed_days_ago": "fed",
     "uneaten_g": "uneaten",
     "eaten_g_d": "eaten a day",
-    "used_up_at": "used up",
+    "used_up_at": "all gone about",
     "age_s": "last reading",
     "clock_off_s": "its clock is off by",
     "channel": "sensor",
@@ -45,6 +45,7 @@ RANGES: Final = {
     "lid_film_g_m2": ("lid_film_low_g_m2", "lid_film_high_g_m2"),
     "peak_temp_c": ("peak_low_c", "peak_high_c"),
     "days_until_too_dry": ("days_until_too_dry_soonest", "days_until_too_dry_latest"),
+    "used_up_at": ("used_up_soonest_at", "used_up_latest_at"),
 }
 """Value -> the names of its lowest and its highest."""
 
@@ -54,7 +55,8 @@ GIVE_OR_TAKE: Final = {
     "air_filled_porosity": "air_filled_porosity_sd",
 }
 AT_MOST: Final = {"uneaten_g": "uneaten_most_g"}
-TIMES: Final = ("since", "until", "used_up_at")
+DATES: Final = ("used_up_at", "used_up_soonest_at", "used_up_latest_at")
+TIMES: Final = ("since", "until", *DATES)
 
 
 def evidence_text(evidence: object, units: Units = SI, timezone: str = "UTC") -> str:
@@ -63,9 +65,13 @@ def evidence_text(evidence: object, units: Units = SI, timezone: str = "UTC") ->
     >>> evidence_text({"lid_film_g_m2": 19.2, "lid_film_low_g_m2": 12, "lid_film_high_g_m2": 23})
     'lid film 19 g/m² (12 g/m² to 23 g/m²)'
     >>> evidence_text({"moisture_pct": 67.0, "moisture_sd_pct": 2.5, "limit_pct": 65.0})
-    'bed moisture 67 % (± 2 %), limit 65 %'
+    'bed moisture 67 % (± 2.5 %), limit 65 %'
     >>> evidence_text({"eaten_g_d": 260, "since": "2026-06-21T00:00:00Z"}, SI, "Europe/London")
     'eaten a day 260 g, since Sun 21 Jun, 01:00'
+    >>> evidence_text({"fed_days_ago": 0.4, "used_up_at": "2026-06-24T21:00:00Z"})
+    'fed 10 h ago, all gone about Wed 24 Jun'
+    >>> evidence_text({"air_filled_porosity": -0.01, "peak_in_h": 9.3})
+    'air in the bed 0 %, peak in 9 h'
     """
     if not isinstance(evidence, Mapping):
         return ""
@@ -97,16 +103,21 @@ def _doubt(name: str, evidence: Mapping[str, Any], units: Units) -> str:
 def _value(name: str, value: object, units: Units, timezone: str) -> str:
     if isinstance(value, str):
         if name in TIMES:
-            return clock_text(parse_time_ms(value), timezone)
+            text = clock_text(parse_time_ms(value), timezone)
+            return text if name not in DATES else text.partition(",")[0]
         if name == "channel":
             return channel_label(value).lower()
         return FILM.get(value, value) if name == "lid_film_band" else value
     if not isinstance(value, int | float):
         return channel_value(value, name, units)
     if name.startswith("air_filled_porosity"):
-        return f"{100 * value:.0f} %"
+        return f"{max(0.0, 100 * value):.0f} %"
     if name == "fed_days_ago":
-        return f"{value:g} days ago"
+        return f"{span(float(value) * DAY_MS)} ago"
+    if name == "peak_in_h":
+        return span(float(value) * HOUR_MS)
+    if name == "moisture_sd_pct":
+        return f"{number_text(float(value), 1)} %"
     if name.startswith("days_"):
         return f"{value:g} days"
     if name.endswith(("_g", "_g_d")):

@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from underlid.journal.units import Units
-from underlid.web import sayings, wording
+from underlid.web import sayings, verdicts, wording
 from underlid.web.context import context_of
 from underlid.web.evidence import evidence_text
 from underlid.web.tokens import form_token
@@ -75,7 +75,8 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["file"] = address
-    made.filters.update(wording.FILTERS | sayings.FILTERS, evidence_text=evidence_text)
+    made.filters.update(wording.FILTERS | sayings.FILTERS | verdicts.FILTERS)
+    made.filters["evidence_text"] = evidence_text
     return made
 
 

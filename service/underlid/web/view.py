@@ -20,7 +20,7 @@ from underlid.timeline import HOUR_MS
 from underlid.web.context import Context
 from underlid.web.profile import profile_svg
 from underlid.web.series import AIR_CHANNELS, MOISTURE, moisture_shift_pct, newest_of, places_of
-from underlid.web.wording import FILM, channel_value
+from underlid.web.wording import CONDITIONS, FILM, channel_value, span_of_days
 
 FRESH_MS: Final = 2 * HOUR_MS
 """A value older than this is not shown as the present one (our judgement)."""
@@ -55,14 +55,15 @@ class BinView:
     alerts: list[Alert]
     picture: Markup
     probes: int
-    learnt: list[str]
+    learnt: list[tuple[str, str]]
     assumed: list[str]
-    """Sentences on what the bin has taught, and on what it has not yet."""
+    """Sentences on what the bin has taught, each with the days it rests on, and on what it has not."""
 
     @property
     def tone_word(self) -> str:
         """Return the tone in words."""
-        return TONE_WORDS[self.tone]
+        watched = self.tone == "calm" and _watched(self.verdicts)
+        return "being watched" if watched else TONE_WORDS[self.tone]
 
 
 def bin_view(
@@ -113,7 +114,11 @@ def bin_view(
         alerts=own,
         picture=profile_svg(one, name, now, band, feed, units),
         probes=probes,
-        learnt=[one["text"] for one in lessons if one.get("learnt")],
+        learnt=[
+            (one["text"], span_of_days(one.get("from"), one.get("until"), shed.timezone))
+            for one in lessons
+            if one.get("learnt")
+        ],
         assumed=[one["text"] for one in lessons if not one.get("learnt")],
     )
 
@@ -224,7 +229,8 @@ def _state_of_things(
             return f"{name}: {known}; the first judgement follows within a few minutes."
         return f"{name}: {known}; too little is known to judge it yet."
     parts = values + ([FILM[band]] if band in FILM else [])
-    how = "is being watched" if _watched(verdicts) else "is fine"
+    watched = _watched(verdicts)
+    how = f"is being watched for {_listed(watched)}" if watched else "is fine"
     return f"{name} {how}: {', '.join(parts)}." if parts else f"{name} {how}."
 
 
@@ -237,9 +243,13 @@ def _faulty(verdicts: list[dict[str, Any]]) -> list[str]:
     ]
 
 
-def _watched(verdicts: list[dict[str, Any]]) -> bool:
-    """Tell whether something holds that has not held long enough for an alert."""
-    return any(one.get("verdict") == "holds" and not one.get("subject") for one in verdicts)
+def _watched(verdicts: list[dict[str, Any]]) -> list[str]:
+    """Return what holds, but has not held long enough for an alert."""
+    return [
+        CONDITIONS.get(str(one.get("condition")), "").lower()
+        for one in verdicts
+        if one.get("verdict") == Verdict.HOLDS and not one.get("subject")
+    ]
 
 
 def _count(number: int, one: str, many: str) -> str:

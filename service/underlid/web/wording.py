@@ -35,7 +35,6 @@ CONDITIONS: Final = {
     "sour": "Sourness",
     "probe_fault": "Probe",
 }
-VERDICTS: Final = {"holds": "yes", "clear": "no sign of it", "unknown": "cannot tell"}
 PRIORITIES: Final = {
     "low": "when you next come by",
     "medium": "today or tomorrow",
@@ -76,7 +75,7 @@ COMPUTED: Final = {
     "self_heat_k": ("Self-heat", "°C"),
 }
 UNIT_ENDINGS: Final = {
-    "_g_m2_h": "g/m²h",
+    "_g_m2_h": "g/m² an hour",
     "_g_m2": "g/m²",
     "_k_h": "°C/h",
     "_kg_l": "kg/L",
@@ -95,7 +94,7 @@ UNIT_ENDINGS: Final = {
 """Ending of a name -> its unit, longest first."""
 
 NOTHING: Final = "–"
-NONE_LEFT: Final = "nothing of the last is left"
+NONE_LEFT: Final = "nothing of the last is left to eat"
 
 
 def channel_label(channel: str) -> str:
@@ -131,6 +130,26 @@ def channel_value(value: object, channel: str, units: Units = SI) -> str:
     unit = CHANNELS[channel].unit if channel in CHANNELS else _split(channel)[1]
     decimals = 2 if abs(value) < 10 else 0
     return f"{number_text(float(value), decimals)} {unit}".strip()
+
+
+def channel_unit(channel: str, units: Units = SI) -> str:
+    """Return the unit that a channel's values are shown in.
+
+    >>> channel_unit("bed_temp_c"), channel_unit("bed_temp_c", US), channel_unit("lid_film_g_m2")
+    ('°C', '°F', 'g/m²')
+    """
+    return channel_value(1.0, channel, units).partition(" ")[2]
+
+
+def bare_value(value: object, channel: str, units: Units = SI) -> str:
+    """Return a channel's value without its unit, for a column that has it in its head.
+
+    >>> bare_value(21.44, "bed_temp_c"), bare_value(None, "moisture_pct"), bare_value(0.18, "lid_film_g_m2")
+    ('21.4', '–', '0')
+    """
+    if channel == "lid_film_g_m2" and isinstance(value, int | float):
+        return number_text(float(value), 0)
+    return channel_value(value, channel, units).partition(" ")[0]
 
 
 def _split(name: str) -> tuple[str, str]:
@@ -171,6 +190,18 @@ def clock_text(at_ms: int, timezone: str = "UTC") -> str:
     return f"{at:%a} {at.day} {at:%b, %H:%M}"
 
 
+def span_of_days(from_: object, until: object, timezone: str) -> str:
+    """Return the days between two RFC 3339 times, "" when one is not known.
+
+    >>> span_of_days("2026-06-21T00:00:00Z", "2026-07-02T09:00:00Z", "UTC")
+    '21 Jun to 2 Jul'
+    """
+    if not isinstance(from_, str) or not isinstance(until, str):
+        return ""
+    first, last = (local(parse_time_ms(one), timezone) for one in (from_, until))
+    return f"{first.day} {first:%b} to {last.day} {last:%b}"
+
+
 def form_time(at_ms: int, timezone: str) -> str:
     """Return the value of a form's date-and-time field."""
     return f"{local(at_ms, timezone):%Y-%m-%dT%H:%M}"
@@ -201,7 +232,7 @@ def feeding_text(feeding: Mapping[str, Any], now_ms: int, timezone: str, units: 
 
     >>> feeding_text({"next_feed_most_g": 510.0, "uneaten_g": 90, "text": "",
     ...               "next_feed_due": "2026-06-21T00:00:00Z"}, 0, "UTC", SI)
-    'Next feed at most about 510 g, about Sun 21 Jun; about 90 g are uneaten.'
+    'Next feed about Sun 21 Jun, at most about 510 g; about 90 g are uneaten.'
     """
     most_g, due = float(feeding["next_feed_most_g"]), feeding["next_feed_due"]
     uneaten_g = float(feeding["uneaten_g"])
@@ -209,11 +240,13 @@ def feeding_text(feeding: Mapping[str, Any], now_ms: int, timezone: str, units: 
     if not most_g:
         return f"{str(feeding['text']).removesuffix('.')}; {left}."
     due_ms = None if due is None else parse_time_ms(str(due))
-    when = ""
-    if due_ms is not None:
-        at = local(due_ms, timezone)
-        when = ", now" if due_ms <= now_ms else f", about {at:%a} {at.day} {at:%b}"
-    return f"Next feed at most about {about_mass_text(most_g, units)}{when}; {left}."
+    most = f"at most about {about_mass_text(most_g, units)}; {left}."
+    if due_ms is None:
+        return f"Next feed {most}"
+    if due_ms <= now_ms:
+        return f"You may feed now, {most}"
+    at = local(due_ms, timezone)
+    return f"Next feed about {at:%a} {at.day} {at:%b}, {most}"
 
 
 def span(length_ms: float) -> str:
@@ -240,6 +273,8 @@ def units_named(name: str) -> Units:
 FILTERS: Final[dict[str, Callable[..., str]]] = {
     "channel_label": channel_label,
     "channel_value": channel_value,
+    "channel_unit": channel_unit,
+    "bare_value": bare_value,
     "clock_text": clock_text,
     "form_time": form_time,
     "ago": ago,
@@ -251,7 +286,6 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "summary": summary,
     "rfc3339": rfc3339,
     "condition": lambda word: CONDITIONS.get(str(word), str(word)),
-    "verdict": lambda word: VERDICTS.get(str(word), str(word)),
     "urgency": lambda word: PRIORITIES.get(str(word), str(word)),
     "film": lambda word: FILM.get(str(word), "lid not known"),
     "bin_kind": lambda word: BIN_KINDS.get(str(word), str(word)),

@@ -19,7 +19,7 @@ from underlid.web.series import Curves, curves_of, rounded
 from underlid.web.templating import render, units_of
 from underlid.web.view import bin_view
 from underlid.web.visitor import AnyPerson
-from underlid.web.wording import channel_label, local
+from underlid.web.wording import local
 
 FIRST_VIEW_MS: Final = 7 * DAY_MS
 FIRST_VIEW_POINTS: Final = 340
@@ -154,7 +154,7 @@ def week_table(curves: Curves, timezone: str) -> dict[str, Any]:
         ]
         rows.append((f"{midnight:%a} {midnight.day} {midnight:%b}", cells))
         midnight = following
-    return {"heads": [channel_label(channel) for channel in channels], "rows": rows}
+    return {"heads": channels, "rows": rows}
 
 
 def ahead_table(forecast: dict[str, Any] | None, timezone: str) -> dict[str, Any]:
@@ -172,7 +172,7 @@ def ahead_table(forecast: dict[str, Any] | None, timezone: str) -> dict[str, Any
         ]
         known = [(name, None if None in range_ else range_) for name, range_ in cells]
         rows.append((f"{at:%a} {at.day} {at:%b}, {at:%H}:00", known))
-    return {"heads": [channel_label(channel) for channel in channels], "rows": rows}
+    return {"heads": list(channels), "rows": rows}
 
 
 def _at(values: list[float | None], index: int) -> float | None:
