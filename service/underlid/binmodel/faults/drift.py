@@ -45,6 +45,8 @@ FED_H: Final = 7 * DAY_H
 BACK_SHARE: Final = 0.5
 HELD_MOST_H: Final = 10 * DAY_H
 
+Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
+
 
 @dataclass(frozen=True, slots=True)
 class Relation:
@@ -175,20 +177,24 @@ def _fed(scene: Scene, hour: int) -> bool:
     return fed_g >= FED_SHARE * 1000.0 * scene.window.bin.bed_kg
 
 
-def day_mean(values: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> Floats:
+def day_mean(values: Floats, known: Flags) -> Floats:
     """Return the mean of the 24 hours up to each, NaN when fewer than 18 are known."""
+    return mean_of(values, known, DAY_H)
+
+
+def mean_of(values: Floats, known: Flags, span_h: int) -> Floats:
+    """Return the mean of *span_h* hours up to each, NaN when fewer than three quarters are known."""
     sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
     counts = np.concatenate([[0], np.cumsum(known)])
     result = np.full(len(values), np.nan)
-    count = counts[DAY_H:] - counts[:-DAY_H]
+    count = counts[span_h:] - counts[:-span_h]
     with np.errstate(invalid="ignore", divide="ignore"):
-        result[DAY_H - 1 :] = np.where(count >= 18, (sums[DAY_H:] - sums[:-DAY_H]) / count, np.nan)
+        mean = (sums[span_h:] - sums[:-span_h]) / count
+    result[span_h - 1 :] = np.where(count >= 3 * span_h // 4, mean, np.nan)
     return result
 
 
-def _past(
-    across: Floats, up: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _past(across: Floats, up: Floats, known: Flags) -> tuple[Floats, Floats, Floats, Floats]:
     """Return s, its sd, c and the mean of bed − shed, three to eight days before each hour."""
     x, y = np.where(known, across, 0.0), np.where(known, up, 0.0)
     mean_x, count = _past_mean(x, known)
@@ -201,9 +207,7 @@ def _past(
     return share, sd, mean_y - share * mean_x, mean_x
 
 
-def _past_mean(
-    values: Floats, known: np.ndarray[tuple[int], np.dtype[np.bool_]]
-) -> tuple[Floats, Floats]:
+def _past_mean(values: Floats, known: Flags) -> tuple[Floats, Floats]:
     """Return mean and count of what is known three to eight days before each hour."""
     sums = np.concatenate([[0.0], np.cumsum(values)])
     counts = np.concatenate([[0.0], np.cumsum(known)])

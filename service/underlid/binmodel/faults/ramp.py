@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.drift import DAY_H, back_from, day_mean
+from underlid.binmodel.faults.drift import DAY_H, back_from, day_mean, mean_of
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
@@ -17,7 +17,7 @@ from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 
-DAYS: Final = 3
+STEPS: Final = 3
 RAMP_PCT_D: Final = 1.7
 """% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page); a leak may bring
 1.5."""
@@ -47,6 +47,9 @@ judgement)."""
 EVEN: Final = (0.65, 1.5)
 """Each of the days' steps, as a share of their mean: water that goes by itself goes ever slower."""
 
+PACES: Final = ((DAY_H, 1.0), (DAY_H // 2, 1.6))
+"""A ramp goes three steps of a day, or of half a day where it is so much faster than beds are."""
+
 NEW_SHARE: Final = 0.6
 """Share of the way that must lead where the channel has not been in the days before."""
 
@@ -61,27 +64,41 @@ HELD_MOST_H: Final = 7 * DAY_H
 def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
     """Return the channels that, at one of *hours*, have gone one way for three even days."""
     table = scene.table
-    hours = [hour for hour in hours if hour >= (DAYS + 1) * DAY_H - 1]
+    hours = [hour for hour in hours if hour >= (STEPS + 1) * DAY_H - 1]
     rows = scene.rows((*SOILS, "headspace_rh_pct")) if hours else []
     found = []
     for row in rows:
         is_soil = table.keys[row][1] in SOILS
         values = table.mean[row] * (scene.pct_per_unit(row) if is_soil else 1.0)
-        days = day_mean(values, ~np.isnan(values))
-        for hour in hours:
-            fast = soil_limit_pct_d(scene, hour) if is_soil else RH_RAMP_PCT_D
-            if not _even(days, hour, fast) or _runs_off(days, hour):
-                continue
-            before, last = float(days[hour - DAYS * DAY_H]), float(days[hour])
-            if is_soil:
-                explained = _fed(scene, hour, last - before) or _by_steps(values, hour)
-            else:
-                pace = (last - before) / DAYS
-                explained = _leaks(before, last) or _air_explains(scene, hour, pace)
-            if not explained:
-                start = table.bucket_of(hour + 1) - DAYS * DAY_H * BUCKETS_PER_HOUR
-                found.append(Begin(hour, row, start, (before, last)))
+        for step_h, times in PACES[: 2 if is_soil else 1]:
+            means = mean_of(values, ~np.isnan(values), step_h)
+            for hour in hours:
+                begin = _begin(scene, row, hour, values, means, step_h, times)
+                if begin is not None:
+                    found.append(begin)
     return found
+
+
+def _begin(
+    scene: Scene, row: int, hour: int, values: Floats, means: Floats, step_h: int, times: float
+) -> Begin | None:
+    """Return the ramp of three steps that ends at *hour*, if there is one and nothing explains it."""
+    is_soil = scene.table.keys[row][1] in SOILS
+    fast = times * (soil_limit_pct_d(scene, hour) if is_soil else RH_RAMP_PCT_D)
+    span_h = STEPS * step_h
+    if not _even(means[hour - span_h : hour + 1 : step_h], fast * step_h / DAY_H):
+        return None
+    if _runs_off(means, hour, span_h):
+        return None
+    before, last = float(means[hour - span_h]), float(means[hour])
+    if is_soil:
+        explained = _fed(scene, hour, span_h, last - before) or _by_steps(values, hour, span_h)
+    else:
+        explained = _leaks(before, last) or _air_explains(scene, hour, (last - before) / STEPS)
+    if explained:
+        return None
+    start = scene.table.bucket_of(hour + 1) - span_h * BUCKETS_PER_HOUR
+    return Begin(hour, row, start, (before, last))
 
 
 def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
@@ -96,20 +113,20 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     return back_from(scene, at, off, (1.0 - BACK_SHARE) * abs(then - before))
 
 
-def _even(days: Floats, hour: int, fast: float) -> bool:
-    """Tell whether three day means before *hour* lie on a line that is steep enough."""
-    marks = days[hour - DAYS * DAY_H : hour + 1 : DAY_H].tolist()
-    mean = (marks[-1] - marks[0]) / DAYS
+def _even(means: Floats, fast: float) -> bool:
+    """Tell whether means, each of a step, lie on a line that is *fast* a step or steeper."""
+    marks = means.tolist()
+    mean = (marks[-1] - marks[0]) / STEPS
     if not abs(mean) >= fast:
         return False
     shares = [(after - before) / mean for before, after in itertools.pairwise(marks)]
     return all(EVEN[0] <= share <= EVEN[1] for share in shares)
 
 
-def _runs_off(days: Floats, hour: int) -> bool:
+def _runs_off(means: Floats, hour: int, span_h: int) -> bool:
     """Tell whether the ramp only takes back what came before it, as water does that runs off."""
-    last, begun = days[hour], days[hour - DAYS * DAY_H]
-    earlier = days[max(0, hour + DAY_H - LOOKBACK_H) : hour - DAYS * DAY_H]
+    last, begun = means[hour], means[hour - span_h]
+    earlier = means[max(0, hour + DAY_H - LOOKBACK_H) : hour - span_h]
     earlier = earlier[~np.isnan(earlier)]
     if not len(earlier):
         return True
@@ -124,7 +141,7 @@ def soil_limit_pct_d(scene: Scene, hour: int) -> float:
     rows = table.row("shed_temp_c"), table.row("shed_rh_pct")
     deficit = ASSUMED_KPA
     if rows[0] is not None and rows[1] is not None:
-        days = slice(max(0, hour + 1 - DAYS * DAY_H), hour + 1)
+        days = slice(max(0, hour + 1 - STEPS * DAY_H), hour + 1)
         temp_c, rh_pct = (table.mean[row, days] for row in rows if row is not None)
         known = ~np.isnan(temp_c + rh_pct)
         if known.any():
@@ -134,22 +151,22 @@ def soil_limit_pct_d(scene: Scene, hour: int) -> float:
     return max(RAMP_PCT_D, STEEPER * 100.0 * loss_kg * DRY_SHARE / bin_.bed_kg)
 
 
-def _by_steps(values: Floats, hour: int) -> bool:
+def _by_steps(values: Floats, hour: int, span_h: int) -> bool:
     """Tell whether moisture rose in steps, as by showers that nobody wrote down."""
-    part = values[max(0, hour + 1 - DAYS * DAY_H) : hour + 1]
+    part = values[max(0, hour + 1 - span_h) : hour + 1]
     at = np.flatnonzero(~np.isnan(part))
     if len(at) < DAY_H:
         return False
     slope, level = np.polyfit(at, part[at], 1)
     rough = float(np.sqrt(np.mean((part[at] - level - slope * at) ** 2)))
-    rise = float(slope) * DAYS * DAY_H
+    rise = float(slope) * span_h
     return rise > 0.0 and rough > ROUGH_PCT + ROUGH_SHARE * rise
 
 
-def _fed(scene: Scene, hour: int, rise_pct: float) -> bool:
+def _fed(scene: Scene, hour: int, span_h: int, rise_pct: float) -> bool:
     """Tell whether feeds and water, from a day before the ramp on, may have wetted the bed so far."""
     until = scene.table.bucket_of(hour + 1)
-    since = until - (DAYS + 1) * DAY_H * BUCKETS_PER_HOUR
+    since = until - (span_h + DAY_H) * BUCKETS_PER_HOUR
     given_g = sum(
         entry.what.mass_g
         for entry in scene.window.entries
@@ -162,7 +179,7 @@ def _fed(scene: Scene, hour: int, rise_pct: float) -> bool:
 def _leaks(before: float, last: float) -> bool:
     """Tell whether a headspace's humidity may have gone so far in three days by itself."""
     if last > before:
-        return last - before < DAYS * RH_RISE_PCT_D
+        return last - before < STEPS * RH_RISE_PCT_D
     return 100.0 - last < DRIER_TIMES * (100.0 - before)
 
 
@@ -173,5 +190,5 @@ def _air_explains(scene: Scene, hour: int, mean: float) -> bool:
         return False
     air = scene.table.mean[row]
     days = day_mean(air, ~np.isnan(air))
-    pace = (days[hour] - days[hour - DAYS * DAY_H]) / DAYS
+    pace = (days[hour] - days[hour - STEPS * DAY_H]) / STEPS
     return bool(pace * np.sign(mean) >= 0.5 * abs(mean))
