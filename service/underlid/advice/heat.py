@@ -70,7 +70,7 @@ def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Un
     """Return how much of the feed to take out so that the bed stays below its limit, and to spread."""
     if fed_g is None:
         text = "Fork the top loose and spread it thin, so that the bed loses its heat."
-        working = "No feed of the last week is written down, so no share of one is named."
+        working = "No feed is written down that explains this heat, so no share of one is named."
         return Advice("spread-bed", text, working=f"{working} Common practice.")
     source = (
         " Heat goes with the food that is left, so with its share; spread thin it also loses its heat"

@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.heating_feed import FEED_HEATS_D, heating_feed
 from underlid.binmodel.known import Known
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
@@ -17,8 +18,7 @@ from underlid.timeline import HOUR_MS
 
 DEADBAND_K: Final = 0.7
 
-FEED_HEATS_H: Final = 7 * 24
-"""A feed's heat is over after a week (feed pools of the science page); then it is not the cause."""
+FEED_HEATS_H: Final = FEED_HEATS_D * 24
 
 COMFORT_BELOW_WARN_K: Final = 7.0
 """Room heat is counted from here: 20 °C for *E. fetida*, the upper end of its best range."""
@@ -55,7 +55,7 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         return _foreseen(window, forecast, evidence, held=open_priority is not None)
     if forecast is not None and forecast.bed_temp_c is not None:
         _peak(forecast, window.now_ms, bed + DEADBAND_K, evidence)
-    cause, certainty, feed_at_ms = _cause(window, evidence)
+    cause, certainty, feed_at_ms = _cause(window, bed, evidence)
     return Finding(
         Condition.OVERHEATING,
         Verdict.HOLDS,
@@ -118,14 +118,14 @@ def _peak(
 def _cause_ahead(window: BinWindow, forecast: Forecast) -> tuple[str, int | None]:
     """Return feed or room for a peak that is ahead, and the feed."""
     course, own = forecast.bed_temp_c, forecast.own_heat_k
-    feed = window.last_feed(FEED_HEATS_H * HOUR_MS)
-    if course is None or own is None or feed is None:
+    if course is None or own is None or window.last_feed(FEED_HEATS_H * HOUR_MS) is None:
         return "room", None
     hour = int(np.argmax(course.middle))
-    room_part = float(course.middle[hour] - own[hour])
-    if _is_feed(window, float(own[hour]), room_part):
-        return "feed", feed[0].at_ms
-    return "room", None
+    bed_c, own_k = float(course.middle[hour]), float(own[hour])
+    if not _is_feed(window, own_k, bed_c - own_k):
+        return "room", None
+    feed = heating_feed(window, bed_c, own_k)
+    return "feed", feed[0].at_ms if feed else None
 
 
 def _is_feed(window: BinWindow, own_k: float, room_part_c: float) -> bool:
@@ -135,14 +135,16 @@ def _is_feed(window: BinWindow, own_k: float, room_part_c: float) -> bool:
     return room_part_c < window.limits.hot_warn_c and weighs
 
 
-def _cause(window: BinWindow, evidence: dict[str, float | str]) -> tuple[str, float, int | None]:
-    """Return feed or room, how sure that is, and the feed it is put down to.
+def _cause(
+    window: BinWindow, bed_c: float, evidence: dict[str, float | str]
+) -> tuple[str, float, int | None]:
+    """Return feed or room, how sure that is, and the feed it is put down to, if one can make it.
 
     The feed is the cause when the bed would be below the limit without its own warmth, and that warmth
     weighs against what the room brings. Without shed air only a recent feed can speak.
     """
     own = self_heat(window)
-    feed = window.last_feed(FEED_HEATS_H * HOUR_MS)
+    feed = heating_feed(window, bed_c, None if own is None else own.self_heat_k)
     if own is None:
         return ("feed", 0.5, feed[0].at_ms) if feed else ("room", 0.4, None)
     evidence["self_heat_k"] = round(own.self_heat_k, 2)
