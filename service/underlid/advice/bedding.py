@@ -113,7 +113,7 @@ def surplus_dose(
         return ()
     split = split_clause(amount_g, bedding, room, units)
     text = (
-        f"The bed itself is too wet: mix {'another' if given_g else 'about'}"
+        f"The bed itself is above its target: mix {'another' if given_g else 'about'}"
         f" {about_mass_text(amount_g, units)} into its top{split}."
     )
     working = (

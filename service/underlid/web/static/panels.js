@@ -5,6 +5,7 @@ const KNOWN = [
     title: "Temperature", tall: true, conditions: ["overheating", "too_cold"], least: 4,
     lines: ["bed_temp_c", "headspace_temp_c", "lid_temp_c", "dew_point_c", "shed_temp_c"],
   },
+  { title: "The bed's own warmth", conditions: [], lines: ["self_heat_k"], least: 3 },
   { title: "Water on the lid", conditions: ["condensation"], lines: ["lid_film_g_m2"], fill: true, floor: 0, least: 30 },
   { title: "Humidity", conditions: ["condensation"], lines: ["headspace_rh_pct", "shed_rh_pct"], least: 10, ceiling: 100 },
   {
@@ -13,7 +14,7 @@ const KNOWN = [
   },
   { title: "Bin mass", conditions: ["hungry"], lines: ["bin_mass_kg"], least: 0.5 },
 ];
-const NOT_DRAWN = new Set(["soil_raw", "soil_index", "battery_v", "rssi_dbm", "lid_margin_k", "self_heat_k"]);
+const NOT_DRAWN = new Set(["soil_raw", "soil_index", "battery_v", "rssi_dbm", "lid_margin_k"]);
 const OTHERS_MOST = 6; // channels that are not judged; more would bury the page
 
 /** Return the panels that `data` fills: known ones in their order, then every other channel. */
