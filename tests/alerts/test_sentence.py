@@ -44,6 +44,15 @@ def test_a_wet_lid_names_the_film_the_feed_and_the_dose() -> None:
     )
 
 
+def test_a_film_that_is_likelier_below_its_limit_only_may_run() -> None:
+    film: dict[str, float | str] = {
+        "lid_film_g_m2": 59.0, "lid_film_band": "drops", "limit_g_m2": 70.0,
+    }  # fmt: skip
+    text = words(Condition.CONDENSATION, film, certainty=0.43)
+    assert text.startswith("Tansy's lid may run with drops: about 59 g/m² of water")
+    assert "This is possible, not certain" in text
+
+
 @pytest.mark.parametrize(("units", "bed"), [(SI, "31.2 °C"), (US, "88 °F")])
 def test_heat_in_the_keepers_units_with_its_cause(units: Units, bed: str) -> None:
     evidence: dict[str, float | str] = {"bed_temp_c": 31.2, "limit_c": 27.0, "self_heat_k": 8.0}

@@ -106,7 +106,10 @@ HOW_FILM: Final = {"lid_probe": "measured lid", "humidity": "a guess without a s
 def _condensation(finding: Finding, name: str, units: Units) -> str:  # noqa: ARG001
     evidence = finding.evidence
     how = HOW_FILM.get(finding.grade, "estimated")
-    does = "drips on the bed" if evidence["lid_film_band"] == "drips" else "runs with drops"
+    below = _number(finding, "lid_film_g_m2") < float(evidence.get("limit_g_m2", 0.0))
+    does = "may run with drops" if below else "runs with drops"
+    if evidence["lid_film_band"] == "drips":
+        does = "drips on the bed"
     return (
         f"{name}'s lid {does}: about {_number(finding, 'lid_film_g_m2'):.0f} g/m² of water"
         f" ({how}), {_change(float(evidence.get('condensing_g_m2_h', 0.0)))}"
