@@ -37,8 +37,15 @@ def not_come_sentence(finding: Finding, name: str, values: str, units: Units) ->
     if finding.condition is Condition.OVERHEATING:
         bed, peak = (float(finding.evidence.get(key, 0.0)) for key in ("bed_temp_c", "peak_temp_c"))
         rises = peak >= bed + RISES_K
-        most = f", near {_peak_texts(finding, units)[0]} at the most ahead" if rises else ""
+        most = (
+            f", near {_extreme_texts(finding, 'peak', units)[0]} at the most ahead" if rises else ""
+        )
         return f"{name}'s bed {will} get too warm after all{now}{most}. Nothing to do."
+    if finding.condition is Condition.TOO_COLD:
+        least = ""
+        if "coldest_temp_c" in finding.evidence:
+            least = f", near {_extreme_texts(finding, 'coldest', units)[0]} at the least ahead"
+        return f"{name}'s bed {will} get too cold after all{now}{least}. Nothing to do."
     if finding.condition is Condition.DRYING_OUT:
         return f"{name}'s bed {will} be too dry soon after all{now}. Nothing to do."
     if finding.condition is Condition.SOUR:
@@ -47,11 +54,15 @@ def not_come_sentence(finding: Finding, name: str, values: str, units: Units) ->
 
 
 def peak_clause(finding: Finding, now_ms: int, units: Units, zone: tzinfo) -> str:
-    """Return where a bed that is too warm already goes to, if it is known."""
+    """Return where a bed that is too warm or too cold already goes to, if it is known."""
     evidence = finding.evidence
+    if "coldest_temp_c" in evidence:
+        coldest, _ = _extreme_texts(finding, "coldest", units)
+        at_ms = now_ms + round(float(evidence["coldest_in_h"]) * HOUR_MS)
+        return f"; it will fall to about {coldest} by {hour_words(at_ms, now_ms, zone)}"
     if "peak_temp_c" not in evidence:
         return ""
-    peak, _ = _peak_texts(finding, units)
+    peak, _ = _extreme_texts(finding, "peak", units)
     at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
     return f"; it will peak near {peak} about {hour_words(at_ms, now_ms, zone)}"
 
@@ -77,7 +88,7 @@ def heat_from(finding: Finding) -> str:
 def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
     evidence = finding.evidence
     bed, limit = (temp_text(float(evidence[key]), units) for key in ("bed_temp_c", "limit_c"))
-    peak, band = _peak_texts(finding, units)
+    peak, band = _extreme_texts(finding, "peak", units)
     at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
     return (
         f"{name}'s bed is at {bed} and will peak near {peak}{band} about"
@@ -86,17 +97,29 @@ def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: t
     )
 
 
-def _peak_texts(finding: Finding, units: Units) -> tuple[str, str]:
-    """Return a foreseen peak and its band in brackets, as fine as the band allows."""
+def _too_cold(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
     evidence = finding.evidence
-    peak_c = float(evidence.get("peak_temp_c", 0.0))
-    if not {"peak_low_c", "peak_high_c"} <= evidence.keys():
-        return temp_text(peak_c, units), ""
-    low_c, high_c = float(evidence["peak_low_c"]), float(evidence["peak_high_c"])
-    peak, low, high = (
-        about_temp_text(one_c, (high_c - low_c) / 2, units) for one_c in (peak_c, low_c, high_c)
+    bed, limit = (temp_text(float(evidence[key]), units) for key in ("bed_temp_c", "limit_c"))
+    coldest, band = _extreme_texts(finding, "coldest", units)
+    hour = hour_words(now_ms + round(float(evidence["coldest_in_h"]) * HOUR_MS), now_ms, zone)
+    chance = f"{evidence['chance_pct']:.0f} % sure to go below {limit}"
+    if finding.reason:
+        return f"{name}'s bed is at {bed} for now: down to about {coldest}{band} by {hour}, {chance} again"
+    return f"{name}'s bed is at {bed} and will fall to about {coldest}{band} by {hour}: {chance}"
+
+
+def _extreme_texts(finding: Finding, which: str, units: Units) -> tuple[str, str]:
+    """Return a foreseen peak, or the coldest, and its band in brackets, as fine as the band allows."""
+    evidence = finding.evidence
+    most_c = float(evidence.get(f"{which}_temp_c", 0.0))
+    ends = f"{which}_low_c", f"{which}_high_c"
+    if not set(ends) <= evidence.keys():
+        return temp_text(most_c, units), ""
+    low_c, high_c = (float(evidence[end]) for end in ends)
+    most, low, high = (
+        about_temp_text(one_c, (high_c - low_c) / 2, units) for one_c in (most_c, low_c, high_c)
     )
-    return peak, f" ({low.rpartition(' ')[0]} to {high})"
+    return most, f" ({low.rpartition(' ')[0]} to {high})"
 
 
 def _drying_out(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001
@@ -148,5 +171,6 @@ _SAYINGS = {
     Condition.HUNGRY: _hungry,
     Condition.CONDENSATION: _condensation,
     Condition.OVERHEATING: _overheating,
+    Condition.TOO_COLD: _too_cold,
     Condition.DRYING_OUT: _drying_out,
 }

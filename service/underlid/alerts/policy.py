@@ -21,7 +21,7 @@ _TEMPERATURE: Final = Delays(20 * MINUTE_MS, 40 * MINUTE_MS)
 _MOISTURE: Final = Delays(12 * HOUR_MS, 24 * HOUR_MS)
 
 FORESEEN: Final = Delays(70 * MINUTE_MS, 4 * HOUR_MS)
-FORESEEN_HOURLY: Final = (Condition.CONDENSATION, Condition.OVERHEATING)
+FORESEEN_HOURLY: Final = (Condition.CONDENSATION, Condition.OVERHEATING, Condition.TOO_COLD)
 """For what is foreseen of lid and heat: two forecasts in a row must say so, since one odd hour makes one
 odd forecast; four in a row must deny it before it is withdrawn (our judgement)."""
 

@@ -56,6 +56,8 @@ class Forecast:
     """How much of the bed's temperature ahead is its own warmth, K."""
     hot_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in °C -> the chance that the bed has gone beyond it by 1, 2, … hours ahead."""
+    cold_chance: dict[float, Floats] = field(default_factory=dict)
+    """Limit in °C -> the chance that it has gone below it by then."""
     wet_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in g/m² -> the same of the lid's film."""
 
@@ -89,6 +91,7 @@ def foresee(
     limits = window.limits
     hot_limits = (limits.hot_warn_c, limits.hot_alarm_c, limits.hot_critical_c)
     wet_limits = (limits.film_warn_g_m2, limits.film_alarm_g_m2)
+    beds = None if bed is None else _bed_members(bed)
     return Forecast(
         warmth.at_ms,
         _course(shed),
@@ -96,7 +99,8 @@ def foresee(
         _film_course(wet),
         moisture_course(drying),
         None if bed is None else at_hours(bed.own_k),
-        _chances(_bed_members(bed), hot_limits, BEYOND_K) if bed else {},
+        {} if beds is None else _chances(beds, hot_limits, BEYOND_K),
+        {} if beds is None else _cold_chance(beds, limits.cold_warn_c),
         _chances(wet.members, wet_limits, BEYOND_G_M2) if wet and wet.hours >= SURE_H else {},
     )
 
@@ -139,3 +143,9 @@ def _chances(members: Floats, limits: tuple[float, ...], beyond: float) -> dict[
     """Return for each limit the share of courses that have gone beyond it, by hour."""
     peaks = np.maximum.accumulate(members, axis=1)
     return {limit: (peaks >= limit + beyond).mean(axis=0) for limit in limits}
+
+
+def _cold_chance(members: Floats, limit_c: float) -> dict[float, Floats]:
+    """Return the share of courses that have gone below the limit, by hour."""
+    lowest = np.minimum.accumulate(members, axis=1)
+    return {limit_c: (lowest <= limit_c - BEYOND_K).mean(axis=0)}

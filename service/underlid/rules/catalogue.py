@@ -31,7 +31,7 @@ def findings(
         overheating.evaluate(window, known, of(Condition.OVERHEATING)),
         water.drying_out(window, known.drying, of(Condition.DRYING_OUT)),
         too_wet.evaluate(window, known.drying, of(Condition.TOO_WET)),
-        too_cold.evaluate(window, of(Condition.TOO_COLD)),
+        too_cold.evaluate(window, known, of(Condition.TOO_COLD)),
         sour.evaluate(window, known.drying, of(Condition.SOUR)),
         hungry.evaluate(window, known.food, of(Condition.HUNGRY)),
         *probe_fault.evaluate(window),

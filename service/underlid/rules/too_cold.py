@@ -1,4 +1,4 @@
-"""Too cold: the bed against the herd's lower limits."""
+"""Too cold: the bed against the herd's lower limits, now, ahead, and again in the nights that follow."""
 
 from __future__ import annotations
 
@@ -6,21 +6,35 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.known import Known
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.rules.foreseen import Reach, chance_left, coming, fresh
 from underlid.rules.levels import level, middle
+from underlid.timeline import HOUR_MS
 
 DEADBAND_K: Final = 0.7
 
+REACHES: Final = (Reach(24, 0.7), Reach(72, 0.8))
+"""A forecast is told when it is so sure within so many hours: to insulate a bin for nothing costs little
+(our judgement)."""
 
-def evaluate(window: BinWindow, open_priority: Priority | None) -> Finding:
+AGAIN: Final = (Reach(24, 0.2),)
+"""A bed that was too cold and may be so again within a day, with one chance in five, is not well again:
+cold nights come in rows, and the keeper is told of the row, not of each (our judgement)."""
+
+AGAIN_REASON: Final = "expected again"
+
+
+def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the bed's cold."""
     recent = window.means("bed_temp_c", FRESH_BUCKETS)
-    known = recent[~np.isnan(recent)]
-    if not len(known):
+    values = recent[~np.isnan(recent)]
+    if not len(values):
         reason = "no bed temperature for half an hour"
         return Finding(Condition.TOO_COLD, Verdict.UNKNOWN, reason=reason)
-    bed = middle(known[-3:].tolist())
+    bed = middle(values[-3:].tolist())
     limits = window.limits
     priority = level(
         -bed,
@@ -29,10 +43,70 @@ def evaluate(window: BinWindow, open_priority: Priority | None) -> Finding:
         DEADBAND_K,
     )
     limit_c = limits.cold_alarm_c if priority is Priority.HIGH else limits.cold_warn_c
+    evidence: dict[str, float | str] = {"bed_temp_c": round(bed, 2), "limit_c": limit_c}
+    forecast = fresh(known.forecast, window.now_ms)
+    if priority is None:
+        return _foreseen(window, forecast, evidence, open_priority)
+    if forecast is not None:
+        _coldest(forecast, window.now_ms, AGAIN[0].hours, bed - DEADBAND_K, evidence)
+    return Finding(Condition.TOO_COLD, Verdict.HOLDS, priority, 0.95, evidence)
+
+
+def _foreseen(
+    window: BinWindow,
+    forecast: Forecast | None,
+    evidence: dict[str, float | str],
+    open_priority: Priority | None,
+) -> Finding:
+    """Return whether the bed, which is not too cold, will be, or will be again.
+
+    An alert that only foresees is low; a higher one has come, and keeps its priority between the nights.
+    """
+    clear = Finding(Condition.TOO_COLD, Verdict.CLEAR, evidence=evidence)
+    if forecast is None or forecast.bed_temp_c is None:
+        return clear
+    now_ms, chances = window.now_ms, forecast.cold_chance.get(window.limits.cold_warn_c)
+    came = open_priority is not None and open_priority is not Priority.LOW
+    held = open_priority is Priority.LOW
+    reaches = AGAIN if came else REACHES
+    soon = coming(forecast, chances, now_ms, reaches, held=held)
+    hours = AGAIN[0].hours
+    if soon is not None and soon.at_ms > now_ms + hours * HOUR_MS:
+        hours = REACHES[-1].hours
+    if soon is not None or open_priority is not None:
+        _coldest(forecast, now_ms, hours, 100.0, evidence)
+    if soon is None:
+        if held:
+            evidence |= chance_left(forecast, chances, now_ms, reaches)
+        return clear
+    evidence["chance_pct"] = round(100.0 * soon.chance)
     return Finding(
         Condition.TOO_COLD,
-        Verdict.HOLDS if priority else Verdict.CLEAR,
-        priority or Priority.LOW,
-        0.95,
-        {"bed_temp_c": round(bed, 2), "limit_c": limit_c},
+        Verdict.HOLDS,
+        Priority.MEDIUM if came else Priority.LOW,
+        round(max(soon.chance, SAYS_ITSELF) if came else soon.chance, 2),
+        evidence,
+        reason=AGAIN_REASON if came else "",
+        forecast_for_ms=soon.at_ms,
     )
+
+
+SAYS_ITSELF: Final = 0.7
+"""What is expected again has its chance in the sentence, and was there: no other hedge is needed."""
+
+
+def _coldest(
+    forecast: Forecast, now_ms: int, hours: int, below_c: float, evidence: dict[str, float | str]
+) -> None:
+    """Note the coldest hour within *hours*, if it is below *below_c*."""
+    course = forecast.bed_temp_c
+    if course is None:
+        return
+    passed = (now_ms - forecast.at_ms) // HOUR_MS
+    hour = passed + int(np.argmin(course.middle[passed : passed + hours]))
+    if course.middle[hour] >= below_c:
+        return
+    evidence["coldest_temp_c"] = round(float(course.middle[hour]), 1)
+    evidence["coldest_low_c"] = round(float(course.low[hour]), 1)
+    evidence["coldest_high_c"] = round(float(course.high[hour]), 1)
+    evidence["coldest_in_h"] = round((forecast.at_ms - now_ms) / HOUR_MS + hour + 1, 1)

@@ -25,6 +25,8 @@ WORDS: Final = {
     "chance_pct": "chance",
     "peak_temp_c": "peak",
     "peak_in_h": "peak in",
+    "coldest_temp_c": "coldest",
+    "coldest_in_h": "coldest in",
     "without_self_heat_c": "bed without its own heat",
     "bed_rate_k_h": "bed warms by",
     "moisture_trend_pct_d": "moisture changes by",
@@ -44,6 +46,7 @@ WORDS: Final = {
 RANGES: Final = {
     "lid_film_g_m2": ("lid_film_low_g_m2", "lid_film_high_g_m2"),
     "peak_temp_c": ("peak_low_c", "peak_high_c"),
+    "coldest_temp_c": ("coldest_low_c", "coldest_high_c"),
     "days_until_too_dry": ("days_until_too_dry_soonest", "days_until_too_dry_latest"),
     "used_up_at": ("used_up_soonest_at", "used_up_latest_at"),
 }
@@ -114,7 +117,7 @@ def _value(name: str, value: object, units: Units, timezone: str) -> str:
         return f"{max(0.0, 100 * value):.0f} %"
     if name == "fed_days_ago":
         return f"{span(float(value) * DAY_MS)} ago"
-    if name == "peak_in_h":
+    if name in ("peak_in_h", "coldest_in_h"):
         return span(float(value) * HOUR_MS)
     if name == "moisture_sd_pct":
         return f"{number_text(float(value), 1)} %"
