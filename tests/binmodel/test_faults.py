@@ -8,11 +8,13 @@ import pytest
 from binmodel.faulty import (
     DAYS,
     FROM_H,
+    PROBE,
     START_MS,
     UNTIL_H,
     Change,
     Floats,
     Series,
+    Watched,
     causes,
     first,
     healthy,
@@ -22,6 +24,7 @@ from binmodel.faulty import (
 )
 from underlid.binmodel.faults.fault import Cause
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
+from underlid.readings.values import Reading
 from underlid.timeline import HOUR_MS
 
 CHANNELS = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "soil_raw", "shed_temp_c")
@@ -217,3 +220,24 @@ def test_a_drift_that_ends_at_once_takes_its_last_hours_with_it() -> None:
     off = bin_.window((DAYS + 2) * 24.0).means("bed_temp_c", last) - true
     assert np.nanmax(np.abs(off)) < 0.5
     assert np.isnan(off).sum() < 27 * 12
+
+
+def test_what_a_wrong_clock_put_in_the_wrong_hours_makes_no_drift() -> None:
+    bin_, told, off_ms = Watched(), set(), 10 * HOUR_MS
+    queue = healthy(12, 10, swing_k=6.0, tau_h=3.0).readings()
+    place = 0
+    for hour in range(12 * 24):
+        now_ms, batch = START_MS + hour * HOUR_MS, []
+        while place < len(queue) and queue[place].taken_at_ms < now_ms:
+            one = queue[place]
+            wrong = (
+                one.probe == PROBE and 100 * HOUR_MS <= one.taken_at_ms - START_MS < 200 * HOUR_MS
+            )
+            taken_ms = one.taken_at_ms - (off_ms if wrong else 0)
+            batch.append(Reading(one.probe, one.shed, taken_ms, one.received_at_ms, one.values))
+            place += 1
+        bin_.add(batch)
+        bin_.judge(float(hour))
+        told |= {fault.cause for fault in bin_.faults()}
+    assert bin_.trust._clocks
+    assert Cause.DRIFT not in told

@@ -245,9 +245,11 @@ class Trust:
     def _upset(self, bucket: int) -> bool:
         """Tell whether a temperature is, or was in the days that drift is told from, at fault.
 
-        One that drifts makes the others look as if they did.
+        One that drifts, or whose clock was off, makes the others look as if they did.
         """
         since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
+        if any(until is None or until > since for _, until in self._clocks.values()):
+            return True
         return any(
             (until := one.until_bucket) is None
             or until > max(since, one.from_bucket + UPSET_BUCKETS)
