@@ -16,6 +16,7 @@ from underlid.binmodel.lids.looks import FILM_MOST_G_M2
 from underlid.binmodel.thermal import running_mean, self_heat, time_constant_h
 from underlid.journal.entries import BeddingAdded, Entry, Feed, LidLook, Portion, Sighting
 from underlid.judge import Derived, Judge
+from underlid.science.trend import BAND_Z
 from underlid.timeline import HOUR_MS, MINUTE_MS
 
 
@@ -189,10 +190,15 @@ def test_day_means_remove_the_daily_swing() -> None:
     np.testing.assert_allclose(np.diff(means), -0.125, atol=1e-6)
 
 
-def test_days_until_a_limit_with_the_band_of_the_slope() -> None:
-    trend = Drying(70.0, -0.5, -0.625, -0.4, 5.0)
-    assert trend.days_until(65.0) == pytest.approx((10.0, 8.0, 12.5))
-    assert Drying(70.0, -0.5, -1.0, 0.2, 5.0).days_until(65.0) == (10.0, 5.0, math.inf)
+def test_days_until_a_limit_with_the_band_of_level_and_slope() -> None:
+    # The same water every day: 70 to 65 % is 0.476 of a kilogram of dry matter, or 60/7 days at 0.5 points a day now.
+    sure = Drying(70.0, -0.5, -0.5, -0.5, 5.0, 2.0).days_until(65.0)
+    assert sure == pytest.approx((60 / 7, 60 / 7 - 2 * BAND_Z, 60 / 7 + 2 * BAND_Z))
+    chance = sum(Drying(70.0, -0.5, -0.6, -0.4, 5.0, 2.0).days_until(65.0) or ())
+    assert chance > sum(sure)
+    guess = Drying(70.0, -0.5, -1.2, 0.2, 5.0).days_until(65.0)
+    assert guess is not None
+    assert guess[1:] == (0.0, math.inf)
     assert Drying(70.0, 0.1, 0.0, 0.2, 5.0).days_until(65.0) is None
     assert Drying(64.0, -0.5, -0.6, -0.4, 5.0).days_until(65.0) is None
 

@@ -103,11 +103,14 @@ def test_what_fell_in_hot_dry_days_is_judged_by_their_air_not_by_that_of_today()
 
 def test_a_fall_that_ended_days_ago_keeps_no_rule_from_speaking() -> None:
     def fell(hour: float) -> dict[str, float] | None:
-        return moist(start_pct=78.0, pct_d=-6.0, from_h=48.0)(min(hour, 72.0))
+        return moist(start_pct=78.0, pct_d=-2.4, from_h=48.0)(min(hour, 72.0))
 
-    found = said(Condition.DRYING_OUT, 4.5, fell)
+    def cool(hour: float) -> dict[str, float]:
+        return {"shed_temp_c": 12.0, "shed_rh_pct": 88.0}
+
+    found = said(Condition.DRYING_OUT, 4.5, fell, air=cool)
     assert "faster than a bed can dry" in found.reason
-    assert said(Condition.DRYING_OUT, 7.5, fell).verdict is not UNKNOWN
+    assert said(Condition.DRYING_OUT, 8.0, fell, air=cool).verdict is not UNKNOWN
 
 
 def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:

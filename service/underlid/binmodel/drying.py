@@ -7,6 +7,7 @@ before a trend is looked for. A watering ends a trend: what was before says noth
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf, sqrt
 from typing import Final
 
 import numpy as np
@@ -14,18 +15,18 @@ import numpy as np
 from underlid.binmodel.bed import bed_of, now_of
 from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.too_fast import falls_too_fast
 from underlid.binmodel.water_balance import (
-    DRY_AIR_PCT,
     TIGHT,
     WATERED_G,
     Level,
     by_journal,
-    falls_at_most_pct_d,
     weighed,
     wettings,
 )
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
+from underlid.readings.moisture_line import PLACE_SD_PCT
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 from underlid.science.trend import BAND_Z, Slope, theil_sen
@@ -48,20 +49,14 @@ TREND_SD_SHARE: Final = 0.18
 """What the coming days differ by from those before, and the error of the probe's line: beside the
 scatter of the days (our judgement)."""
 
-FALL_DAYS: Final = 2
-FALL_ENDED_H: Final = 72
-"""A fall that ended longer ago says nothing of the probe as it is now (our judgement)."""
-
-FALL_LEAST_PCT: Final = 2.0
-"""A smaller fall in two days is never called too fast: food that dries in, a probe that settles (our
+WEIGHING_SD_PCT: Final = 1.0
+"""What all samples are off by alike, however many: one hand takes them and one scale weighs them (our
 judgement)."""
+
+DRY_LEAST_PCT: Final = 5.0
 
 LOSES_PCT_D: Final = (0.15, 0.2)
 """Of a bed that has not taught it, % points a day and its sd (our judgement)."""
-
-RUNS_OFF_H: Final = 72
-WARM_C: Final = 25.0
-"""For the most that can evaporate where no temperature is known (our judgement)."""
 
 ASSUMED_RH_PCT: Final = 60.0
 """Of a shed whose humidity nobody measures (our judgement)."""
@@ -86,28 +81,53 @@ class Drying:
     """The mean of the last hours; a whole day lags behind a bed that was watered or fed."""
     too_fast: bool = False
     """It fell faster than any bed dries: then it is the probe."""
+    usual_pct_d: tuple[float, float] = LOSES_PCT_D
+    """What a bed like this loses a day, and its sd: where no trend is known."""
 
     @property
     def present_pct(self) -> float:
         """Return the moisture of the last hours, else of the last day."""
         return self.level_pct if self.now_pct is None else self.now_pct
 
+    @property
+    def probe_sd_pct(self) -> float:
+        """Return how sure the level at the probe is: without what the rest of the bed differs by.
+
+        >>> round(Drying(70.0, None, None, None, 1.0, sd_pct=2.4).probe_sd_pct, 2)
+        1.33
+        """
+        return max(sqrt(max(0.0, self.sd_pct**2 - PLACE_SD_PCT**2)), WEIGHING_SD_PCT)
+
     def days_until(self, limit_pct: float) -> tuple[float, float, float] | None:
-        """Return days until *limit_pct* (middle, soonest, latest; latest may be infinite)."""
-        if self.slope_pct_d is None or self.slope_pct_d >= 0.0 or self.level_pct <= limit_pct:
+        """Return days until *limit_pct*: middle, and soonest and latest with 80 % between them.
+
+        Level and trend are both uncertain; soonest may be 0, latest infinite. A bed that loses the same
+        water every day loses ever more points of moisture.
+
+        Source: Fieller's interval of a ratio; the water of a kilogram of dry matter falls in a line.
+        """
+        slope, high = self.slope_pct_d, self.slope_high_pct_d
+        if slope is None or slope >= 0.0 or self.level_pct <= limit_pct:
             return None
-        gap = self.level_pct - limit_pct
-        soonest = gap / -min(self.slope_pct_d, self.slope_low_pct_d or self.slope_pct_d)
-        high = self.slope_high_pct_d
-        latest = gap / -high if high is not None and high < 0.0 else float("inf")
-        return gap / -self.slope_pct_d, soonest, latest
+        slope_sd = 0.0 if high is None else (high - slope) / BAND_Z
+        gap = (self.level_pct - limit_pct) * dry_pct(self.level_pct) / dry_pct(limit_pct)
+        moves = slope**2 - (BAND_Z * slope_sd) ** 2
+        stays = gap**2 - (BAND_Z * self.probe_sd_pct) ** 2
+        root = sqrt(max(0.0, (gap * slope) ** 2 - moves * stays))
+        soonest = max(0.0, stays / (-gap * slope + root))
+        latest = (-gap * slope + root) / moves if moves > 0.0 else inf
+        return gap / -slope, soonest, latest
+
+
+def dry_pct(moisture_pct: float) -> float:
+    """Return the dry share of a bed, %; never nothing."""
+    return max(100.0 - moisture_pct, DRY_LEAST_PCT)
 
 
 def drying(window: BinWindow) -> Drying | None:
     """Return where the bed's water stands and goes; None when the last day is not known."""
     count = (TREND_DAYS * 24 + MEAN_H) * BUCKETS_PER_HOUR
-    moisture = window.means("moisture_pct", count)
-    means = day_means(moisture)
+    means = day_means(window.means("moisture_pct", count))
     if np.isnan(means[-1]):
         return None
     level, off_pct = _level(window, means)
@@ -115,7 +135,8 @@ def drying(window: BinWindow) -> Drying | None:
     now_pct = None if now_pct is None else now_pct + off_pct
     hours = np.arange(len(means)) * STEP_H
     since = _hours_since_change(window, means)
-    too_fast = _too_fast(window, means, since)
+    too_fast = falls_too_fast(window, means, TREND_DAYS, since)
+    before = means
     if since is not None:
         means = np.where(hours >= hours[-1] - since + MEAN_H, means, np.nan)
     known = ~np.isnan(means)
@@ -124,9 +145,26 @@ def drying(window: BinWindow) -> Drying | None:
     if span_days >= LEAST_DAYS:
         trend = theil_sen(hours[known] / 24.0, means[known], BAND_Z * OVERLAP)
     settled = since is None or since >= SETTLED_H
-    slope, sd = _slope(trend, loses_pct_d(window) if settled else None)
+    taught = loses_pct_d(window) if settled else None
+    if trend is not None:
+        steeper = _steeper(level.pct, means)
+        trend = Slope(steeper * trend.slope, steeper * trend.low, steeper * trend.high, 0.0)
+    if taught is not None:
+        steeper = _steeper(level.pct, before)
+        taught = steeper * taught[0], steeper * taught[1]
+    slope, sd = _slope(trend, taught)
     low, high = (None, None) if slope is None else (slope - BAND_Z * sd, slope + BAND_Z * sd)
-    return Drying(level.pct, slope, low, high, span_days, level.sd_pct, now_pct, too_fast=too_fast)
+    return Drying(
+        level.pct,
+        slope,
+        low,
+        high,
+        span_days,
+        level.sd_pct,
+        now_pct,
+        too_fast=too_fast,
+        usual_pct_d=_usual_pct_d(window),
+    )
 
 
 def _level(window: BinWindow, means: Floats) -> tuple[Level, float]:
@@ -146,45 +184,6 @@ def _level(window: BinWindow, means: Floats) -> tuple[Level, float]:
         off_pct = both.pct - now_pct
         return Level(probe.pct + off_pct, both.sd_pct), off_pct
     return probe, 0.0
-
-
-def _too_fast(window: BinWindow, means: Floats, since_h: float | None) -> bool:
-    """Tell whether moisture fell, over two days, faster than a bed can give water off."""
-    steps = FALL_DAYS * 24 // STEP_H
-    falls = means[:-steps] - means[steps:]
-    lately_h = float(FALL_ENDED_H + STEP_H)
-    if since_h is not None:
-        # Water that was poured in spreads and runs off for days.
-        lately_h = min(lately_h, since_h - RUNS_OFF_H)
-    first = max(0, len(falls) - int(lately_h // STEP_H))
-    with np.errstate(invalid="ignore"):
-        deep = first + np.flatnonzero(falls[first:] >= FALL_LEAST_PCT)
-    if not len(deep):
-        return False
-    warm_c, rh_pct = _air_of_days(window)
-    for one in deep:
-        # What fell in those days left in the air of those days, not of today.
-        days = slice(one, one + steps + 1)
-        warmest_c = _most(warm_c[days], WARM_C)
-        driest_pct = -_most(-rh_pct[days], -DRY_AIR_PCT)
-        bed = bed_of(window, float(means[one + steps]))
-        most = falls_at_most_pct_d(window, bed, warmest_c, driest_pct)
-        if falls[one] > FALL_DAYS * most + FALL_LEAST_PCT / 2.0:
-            return True
-    return False
-
-
-def _air_of_days(window: BinWindow) -> tuple[Floats, Floats]:
-    """Return day means, as of the moisture: the warmer of bed and shed, °C, and the shed's humidity, %."""
-    count = (TREND_DAYS * 24 + MEAN_H) * BUCKETS_PER_HOUR
-    bed_c, air_c = window.means("bed_temp_c", count), window.means("shed_temp_c", count)
-    return day_means(np.fmax(bed_c, air_c)), day_means(window.means("shed_rh_pct", count))
-
-
-def _most(values: Floats, other: float) -> float:
-    """Return the largest known value, *other* where none is."""
-    known = values[~np.isnan(values)]
-    return float(known.max()) if len(known) else other
 
 
 def loses_pct_d(window: BinWindow) -> tuple[float, float] | None:
@@ -207,6 +206,21 @@ def deficit_kpa(temp_c: Floats, rh_pct: Floats) -> Floats:
     assumed = np.where(np.isnan(rh_pct), ASSUMED_RH_PCT, np.minimum(rh_pct, 100.0))
     result: Floats = vapour_pressure_deficit_pa(temp_c, assumed) / 1000.0
     return result
+
+
+def _usual_pct_d(window: BinWindow) -> tuple[float, float]:
+    """Return what a bed like this loses a day, and its sd, taught or not."""
+    if window.lessons is None:
+        return LOSES_PCT_D
+    return window.lessons.drying_pct_d.value, window.lessons.drying_pct_d.sd
+
+
+def _steeper(level_pct: float, means: Floats) -> float:
+    """Return how many points a bed at *level_pct* loses for one of the days before, with the same water.
+
+    Source: M = W/(D + W), so dM = (1 - M)²/D dW.
+    """
+    return (dry_pct(level_pct) / dry_pct(float(np.nanmean(means)))) ** 2
 
 
 def _slope(trend: Slope | None, learnt: tuple[float, float] | None) -> tuple[float | None, float]:

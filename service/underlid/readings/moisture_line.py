@@ -24,8 +24,9 @@ GAIN_SD_PCT: Final = 18.0
 """Moisture at the centre and its rise with the index, with sds, when nobody has weighed a sample:
 0.4 → 62 %, 0.65 → 80 %; capacitive probes in bedding differ by ±8 % points (our judgement)."""
 
-SAMPLE_SD_PCT: Final = 2.0
-"""A handful against the place where the probe sits, and its weighing (our judgement)."""
+SAMPLE_SD_PCT: Final = 1.5
+"""A handful against what lies around the probe, 1 or so, and its weighing and drying at home, 1 or so (our
+judgement)."""
 
 PLACE_SD_PCT: Final = 2.0
 """The place where the probe sits against the bed, and a curve against a line (our judgement)."""
@@ -75,7 +76,7 @@ def moisture_fit(points: Sequence[tuple[float, float]]) -> MoistureFit | None:
 
     >>> fit = moisture_fit([(0.40, 62.0), (0.62, 78.0)])
     >>> round(fit.line.apply(0.5), 1), round(fit.sd_pct(69.0), 1), round(fit.sd_pct(90.0), 1)
-    (69.3, 2.4, 3.8)
+    (69.3, 2.3, 3.2)
     >>> round(moisture_fit([]).sd_pct(72.6), 1)
     8.0
     """

@@ -23,6 +23,9 @@ KEEPS_CHANCE: Final = 0.1
 """A falling bed whose level is a guess is told of when it is so likely too dry within `dry_within_d`; and
 until the chance is so much smaller (our judgement)."""
 
+SAID_TIMES: Final = 2.0
+"""A date so many times `dry_within_d` ahead is said, though no alert is due yet (our judgement)."""
+
 TOO_FAST_REASON: Final = (
     "it fell faster than a bed can dry: see whether the probe still sits in the bed"
 )
@@ -57,15 +60,15 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
         chance = chance_below(drying, limits.moisture_low_warn_pct, limits.dry_within_d)
         return _by_guess(drying, evidence, chance, open_priority)
     until = drying.days_until(limits.moisture_low_warn_pct)
-    reach_days = limits.dry_within_d + (1.0 if open_priority else 0.0)
-    if until is None or not _falls(drying) or until[0] > reach_days:
+    if until is None or not _falls(drying) or until[0] > SAID_TIMES * limits.dry_within_d:
         return Finding(Condition.DRYING_OUT, Verdict.CLEAR, evidence=evidence)
     evidence["days_until_too_dry"] = round(until[0], 1)
     evidence["days_until_too_dry_soonest"] = round(until[1], 1)
     evidence["days_until_too_dry_latest"] = round(min(until[2], 99.0), 1)
+    reach_days = limits.dry_within_d + (1.0 if open_priority else 0.0)
     return Finding(
         Condition.DRYING_OUT,
-        Verdict.HOLDS,
+        Verdict.HOLDS if until[0] <= reach_days else Verdict.CLEAR,
         Priority.LOW,
         min(certainty, 0.8),
         evidence,

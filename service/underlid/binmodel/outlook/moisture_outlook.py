@@ -2,24 +2,13 @@
 
 from __future__ import annotations
 
-from math import sqrt
-from typing import Final
-
 import numpy as np
 
 from underlid.binmodel.day_means import MEAN_H
-from underlid.binmodel.drying import Drying
+from underlid.binmodel.drying import Drying, dry_pct
 from underlid.binmodel.outlook.hours import AHEAD_H
-from underlid.readings.moisture_line import PLACE_SD_PCT
 from underlid.science.numeric import Floats
 from underlid.science.trend import BAND_Z
-
-WEIGHING_SD_PCT: Final = 1.0
-"""What all samples are off by alike, however many: one hand takes them and one scale weighs them (our
-judgement)."""
-
-NO_TREND_SD_PCT_D: Final = 0.3
-"""Of a trend that is not known yet (our judgement)."""
 
 
 def moisture_ahead(drying: Drying) -> tuple[Floats, Floats]:
@@ -32,17 +21,11 @@ def moisture_ahead(drying: Drying) -> tuple[Floats, Floats]:
     days = (np.arange(1.0, AHEAD_H + 1.0, dtype=np.float64) + MEAN_H / 2.0) / 24.0
     slope, low, high = drying.slope_pct_d, drying.slope_low_pct_d, drying.slope_high_pct_d
     if slope is None or low is None or high is None:
-        slope, slope_sd = 0.0, NO_TREND_SD_PCT_D
+        loses, slope_sd = drying.usual_pct_d
+        slope = -loses
     else:
         slope_sd = (high - low) / (2.0 * BAND_Z)
-    sd: Floats = np.hypot(_level_sd_pct(drying), slope_sd * days)
-    return drying.level_pct + slope * days, sd
-
-
-def _level_sd_pct(drying: Drying) -> float:
-    """Return how sure the level at the probe is: without what the rest of the bed differs by.
-
-    >>> round(_level_sd_pct(Drying(70.0, None, None, None, 1.0, sd_pct=2.4)), 2)
-    1.33
-    """
-    return max(sqrt(max(0.0, drying.sd_pct**2 - PLACE_SD_PCT**2)), WEIGHING_SD_PCT)
+    sd: Floats = np.hypot(drying.probe_sd_pct, slope_sd * days)
+    moves = slope * days
+    # The same water every day: of a drier bed it takes ever more points, M = W/(D + W).
+    return drying.level_pct + moves / np.maximum(0.1, 1.0 + moves / dry_pct(drying.level_pct)), sd

@@ -9,6 +9,7 @@ down, are left out.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import hypot
 from typing import Final
 
 import numpy as np
@@ -30,7 +31,8 @@ USUAL_PCT_D: Final = {
     BinKind.PLASTIC_TOTE: 0.08,
     BinKind.TROUGH: 0.15,
 }
-"""% points a day; real beds lose 0.1 to 0.5, those that breathe the most (our judgement)."""
+"""% points a day in a mild shed, in drier air more in proportion; real beds lose 0.1 to 0.5, those that
+breathe the most (our judgement)."""
 
 USUAL_SD_PCT_D: Final = 0.25
 
@@ -79,15 +81,11 @@ def drying_rate(past: Past, name: str) -> DryingLessons:
     deficit = deficit_kpa(past.hourly("shed_temp_c"), past.hourly("shed_rh_pct"))
     known = deficit[~np.isnan(deficit)]
     usual = float(known.mean()) if len(known) else USUAL_DEFICIT_KPA
-    rate = USUAL_PCT_D[past.window.bin.kind]
-    believed = np.array([rate, rate / USUAL_DEFICIT_KPA, FEED_SHARE, 0.0])
+    per_kpa = USUAL_PCT_D[past.window.bin.kind] / USUAL_DEFICIT_KPA
+    drier_sd = MORE_SHARE_SD * per_kpa * abs(usual - USUAL_DEFICIT_KPA)
+    believed = np.array([per_kpa * usual, per_kpa, FEED_SHARE, 0.0])
     sds = np.array(
-        [
-            USUAL_SD_PCT_D,
-            MORE_SHARE_SD * rate / USUAL_DEFICIT_KPA,
-            FEED_SHARE_SD,
-            PROBE_SD_PCT_K,
-        ]
+        [hypot(USUAL_SD_PCT_D, drier_sd), MORE_SHARE_SD * per_kpa, FEED_SHARE_SD, PROBE_SD_PCT_K]
     )
     moisture, temp, air = (
         _day_means(values)
