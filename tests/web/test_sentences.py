@@ -82,3 +82,17 @@ def test_a_feed_of_just_now_is_told_in_minutes(house: Household, ash: Visitor) -
     house.write_down(Feed((Portion("melon", 1200.0),)), 11 * MINUTE_MS)
     house.judge()
     assert "Last feed 1.2 kg, 12 min ago." in ash.words("/bin/tansy")
+
+
+def test_a_bin_is_watched_for_what_has_not_held_long_enough(house: Household, ash: Visitor) -> None:
+    house.readings.write(week_before(NOW_MS))
+    for minute in range(5, 185, 5):
+        house.clock.set_ms(NOW_MS + minute * MINUTE_MS)
+        bed_c = 22.5 + 1.6 * minute / 60
+        values = f'{{"bed_temp_c":{bed_c:.2f},"headspace_temp_c":{bed_c - 1:.2f},"soil_raw":1765}}'
+        house.send("tansy-1", values.encode())
+    house.judge()
+    page = ash.words("/bin/tansy")
+    assert "Tansy is being watched for heat: bed 27.3 °C" in page
+    assert "Heat yes" in page
+    assert "being watched" in ash.words("/")

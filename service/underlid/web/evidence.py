@@ -36,7 +36,7 @@ WORDS: Final = {
     "dry_density_kg_l": "dry density",
     "fed_g": "last feed",
     "fed_days_ago": "fed",
-    "uneaten_g": "uneaten",
+    "uneaten_g": "left to eat",
     "eaten_g_d": "eaten a day",
     "used_up_at": "all gone about",
     "age_s": "last reading",
@@ -87,6 +87,8 @@ def evidence_text(evidence: object, units: Units = SI, timezone: str = "UTC") ->
 
 def _piece(name: str, evidence: Mapping[str, Any], units: Units, timezone: str) -> str:
     word = WORDS.get(name) or channel_label(name).lower()
+    if name == "chance_pct" and "fed_g" in evidence:
+        word = "used up by now with a chance of"
     return f"{word} {_value(name, evidence[name], units, timezone)}{_doubt(name, evidence, units)}"
 
 

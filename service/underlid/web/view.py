@@ -25,6 +25,9 @@ from underlid.web.wording import CONDITIONS, FILM, channel_value, span_of_days
 FRESH_MS: Final = 2 * HOUR_MS
 """A value older than this is not shown as the present one (our judgement)."""
 
+PATIENT: Final = (Condition.HUNGRY, Condition.PROBE_FAULT)
+"""Of alerts of one priority these come last: they can wait longer (our judgement)."""
+
 TONES: Final = ("calm", "unknown", "see", "act")
 """How a bin is marked, mildest first; always with a word beside the colour."""
 
@@ -84,7 +87,7 @@ def bin_view(
     if MOISTURE in newest:
         now[MOISTURE] = newest[MOISTURE][0] + moisture_shift_pct(state)
     own = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
-    own.sort(key=lambda alert: (-alert.priority.rank, alert.since_ms))
+    own.sort(key=lambda alert: (-alert.priority.rank, alert.condition in PATIENT, alert.since_ms))
     probes = sum(place.bin == bin_id for place in places_of(setup, bin_id))
     band = str(state.get("film_band") or "")
     verdicts = list(state.get("verdicts") or [])
@@ -130,10 +133,11 @@ def views(context: Context, setup: Setup, units: Units) -> list[BinView]:
     return sorted(all_views, key=_pressing)
 
 
-def _pressing(view: BinView) -> tuple[int, int, str]:
+def _pressing(view: BinView) -> tuple[int, int, bool, str]:
     """Return what sorts a bin by how much it needs somebody."""
     rank = max((alert.priority.rank for alert in view.alerts), default=-1)
-    return -TONES.index(view.tone), -rank, view.name
+    patient = all(alert.condition in PATIENT for alert in view.alerts)
+    return -TONES.index(view.tone), -rank, patient, view.name
 
 
 def first_sentence(all_views: list[BinView]) -> str:
