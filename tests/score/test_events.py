@@ -49,6 +49,15 @@ def test_stretches_within_the_off_delay_are_one_and_the_first_day_is_left_out() 
     assert events_of(heat((20, 40, 2.0)), AT_MS) == []
 
 
+def test_a_deadline_waits_for_readings_that_come_late() -> None:
+    late = Fault("bin", FaultKind.LATE, at(30), at(45))
+    (event,) = events_of(heat((32, 60, 2.0)), AT_MS, [late])
+    assert event.deadline_ms == at(45) + 20 * MINUTE_MS + 2 * HOUR_MS
+    shuffled = Fault("bin", FaultKind.SHUFFLED, at(30), at(45), size=6.0)
+    (event,) = events_of(heat((32, 60, 2.0)), AT_MS, [shuffled])
+    assert event.deadline_ms == at(35) + 20 * MINUTE_MS + 2 * HOUR_MS
+
+
 def test_the_alarm_limit_has_its_own_time() -> None:
     (event,) = events_of(heat((30, 33, 1.0), (33, 36, 3.5)), AT_MS)
     assert event.alarm_ms == at(33)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from underlid.score.outlook import outcomes
+import pytest
+
+from underlid.score.outlook import AT_NOTHING, outcomes
+from underlid.score.totals import Held
 from underlid.timeline import HOUR_MS
 
 
@@ -46,3 +49,11 @@ def test_a_dry_lid_that_was_foreseen_dry_does_not_count() -> None:
     assert not outcomes(0, {"lid_film_g_m2": course(0.0, 3.0)}, truth(lid_film_g_m2=1.0), [])
     assert outcomes(0, {"lid_film_g_m2": course(0.0, 30.0)}, truth(lid_film_g_m2=1.0), [])
     assert not outcomes(0, {"lid_film_g_m2": None}, truth(lid_film_g_m2=90.0), [])
+
+
+def test_a_film_band_from_nothing_on_should_hold_nine_of_ten() -> None:
+    found = outcomes(0, {"lid_film_g_m2": course(0.0, 30.0)}, truth(lid_film_g_m2=1.0), [])
+    assert found["lid_film_g_m2", 24, AT_NOTHING] == 1
+    found = outcomes(0, {"lid_film_g_m2": course(10.0, 30.0)}, truth(lid_film_g_m2=12.0), [])
+    assert found["lid_film_g_m2", 24, AT_NOTHING] == 0
+    assert Held(88, 1, 11, 90).due == pytest.approx(0.89)

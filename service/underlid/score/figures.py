@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 from underlid.score.case import Found, Scored
 from underlid.score.doses import Dose
@@ -31,10 +32,7 @@ def as_object(cases: Sequence[Scored]) -> dict[str, object]:
         "conditions": {row.name.strip(): _condition(row) for row in rows_of(cases) if row.whole},
         "families": [dict(zip(FAMILY_HEADER, row, strict=True)) for row in family_rows(cases)],
         "bands": {
-            name: {
-                str(ahead): dict(zip(("inside", "below", "above"), sides, strict=True))
-                for ahead, sides in by_ahead.items()
-            }
+            name: {str(ahead): asdict(held) for ahead, held in by_ahead.items()}
             for name, by_ahead in coverage_of(cases).items()
         },
         "doses": [_dose(case, dose) for case in cases for dose in case.doses],

@@ -46,8 +46,12 @@ class Band(Protocol):
         ...
 
 
+SIDES: Final = ("inside", "below", "above")
+AT_NOTHING: Final = "at_nothing"
+"""Of bands whose lower end is at nothing: no film can come out below, so they should hold nine of ten."""
+
 Outcome = tuple[str, int, str]
-"""(quantity, hours ahead, "inside" | "below" | "above")."""
+"""(quantity, hours ahead, one of `SIDES` or `AT_NOTHING`, which is counted beside)."""
 
 
 def outcomes(
@@ -82,6 +86,8 @@ def outcomes(
             elif came > high + resolves:
                 side = "above"
             found[name, ahead, side] += 1
+            if name == "lid_film_g_m2" and low <= resolves:
+                found[name, ahead, AT_NOTHING] += 1
     return found
 
 

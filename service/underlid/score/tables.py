@@ -77,11 +77,14 @@ def band_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
     for name, by_ahead in coverage_of(cases).items():
         if not by_ahead:
             continue
-        cells = []
-        for inside, below, above in by_ahead.values():
-            count = inside + below + above
-            cells.append(f"{inside / count:.0%} -{below / count:.0%} +{above / count:.0%}")
+        cells = [
+            f"{held.inside / held.count:.0%}"
+            f" -{held.below / held.count:.0%} +{held.above / held.count:.0%}"
+            for held in by_ahead.values()
+        ]
         rows.append((name, *cells))
+        if any(held.at_nothing for held in by_ahead.values()):
+            rows.append(("  should hold", *(f"{held.due:.0%}" for held in by_ahead.values())))
     return rows
 
 

@@ -13,7 +13,7 @@ from underlid.score.case import Found, Scored
 from underlid.score.dates import Date
 from underlid.score.doses import Dose
 from underlid.score.matching import FALSE, LATE, LEFT_OUT, RIGHT, Raised
-from underlid.score.outlook import AHEAD_H, QUANTITIES, Outcome
+from underlid.score.outlook import AHEAD_H, AT_NOTHING, QUANTITIES, SIDES, Outcome
 
 ALLOWED_H: Final = {Condition.CONDENSATION: 4.0, Condition.OVERHEATING: 6.0}
 """The lead that is asked for, where physics allows it."""
@@ -57,6 +57,27 @@ class Row:
         """Return the share of alerts that were right, those left out not counted."""
         judged = self.alerts - self.left_out
         return self.right / judged if judged else None
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What came of one quantity's 80 % bands so many hours ahead."""
+
+    inside: int
+    below: int
+    above: int
+    at_nothing: int
+    """Bands whose lower end is at nothing, with no room for a tenth of the outcomes below."""
+
+    @property
+    def count(self) -> int:
+        """Return how many outcomes there are."""
+        return self.inside + self.below + self.above
+
+    @property
+    def due(self) -> float:
+        """Return the share that these bands should hold."""
+        return 0.8 + 0.1 * self.at_nothing / self.count
 
 
 def rows_of(cases: Sequence[Scored]) -> list[Row]:
@@ -176,23 +197,18 @@ def whole_of(cases: Sequence[Scored]) -> Whole:
     )
 
 
-def coverage_of(cases: Iterable[Scored]) -> dict[str, dict[int, tuple[int, int, int]]]:
-    """Return per quantity and hours ahead: outcomes inside, below and above the band."""
+def coverage_of(cases: Iterable[Scored]) -> dict[str, dict[int, Held]]:
+    """Return per quantity and hours ahead how often the band held what came."""
     total: Counter[Outcome] = Counter()
     for case in cases:
         total += case.outcomes
-    return {
-        name: {ahead: counts for ahead in AHEAD_H if sum(counts := _sides(total, name, ahead))}
-        for name in QUANTITIES
-    }
-
-
-def _sides(total: Counter[Outcome], name: str, ahead: int) -> tuple[int, int, int]:
-    return (
-        total[name, ahead, "inside"],
-        total[name, ahead, "below"],
-        total[name, ahead, "above"],
-    )
+    found: dict[str, dict[int, Held]] = {name: {} for name in QUANTITIES}
+    for name in QUANTITIES:
+        for ahead in AHEAD_H:
+            held = Held(*(total[name, ahead, side] for side in (*SIDES, AT_NOTHING)))
+            if held.count:
+                found[name][ahead] = held
+    return found
 
 
 def doses_of(cases: Iterable[Scored]) -> dict[str, list[Dose]]:
