@@ -22,8 +22,9 @@ from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.facts import bins_reached, facts_of
+from underlid.binmodel.filled_buckets import FilledBuckets
 from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, FilledBuckets, HotProbe
+from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, HotProbe
 from underlid.binmodel.lid import FILM_KNOWN_H, LidFilm, lid_now, lid_temps
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat_series

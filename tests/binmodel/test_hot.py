@@ -170,12 +170,32 @@ def test_what_waits_to_be_settled_is_bounded() -> None:
     assert len(probe._open) == OPEN_BUCKETS_MOST
 
 
-def test_five_channels_of_a_bin_fit_in_about_60_kb() -> None:
+def test_channels_share_their_counts_and_keep_their_own_where_they_differ() -> None:
+    rng = np.random.default_rng(5)
+    probe, came = HotProbe(), dict[str, dict[int, int]]()
+    for bucket in range(START, START + 2 * WINDOW_BUCKETS):
+        for channel, share in (("bed_temp_c", 1.0), ("lid_temp_c", 0.99), ("soil_raw", 0.3)):
+            for minute in range(int(rng.integers(1, 3))):
+                if rng.random() < share:
+                    probe.add(bucket * BUCKET_MS + minute * 60_000, {channel: 30.0})
+                    of = came.setdefault(channel, {})
+                    of[bucket] = of.get(bucket, 0) + 1
+        if bucket % 3 == 0:
+            probe.settle(bucket + 1)
+    end = START + 2 * WINDOW_BUCKETS
+    probe.settle(end)
+    first = end - WINDOW_BUCKETS
+    for channel, of in came.items():
+        counts = probe.counts(channel, first, end).tolist()
+        assert counts == [of.get(bucket, 0) for bucket in range(first, end)]
+
+
+def test_five_channels_of_a_bin_fit_in_less_than_50_kb() -> None:
     probe = HotProbe()
     five = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c", "soil_raw")
     probe.add(START * BUCKET_MS, dict.fromkeys(five, 20.0))
     probe.settle(START + 1)
-    assert probe.size_bytes() <= 63_000
+    assert probe.size_bytes() <= 47_000
 
 
 hundredths = st.integers(-900, 5900).map(lambda number: number / 100)

@@ -1,4 +1,4 @@
-"""The recent past of one probe in memory: 5-minute means of 14 days, three bytes a bucket.
+"""The recent past of one probe in memory: 5-minute means of 14 days, two bytes a bucket.
 
 Raw values are kept (a new calibration corrects the past). A bucket in which any value of a channel
 was not believable is spoiled: its mean is not used and its count says that something came. Late
@@ -6,7 +6,8 @@ data re-opens its bucket. Joining probes and calibrating is `joined.py`.
 
 Means are kept as whole multiples of a power of two, far finer than the sensors' steps. So they do
 not depend on the order in which readings came, nor on whether they came from a probe or from the
-store after a restart; and five channels of a bin fit in about 60 kB.
+store after a restart; and five channels of a bin fit in about 50 kB,
+with counts that its channels share (`bucket_counts.py`).
 
 A mean hides a short spike, so a lone value far from all others of its bucket is left out of it, and
 the bucket is marked. Probe and store give that alike: from lowest, mean, highest and count.
@@ -15,11 +16,13 @@ the bucket is marked. Probe and store give that alike: from lowest, mean, highes
 from __future__ import annotations
 
 import math
-from typing import Final, Protocol
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from underlid.binmodel.bucket_counts import BucketCounts, Counts, shared
+from underlid.binmodel.filled_buckets import FilledBuckets
 from underlid.binmodel.lone import LONE, SPIKE_OF, without_lone
 from underlid.readings.channels import CHANNELS
 from underlid.readings.plausibility import ADC_RAILS
@@ -27,7 +30,6 @@ from underlid.timeline import MINUTE_MS
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
-Counts = npt.NDArray[np.uint8]
 
 BUCKET_MS: Final = 5 * MINUTE_MS
 BUCKETS_PER_HOUR: Final = 12
@@ -63,47 +65,18 @@ resolves 0.01 at best), 0.0001 of an index; counts in twos hold a 16-bit convert
 LIMITS_OF: Final = {name: (CHANNELS[name].low, CHANNELS[name].high) for name in STEP_OF}
 
 
-class FilledBuckets(Protocol):
-    """What a store hands over: n buckets of one probe."""
-
-    @property
-    def start_ms(self) -> Integers:
-        """Return the start of every bucket."""
-        ...
-
-    @property
-    def low(self) -> dict[str, Floats]:
-        """Return the lowest raw value per channel."""
-        ...
-
-    @property
-    def mean(self) -> dict[str, Floats]:
-        """Return the mean raw value per channel."""
-        ...
-
-    @property
-    def high(self) -> dict[str, Floats]:
-        """Return the highest raw value per channel."""
-        ...
-
-    @property
-    def count(self) -> dict[str, Integers]:
-        """Return how many values there were per channel."""
-        ...
-
-
 class HotChannel:
     """The buckets of one channel: `codes` are means in steps, `counts` saturate at 127."""
 
     __slots__ = ("codes", "counts", "high", "low", "soil", "spike", "step")
 
-    def __init__(self, channel: str) -> None:
+    def __init__(self, channel: str, common: Counts) -> None:
         self.step = STEP_OF[channel]
         self.spike = SPIKE_OF[channel]
         self.low, self.high = LIMITS_OF[channel]
         self.soil = channel == "soil_raw"
         self.codes = np.full(CAPACITY, EMPTY, dtype=np.int16)
-        self.counts = np.zeros(CAPACITY, dtype=np.uint8)
+        self.counts = BucketCounts(common)
 
     def spoiled(self, low: float, high: float) -> bool:
         """Tell whether a bucket with these extremes holds a value that is not believable."""
@@ -111,43 +84,37 @@ class HotChannel:
             return True
         return self.soil and (low in ADC_RAILS or high in ADC_RAILS)
 
-    def merge(self, at: int, values: list[float]) -> None:
-        """Take *values* into the bucket at index *at*."""
+    def merge(self, at: int, values: list[float]) -> int:
+        """Take *values* into the bucket at index *at*; return the count with its mark, not noted yet."""
         low, high, count = min(values), max(values), len(values)
-        before, marked = int(self.counts[at]) & COUNT_MOST, int(self.counts[at]) & LONE
+        held_count = self.counts.at(at)
+        before, marked = held_count & COUNT_MOST, held_count & LONE
         code = int(self.codes[at])
-        self.counts[at] = min(before + count, COUNT_MOST) | marked
+        all_counted = min(before + count, COUNT_MOST)
         if self.spoiled(low, high) or (before and code == EMPTY):
             self.codes[at] = EMPTY
-            return
+            return all_counted | marked
         total = math.fsum(values)
         if before:
             held = code * self.step
             total += held * before
             low, high, count = min(low, held), max(high, held), before + count
         mean, lone = without_lone(low, total / count, high, count, self.spike)
-        if lone:
-            self.counts[at] |= LONE
         self.codes[at] = round(mean / self.step)
-
-    def move(self, by: int) -> None:
-        """Forget the oldest *by* buckets and make room ahead."""
-        by = min(by, CAPACITY)
-        for array, nothing in ((self.codes, EMPTY), (self.counts, 0)):
-            array[: CAPACITY - by] = array[by:]
-            array[CAPACITY - by :] = nothing
+        return all_counted | marked | (LONE if lone else 0)
 
 
 class HotProbe:
     """All judged channels of one probe. Bucket numbers are time // 5 minutes."""
 
-    __slots__ = ("_open", "channels", "first", "newest")
+    __slots__ = ("_common", "_open", "channels", "first", "newest")
 
     def __init__(self) -> None:
         self.first: int | None = None
         self.newest: int | None = None
         self.channels: dict[str, HotChannel] = {}
         self._open: dict[int, dict[str, dict[int, float]]] = {}
+        self._common = np.zeros(CAPACITY, np.uint8)
 
     def add(self, taken_at_ms: int, values: dict[str, float]) -> None:
         """Note one reading; it counts from `settle` on. The same instant again replaces it."""
@@ -176,9 +143,8 @@ class HotProbe:
             at = bucket - (self.first or 0)
             if at < 0:
                 continue
-            for channel, values in part.items():
-                self._channel(channel).merge(at, list(values.values()))
             if part:
+                self._merge(at, part)
                 self._note(bucket)
                 earliest = bucket if earliest is None else earliest
         return earliest
@@ -190,6 +156,7 @@ class HotProbe:
             return
         self._make_room(int(numbers[-1]))
         first = self.first or 0
+        filled = {name: hot.counts.part(0, CAPACITY).copy() for name, hot in self.channels.items()}
         for channel in STEP_OF:
             if channel not in buckets.count:
                 continue
@@ -200,7 +167,8 @@ class HotProbe:
             hot = self._channel(channel)
             at = numbers[use] - first
             low, high = buckets.low[channel][use], buckets.high[channel][use]
-            hot.counts[at] = np.minimum(counts[use], COUNT_MOST)
+            came = filled.setdefault(channel, np.zeros(CAPACITY, np.uint8))
+            came[at] = np.minimum(counts[use], COUNT_MOST)
             good = (low >= hot.low) & (high <= hot.high)
             if hot.soil:
                 good &= ~(np.isin(low, ADC_RAILS) | np.isin(high, ADC_RAILS))
@@ -209,9 +177,10 @@ class HotProbe:
                 mean[one], lone = without_lone(
                     low[one], mean[one], high[one], int(counts[use][one]), hot.spike
                 )
-                hot.counts[at[one]] |= LONE if lone else 0
+                came[at[one]] |= LONE if lone else 0
             hot.codes[at] = np.where(good, np.rint(mean / hot.step), EMPTY)
             self._note(int(numbers[use][-1]))
+        self._share(filled)
 
     def means(self, channel: str, start: int, end: int) -> Floats:
         """Return the raw means of buckets start ≤ number < end, NaN where there is none."""
@@ -233,7 +202,7 @@ class HotProbe:
         hot = self.channels.get(channel)
         if hot is None or self.first is None:
             return np.zeros(0, dtype=np.uint8)
-        held = hot.counts[max(start - self.first, 0) : max(end - self.first, 0)]
+        held = hot.counts.part(max(start - self.first, 0), max(end - self.first, 0))
         return held & np.uint8(COUNT_MOST)
 
     def marked(self, channel: str, start: int, end: int) -> list[int]:
@@ -242,7 +211,7 @@ class HotProbe:
         if hot is None or self.first is None:
             return []
         begin = max(start - self.first, 0)
-        at = np.flatnonzero(hot.counts[begin : max(end - self.first, 0)] >= LONE)
+        at = np.flatnonzero(hot.counts.part(begin, max(end - self.first, 0)) >= LONE)
         return [self.first + begin + one for one in at.tolist()]
 
     def codes(self, channel: str, start: int, end: int) -> npt.NDArray[np.int16]:
@@ -273,17 +242,31 @@ class HotProbe:
             return
         held = slice(begin - self.first, stop - self.first)
         codes[begin - start : stop - start] = hot.codes[held]
-        counts[begin - start : stop - start] = hot.counts[held]
+        counts[begin - start : stop - start] = hot.counts.part(held.start, held.stop)
 
     def size_bytes(self) -> int:
         """Return what the arrays take up."""
-        return sum(hot.codes.nbytes + hot.counts.nbytes for hot in self.channels.values())
+        own = sum(hot.codes.nbytes + hot.counts.own_bytes for hot in self.channels.values())
+        return own + self._common.nbytes
 
     def _channel(self, channel: str) -> HotChannel:
         hot = self.channels.get(channel)
         if hot is None:
-            hot = self.channels[channel] = HotChannel(channel)
+            hot = self.channels[channel] = HotChannel(channel, self._common)
         return hot
+
+    def _merge(self, at: int, part: dict[str, dict[int, float]]) -> None:
+        """Take the values of one bucket into its channels."""
+        came = {name: self._channel(name).merge(at, list(of.values())) for name, of in part.items()}
+        common = next(iter(came.values()))
+        for name, hot in self.channels.items():
+            hot.counts.put(at, came[name] if name in came else hot.counts.at(at), common)
+        self._common[at] = common
+
+    def _share(self, counts: dict[str, Counts]) -> None:
+        """Hold new counts, with what they have in common once."""
+        pairs = [(self.channels[name].counts, one) for name, one in counts.items()]
+        self._common = shared(pairs, CAPACITY)
 
     def _note(self, bucket: int) -> None:
         if self.newest is None or bucket > self.newest:
@@ -295,6 +278,17 @@ class HotProbe:
             return
         by = bucket - (self.first + CAPACITY - 1) + SLACK_BUCKETS - 1
         if by >= SLACK_BUCKETS:
-            for hot in self.channels.values():
-                hot.move(by)
+            moved = {}
+            for name, hot in self.channels.items():
+                _move(hot.codes, by, EMPTY)
+                moved[name] = hot.counts.part(0, CAPACITY).copy()
+                _move(moved[name], by, 0)
+            self._share(moved)
             self.first += by
+
+
+def _move(array: npt.NDArray[np.int16] | Counts, by: int, nothing: int) -> None:
+    """Forget the oldest *by* buckets and make room ahead."""
+    by = min(by, CAPACITY)
+    array[: CAPACITY - by] = array[by:]
+    array[CAPACITY - by :] = nothing
