@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from underlid.binmodel.bins import BinKind
 from underlid.binmodel.lids.guesses import GUESSES, RH_OFF_PCT, RH_OFF_SD_PCT, Guesses, guesses_of
+from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
 from underlid.journal.entries import LidLook
@@ -42,16 +43,6 @@ taken, and the guess is not blamed for more."""
 
 Places = npt.NDArray[np.int64]
 ALL: Final[Places] = np.arange(GUESSES)
-
-SHARE_MOST: Final = 0.85
-"""No headspace follows its bed so closely that it tells nothing of the shed (our judgement)."""
-
-SHARE: Final = 0.55
-SHARE_SD: Final = 0.15
-HEAD_OFF_SD_K: Final = 0.3
-HEAD_VARIANCE_K2: Final = 0.18
-"""Of headspace − shed as a line over bed − shed: slope, offset (of sensors alone) and an hour's error
-with its likeness to the next (our judgement)."""
 
 
 class Cloud:
@@ -84,8 +75,7 @@ class Cloud:
         self._off: Floats = np.zeros(count)
         self._square: Floats = np.zeros(count)
         self._seen: Floats = np.zeros(count)
-        one, slope = 1.0 / HEAD_OFF_SD_K**2, 1.0 / SHARE_SD**2
-        self._line = (one, 0.0, slope, 0.0, SHARE * slope)
+        self._line = HeadLine()
 
     def copy(self) -> Cloud:
         """Return this moment, to come back to; arrays are never changed in place."""
@@ -97,7 +87,7 @@ class Cloud:
     @property
     def share(self) -> float:
         """Return how far the headspace follows the bed, as learnt so far."""
-        return min(1.0, max(0.0, self._head_line()[0]))
+        return min(1.0, max(0.0, self._line.line()[0]))
 
     @property
     def cover_kg_m2(self) -> float:
@@ -112,7 +102,7 @@ class Cloud:
         if not isnan(float(self.flux[0])):
             film = self.film + self.flux
             self.film = np.minimum(np.maximum(film, 0.0), FILM_MOST_G_M2)
-        if not isnan(hour.rh_pct):
+        if not isnan(hour.rh_pct) or self._line.strain_k:
             self._weigh()
 
     def go_on(self, hours: float) -> None:
@@ -134,8 +124,8 @@ class Cloud:
 
     def unseen_over_k(self, bed_over_head_k: Floats, chosen: Places) -> tuple[Floats, Floats]:
         """Return bed and headspace over a shed that is not measured, K, for the *chosen* guesses."""
-        share, offset, share_sd, offset_sd = self._head_line()
-        follows = np.clip(share + share_sd * self.guesses.share_z[chosen], 0.2, SHARE_MOST)
+        share, offset, share_sd, offset_sd = self._line.line()
+        follows = np.clip(share + share_sd * self.guesses.share_z[chosen], SHARE_LEAST, SHARE_MOST)
         error = offset + offset_sd * self.guesses.head_z[chosen]
         if bed_over_head_k.ndim > 1:
             follows, error = follows[:, None], error[:, None]
@@ -169,7 +159,7 @@ class Cloud:
         at_lid = full_g_m3(lid_c)
         patch = np.minimum(1.0, self.film / PATCHY_G_M2)
         at_head = full_g_m3(head_c)
-        if isnan(hour.bed_c):
+        if isnan(float(surface_c[0])):
             inside = at_head * np.minimum(hour.rh_pct - guesses.rh_off_pct, 100.0) / 100.0
             flux = guesses.lid_m_h * np.where(inside > at_lid, 1.0, patch) * (inside - at_lid)
         else:
@@ -217,13 +207,16 @@ class Cloud:
         variance = RH_SD_PCT**2 * ALIKE_H
         lasting = self._off * self._off / (self._count + variance / RH_OFF_SD_PCT**2)
         log_weight = self._seen - 0.5 * (self._square - lasting) / variance
+        doubts = self._line.chances()
+        if doubts is not None:
+            log_weight = log_weight + doubts
         weight = np.exp(log_weight - log_weight.max())
         self.weight = weight / weight.sum()
 
     def _temps(self, hour: LidHour) -> tuple[Floats, Floats, Floats, Floats] | None:
         """Return shed, headspace, bed's surface and lid of each guess, °C; None where not known."""
         guesses = self.guesses
-        share, offset, _, _ = self._head_line()
+        share, offset, _, _ = self._line.line()
         bed_c, head_c, shed_c = hour.bed_c, hour.head_c, hour.shed_c
         count = len(self.film)
         self.blind = isnan(shed_c)
@@ -233,10 +226,13 @@ class Cloud:
             over, head_over = self.unseen_over_k(np.full(count, bed_c - head_c), ALL)
             shed = bed_c - over
         elif isnan(bed_c):
-            if isnan(head_c) or isnan(hour.rh_pct):
+            if isnan(head_c) or (isnan(hour.rh_pct) and not self._line.is_known):
                 return None
-            shed, over = np.full(count, shed_c), np.zeros(count)
-            head_over = over + head_c - shed_c
+            shed, head_over = np.full(count, shed_c), np.full(count, head_c - shed_c)
+            over = np.full(count, nan)
+            if self._line.is_known:
+                head_over = head_over - offset - share * guesses.bed_off_k
+                over = head_over / max(share, SHARE_LEAST)
         else:
             shed, over = np.array([shed_c]), bed_c - guesses.bed_off_k - shed_c
             if isnan(head_c):
@@ -245,29 +241,13 @@ class Cloud:
                 head_over = share * over
             else:
                 if not hour.upset:
-                    self._learn_head(bed_c - shed_c, head_c - shed_c)
+                    self._line = self._line.learn(bed_c - shed_c, head_c - shed_c)
                 head_over = head_c - shed_c - offset - share * guesses.bed_off_k
+                shed, over, head_over = self._line.doubting(shed, over, head_over)
         lid = shed + guesses.factor * head_over
         if not isnan(hour.lid_c):
             lid = hour.lid_c - guesses.lid_off_k
         return shed, shed + head_over, shed + over + guesses.surface * (head_over - over), lid
-
-    def _learn_head(self, over_k: float, head_over_k: float) -> None:
-        one = 1.0 / HEAD_VARIANCE_K2
-        a, b, c, d, e = self._line
-        self._line = (
-            a + one,
-            b + one * over_k,
-            c + one * over_k * over_k,
-            d + one * head_over_k,
-            e + one * over_k * head_over_k,
-        )
-
-    def _head_line(self) -> tuple[float, float, float, float]:
-        """Return slope and offset of headspace over bed, and their sd."""
-        a, b, c, d, e = self._line
-        both = a * c - b * b
-        return (a * e - b * d) / both, (c * d - b * e) / both, (a / both) ** 0.5, (c / both) ** 0.5
 
 
 def full_g_m3(temp_c: Floats) -> Floats:
