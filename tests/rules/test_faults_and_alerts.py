@@ -80,6 +80,10 @@ def test_a_humidity_sensor_that_sticks_in_an_event_does_not_end_it() -> None:
     assert len(lid) == 1
     evidence: dict[str, object] = lid[0]["evidence"]  # type: ignore[assignment]
     assert evidence["headspace_rh_sensor"] == "at fault"
+    (doubt,) = state["distrusted"]  # type: ignore[misc]
+    assert (doubt["probe"], doubt["channel"], doubt["cause"], doubt["until"]) == (
+        (PROBE, "headspace_rh_pct", "stuck", None)
+    )  # fmt: skip
 
 
 def test_a_lifted_lid_stands_in_the_bins_state() -> None:

@@ -96,3 +96,20 @@ def test_a_bin_is_watched_for_what_has_not_held_long_enough(house: Household, as
     assert "Tansy is being watched for heat: bed 27.3 °C" in page
     assert "Heat yes" in page
     assert "being watched" in ash.words("/")
+
+
+def test_a_sensor_that_is_not_believed_is_named_with_its_reason_and_shows_no_value(
+    house: Household, ash: Visitor
+) -> None:
+    house.readings.write(week_before(NOW_MS))
+    assert house.judge()["distrusted"] == []
+    for minute in range(5, 245, 5):
+        house.clock.set_ms(NOW_MS + minute * MINUTE_MS)
+        house.send("tansy-1", b'{"bed_temp_c":22.4,"headspace_temp_c":21.3,"soil_raw":2745}')
+    (doubt,) = house.judge()["distrusted"]
+    assert (doubt["channel"], doubt["cause"]) == ("soil_raw", "pulled_out")
+    page = ash.words("/bin/tansy")
+    assert "Probe tansy-1 look at it Soil probe: it lies in the air, since Fri 12 Jun, " in page
+    assert "moisture not believed" in page
+    assert "moisture 33 %" not in page
+    assert 'data-now="moisture_pct"' not in ash.read("/bin/tansy")

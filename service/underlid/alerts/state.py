@@ -52,6 +52,7 @@ def state_of(
         "feed": _feed(window),
         "opened_at": _opened_at(window),
         "unsettled": _unsettled(window),
+        "distrusted": _distrusted(window),
         "lessons": window.lessons.as_json() if window.lessons else None,
         "verdicts": [_verdict(one) for one in findings],
         "alerts": [alert_as_json(one) for one in alerts],
@@ -73,6 +74,27 @@ def _opened_at(window: BinWindow) -> str | None:
     """Return when the lid was last seen to be lifted, within a day."""
     bucket = window.trust.opened_at() if window.trust is not None else None
     return None if bucket is None else rfc3339(bucket * BUCKET_MS)
+
+
+def _distrusted(window: BinWindow) -> list[dict[str, object]]:
+    """Return which channels of the bin's probes are, or lately were, not believed, why and since when.
+
+    The alert of a probe names one fault; here are all. A channel "" is the whole probe.
+    """
+    if window.trust is None:
+        return []
+    probes = dict.fromkeys(place.probe for place in (*window.places, *window.air_places))
+    return [
+        {
+            "probe": probe,
+            "channel": one.channel,
+            "cause": one.cause.value,
+            "since": rfc3339(one.from_bucket * BUCKET_MS),
+            "until": None if one.until_bucket is None else rfc3339(one.until_bucket * BUCKET_MS),
+        }
+        for probe in probes
+        for one in window.trust.faults(probe)
+    ]
 
 
 def _feed(window: BinWindow) -> dict[str, object] | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import click
 
@@ -14,6 +14,8 @@ from underlid.config import load
 from underlid.errors import UnderlidError
 from underlid.judge import Judge
 from underlid.workers.restart import fill, part_of, set_entries
+
+DOUBT: Final = ("probe", "channel", "cause", "since", "until")
 
 
 @click.command(name="show")
@@ -38,12 +40,16 @@ def show_bin(bin_id: str, as_json: bool, data: Path | None) -> None:
         for one in state["verdicts"]
     ]
     say_table(verdicts, "looked for", "verdict", "reason")
+    if doubts := state["distrusted"]:
+        click.echo()
+        rows = [[one[name] or "" for name in DOUBT] for one in doubts]
+        say_table(rows, "not believed", *DOUBT[1:])
     click.echo()
     lessons: dict[str, dict[str, Any]] = state["lessons"]
-    rows = [
+    taught = [
         (name, one["value"], one["sd"], one["unit"], one["count"]) for name, one in lessons.items()
     ]
-    say_table(rows, "taught", "value", "\u00b1", "unit", "from")
+    say_table(taught, "taught", "value", "\u00b1", "unit", "from")
     click.echo()
     for one in lessons.values():
         click.echo(one["text"])

@@ -53,8 +53,9 @@ def profile_svg(
     film_band: str,
     feed: Mapping[str, Any] | None,
     units: Units,
+    held: frozenset[str] = frozenset(),
 ) -> Markup:
-    """Return the picture of bin *one*."""
+    """Return the picture of bin *one*; *held* are channels that are not believed."""
     clip = f"inside-{one.id}"
     outline = OUTLINES[one.kind]
     parts = [
@@ -68,7 +69,7 @@ def profile_svg(
         _build(one.kind),
         _lid(film_band),
         _worms(),
-        _labels(now, film_band, units),
+        _labels(now, film_band, units, held),
         "</svg>",
     ]
     return Markup("".join(parts))
@@ -203,8 +204,10 @@ def _drop(x: float, y: float, long: float) -> str:
     )
 
 
-def _labels(now: Mapping[str, float | None], film_band: str, units: Units) -> str:
-    """Return the numbers beside the layers they belong to."""
+def _labels(
+    now: Mapping[str, float | None], film_band: str, units: Units, held: frozenset[str]
+) -> str:
+    """Return the numbers beside the layers they belong to; one that is not believed stays away."""
     rows = (
         (10, "shed air", ("shed_temp_c",)),
         (LID_Y + 18, FILM.get(film_band, "lid not known"), ("lid_temp_c",)),
@@ -216,9 +219,11 @@ def _labels(now: Mapping[str, float | None], film_band: str, units: Units) -> st
     for y, word, channels in rows:
         drawn.append(f'<text class="p-word" x="{LABEL_X}" y="{y}">{escape(word)}</text>')
         for n, channel in enumerate(channels):
-            value = escape(channel_value(now.get(channel), channel, units))
+            value, live = channel_value(now.get(channel), channel, units), f'data-now="{channel}"'
+            if channel in held:
+                value, live = "not believed", ""
             drawn.append(
-                f'<text class="p-value" x="{LABEL_X}" y="{y + 15 + 15 * n}" '
-                f'data-now="{channel}">{value}</text>'
+                f'<text class="p-value" x="{LABEL_X}" y="{y + 15 + 15 * n}" {live}>'
+                f"{escape(value)}</text>"
             )
     return "".join(drawn)

@@ -8,7 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from underlid.web.wording import channel_label
+from underlid.timeline import parse_time_ms
+from underlid.web.wording import channel_label, clock_text
 
 VERDICTS: Final = {"holds": "yes", "clear": "no sign of it", "unknown": "cannot tell"}
 PROBE_VERDICTS: Final = {"holds": "look at it", "clear": "works"}
@@ -62,7 +63,27 @@ def reason_text(one: Mapping[str, Any]) -> str:
     return f"{channel_label(str(channel))}: {said}" if channel else said
 
 
+def distrust_text(one: Mapping[str, Any], timezone: str) -> str:
+    """Return which sensor is not believed, why and since when.
+
+    >>> distrust_text({"channel": "bed_temp_c", "cause": "noise", "until": None,
+    ...                "since": "2026-06-21T00:00:00Z"}, "UTC")
+    'Bed: it scatters, since Sun 21 Jun, 00:00'
+    """
+    cause = str(one.get("cause"))
+    said = PROBE_CAUSES.get(cause, cause)
+    if channel := str(one.get("channel") or ""):
+        said = f"{channel_label(channel)}: {said}"
+    times = (
+        f"{word} {clock_text(parse_time_ms(str(one[word])), timezone)}"
+        for word in ("since", "until")
+        if one.get(word)
+    )
+    return ", ".join((said, *times))
+
+
 FILTERS: Final[dict[str, Callable[..., str]]] = {
     "verdict_word": verdict_word,
     "reason_text": reason_text,
+    "distrust_text": distrust_text,
 }

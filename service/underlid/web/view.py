@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from underlid.alerts.alert import Alert, AlertState
 from underlid.binmodel.bins import Bin, Setup, Shed
+from underlid.binmodel.faults.fault import SOILS
 from underlid.journal.units import Units
 from underlid.readings.plausibility import doubt
 from underlid.rules.finding import Condition, Verdict
@@ -55,6 +56,8 @@ class BinView:
     feeding: dict[str, Any] | None
     unsettled: dict[str, Any] | None
     verdicts: list[dict[str, Any]]
+    distrusted: list[dict[str, Any]]
+    """The sensors that are not believed, each with its reason."""
     alerts: list[Alert]
     picture: Markup
     probes: int
@@ -86,6 +89,8 @@ def bin_view(
     now |= {channel: value for channel, (value, _) in newest.items()}
     if MOISTURE in newest:
         now[MOISTURE] = newest[MOISTURE][0] + moisture_shift_pct(state)
+    held = _held(state)
+    now |= dict.fromkeys(held)
     own = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
     own.sort(key=lambda alert: (-alert.priority.rank, alert.condition in PATIENT, alert.since_ms))
     probes = sum(place.bin == bin_id for place in places_of(setup, bin_id))
@@ -114,8 +119,9 @@ def bin_view(
         feeding=state.get("feeding"),
         unsettled=state.get("unsettled"),
         verdicts=verdicts,
+        distrusted=list(state.get("distrusted") or []),
         alerts=own,
-        picture=profile_svg(one, name, now, band, feed, units),
+        picture=profile_svg(one, name, now, band, feed, units, held),
         probes=probes,
         learnt=[
             (one["text"], span_of_days(one.get("from"), one.get("until"), shed.timezone))
@@ -124,6 +130,15 @@ def bin_view(
         ],
         assumed=[one["text"] for one in lessons if not one.get("learnt")],
     )
+
+
+def _held(state: dict[str, Any]) -> frozenset[str]:
+    """Return the channels of which the judge believes nothing now."""
+    doubted = {str(one["channel"]) for one in state.get("distrusted") or [] if not one["until"]}
+    if doubted & set(SOILS):
+        doubted.add(MOISTURE)
+    present = state.get("now") or {}
+    return frozenset(one for one in doubted if one in present and present[one] is None)
 
 
 def views(context: Context, setup: Setup, units: Units) -> list[BinView]:
