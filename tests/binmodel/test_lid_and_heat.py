@@ -170,7 +170,7 @@ def test_self_heat_is_known_from_probes_that_send_seldom_and_lose_some() -> None
         lost = round(hour * 4) % 9 == 4
         return {"shed_temp_c": 20.0} if (hour * 4) % 1.0 < 1e-6 and not lost else {}
 
-    for every_h in (0.25, 0.5, 1.0):
+    for every_h in (0.25, 0.5, 1.0, 1.25):
         found = self_heat(
             judged(seldom(every_h), room, 48)._window("tansy", START_MS + 48 * HOUR_MS)
         )

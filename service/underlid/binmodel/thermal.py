@@ -96,9 +96,10 @@ def self_heat(window: BinWindow) -> SelfHeat | None:
 
 
 def _mean(values: Floats) -> float | None:
-    """Return the mean of some hours; None unless an hour's worth, or something of each hour, is known.
+    """Return the mean of some hours; None unless an hour's worth, or something of most hours, is known.
 
-    A probe that sends every 15 minutes and loses one message has eleven values in three hours.
+    A probe that sends every 15 minutes and loses one message has eleven values in three hours, one that
+    sends every hour or so two.
     """
     hours = np.isfinite(values.reshape(-1, BUCKETS_PER_HOUR)).any(axis=1)
-    return mean_of(values, 1 if hours.all() else BUCKETS_PER_HOUR)
+    return mean_of(values, 1 if hours.mean() > 0.5 else BUCKETS_PER_HOUR)
