@@ -241,6 +241,17 @@ def test_a_return_says_that_there_is_nothing_to_do() -> None:
     )
 
 
+def test_a_herd_that_is_not_called_hungry_any_more_need_not_have_been_fed() -> None:
+    fed = Finding(Condition.HUNGRY, Verdict.CLEAR, evidence={"fed_days_ago": 0.4})
+    assert returned_sentence(fed, BIN) == "Tansy has been fed. Nothing to do."
+    seen = Finding(Condition.HUNGRY, Verdict.CLEAR, evidence={"fed_days_ago": 7.1})
+    assert returned_sentence(seen, BIN) == "Tansy probably has food left. Nothing to do."
+    warm = Finding(
+        Condition.HUNGRY, Verdict.CLEAR, reason="the bed still warms itself, so food is left"
+    )
+    assert "not called hungry for now: the bed still warms" in returned_sentence(warm, BIN)
+
+
 def test_hunger_and_sourness_say_what_they_rest_on() -> None:
     eats: dict[str, float | str] = {"eaten_g_d": 212.0, "chance_pct": 62, "climbers": "many"}
     used_up = "used up by time and warmth"

@@ -30,6 +30,9 @@ POSSIBLE = "This is possible, not certain: look before you act."
 ALL_BUT_SURE_PCT = 90.0
 """From here on no chance is told (our judgement)."""
 
+FED_AGAIN_DAYS = 2.0
+"""A feed so fresh, though written down late, is what ended the hunger (our judgement)."""
+
 SELF_HEAT_TOLD_K = 0.5
 """Less of it is within the error of the sensors and is not worth a word (our judgement)."""
 
@@ -65,11 +68,20 @@ def returned_sentence(
     if finding.condition is Condition.PROBE_FAULT:
         return f"Probe {finding.subject} of {name} is well again."
     if finding.condition is Condition.HUNGRY:
-        return f"{name} has been fed. Nothing to do."
+        return _fed_again(finding, name)
     values = _values(finding, units)
     if foreseen:
         return not_come_sentence(finding, name, values, units)
     return f"{name} is back to normal{f' ({values})' if values else ''}. Nothing to do."
+
+
+def _fed_again(finding: Finding, name: str) -> str:
+    """Return why a herd is not called hungry any more: it need not have been fed."""
+    if finding.reason:
+        return f"{name} is not called hungry for now: {finding.reason}. Nothing to do."
+    if float(finding.evidence.get("fed_days_ago", 0.0)) <= FED_AGAIN_DAYS:
+        return f"{name} has been fed. Nothing to do."
+    return f"{name} probably has food left. Nothing to do."
 
 
 def _feed_clause(
