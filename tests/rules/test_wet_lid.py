@@ -9,8 +9,9 @@ import math
 
 import pytest
 
-from judge.series import START_MS, entry, melon, readings, setup
+from judge.series import START_MS, changes, entry, melon, readings, setup
 from rules.said import CLEAR, HOLDS, UNKNOWN, air_of, bin_of, nothing, said
+from underlid.alerts.alert import TransitionKind
 from underlid.binmodel.bins import BinKind
 from underlid.journal.entries import BeddingAdded, Feed, Portion
 from underlid.judge import Judge
@@ -27,6 +28,15 @@ def test_a_lid_that_gains_water_day_and_night_is_wet() -> None:
     # lid 19 + 0.7·5 = 22.5 °C, worked out in binmodel/test_lid_and_heat.py
     assert found.evidence["condensing_g_m2_h"] == pytest.approx(10.0, rel=0.15)
     assert found.evidence["lid_margin_k"] == pytest.approx(-1.17, abs=0.05)
+
+
+def test_a_lid_is_judged_alike_by_probes_that_send_once_an_hour() -> None:
+    made = readings(bin_of(**WET_LID), air_of(19.0), 60, step_min=60)
+    alerts = [one for one in changes(made, 60) if one.alert is not None]
+    found = [one for one in alerts if one.alert.condition is Condition.CONDENSATION]
+    assert found[-1].alert.priority is Priority.HIGH
+    worse = [one for one in found if one.kind is TransitionKind.ALERT_WORSENED]
+    assert len(worse) <= 2, "from foreseen to medium to high"
 
 
 def test_saturated_air_under_a_lid_as_warm_as_it_condenses_nothing() -> None:

@@ -213,6 +213,18 @@ def lid_factor(window: BinWindow) -> tuple[float, float]:
     return window.lessons.lid_factor.value, window.lessons.lid_factor.sd
 
 
+GRADE_H: Final = 3
+"""The film rests on hours, not on the last reading: a grade that changed whenever a probe that sends once
+an hour is not fresh would raise and lower the alert by turns (our judgement)."""
+
+
+def _lately(window: BinWindow, channel: str, present: float | None) -> bool:
+    """Tell whether a channel was known in the last hours."""
+    if present is not None:
+        return True
+    return bool(np.isfinite(window.means(channel, GRADE_H * BUCKETS_PER_HOUR)).any())
+
+
 def lid_now(window: BinWindow) -> LidNow:
     """Return the lid as the last half hour shows it, with the grade of the evidence."""
     head, rh = window.present("headspace_temp_c"), window.present("headspace_rh_pct")
@@ -221,7 +233,11 @@ def lid_now(window: BinWindow) -> LidNow:
     if rh is None or rh >= SATURATED_PCT - 0.5:
         believed, spent = humidities(window, 1)
         rh = float(believed[-1]) if spent else rh
-    grade = "lid_probe" if measured is not None else "humidity" if shed is None else "lid_estimate"
+    grade = "humidity"
+    if _lately(window, "lid_temp_c", measured):
+        grade = "lid_probe"
+    elif _lately(window, "shed_temp_c", shed):
+        grade = "lid_estimate"
     factor, factor_sd = lid_factor(window)
     lid, lid_sd = measured, TEMP_SD_K
     if lid is None and shed is not None and head is not None:
