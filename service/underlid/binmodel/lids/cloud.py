@@ -15,9 +15,17 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.lids.guesses import GUESSES, RH_OFF_PCT, RH_OFF_SD_PCT, Guesses, guesses_of
+from underlid.binmodel.lids.guesses import (
+    GUESSES,
+    LID_OFF_SD_K,
+    RH_OFF_PCT,
+    RH_OFF_SD_PCT,
+    Guesses,
+    guesses_of,
+)
 from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
+from underlid.binmodel.lids.lid_line import LidLine
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
 from underlid.journal.entries import LidLook
 from underlid.science.numeric import Floats
@@ -51,6 +59,7 @@ class Cloud:
     __slots__ = (
         "_count",
         "_cover",
+        "_lid",
         "_line",
         "_off",
         "_seen",
@@ -76,6 +85,7 @@ class Cloud:
         self._square: Floats = np.zeros(count)
         self._seen: Floats = np.zeros(count)
         self._line = HeadLine()
+        self._lid = LidLine.of(kind)
 
     def copy(self) -> Cloud:
         """Return this moment, to come back to; arrays are never changed in place."""
@@ -246,8 +256,21 @@ class Cloud:
                 shed, over, head_over = self._line.doubting(shed, over, head_over)
         lid = shed + guesses.factor * head_over
         if not isnan(hour.lid_c):
-            lid = hour.lid_c - guesses.lid_off_k
+            lid = self._measured_lid(hour, head_over)
         return shed, shed + head_over, shed + over + guesses.surface * (head_over - over), lid
+
+    def _measured_lid(self, hour: LidHour, head_over_k: Floats) -> Floats:
+        """Return the lid as its probe has it, each guess with what it takes the probe to be off."""
+        guesses = self.guesses
+        if isnan(hour.shed_c):
+            return hour.lid_c - LID_OFF_SD_K * guesses.lid_z
+        likely_k = float((self.weight * head_over_k).sum())
+        if not hour.upset:
+            self._lid = self._lid.learn(likely_k, hour.lid_c - hour.shed_c)
+        factor, offset, offset_sd = self._lid.factor_and_offset()
+        off = offset + factor * (likely_k - head_over_k) + offset_sd * guesses.lid_z
+        result: Floats = hour.lid_c - off
+        return result
 
 
 def full_g_m3(temp_c: Floats) -> Floats:

@@ -56,6 +56,8 @@ BED_OFF_SD_K: Final = 0.2
 """Bed probe against shed probe; the headspace's is set right by both (data sheets)."""
 
 LID_OFF_SD_K: Final = 0.2
+"""Of a lid's probe, where no shed air tells what it is off (data sheets)."""
+
 SURFACE_SHARE: Final = 0.1
 SURFACE_SD: Final = 0.15
 """The bed's surface lies this share of the way from its probe to the headspace; below 0 where fresh food
@@ -87,7 +89,8 @@ class Guesses:
     surface: Floats
     shed_rh_pct: Floats
     rh_off_pct: Floats
-    lid_off_k: Floats
+    lid_z: Floats
+    """Error of a measured lid, in units of its sd."""
     start_g_m2: Floats
     share_z: Floats
     head_z: Floats
@@ -112,7 +115,7 @@ def guesses_of(kind: BinKind) -> Guesses:
         surface=SURFACE_SHARE + SURFACE_SD * z[7],
         shed_rh_pct=np.clip(SHED_RH_PCT + SHED_RH_SD_PCT * z[6], 20.0, 95.0),
         rh_off_pct=RH_OFF_PCT + RH_OFF_SD_PCT * z[7],
-        lid_off_k=LID_OFF_SD_K * z[0],
+        lid_z=z[0],
         start_g_m2=np.maximum(0.0, START_SD_G_M2 * z[1][::-1]),
         share_z=z[4],
         head_z=z[6],

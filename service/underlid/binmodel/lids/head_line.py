@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lids.guesses import GUESSES
+from underlid.binmodel.lids.straight import Sums, expected, fitted, with_point
 from underlid.science.numeric import Floats
 
 SHARE_LEAST: Final = 0.2
@@ -28,15 +29,7 @@ HEAD_OFF_SD_K: Final = 0.3
 HEAD_VARIANCE_K2: Final = 0.18
 """Slope, offset (of sensors alone) and an hour's error with its likeness to the next (our judgement)."""
 
-Sums = tuple[float, float, float, float, float]
-
-PRIOR: Final[Sums] = (
-    1.0 / HEAD_OFF_SD_K**2,
-    0.0,
-    1.0 / SHARE_SD**2,
-    0.0,
-    SHARE / SHARE_SD**2,
-)
+PRIOR: Final[Sums] = expected(SHARE, SHARE_SD, HEAD_OFF_SD_K)
 
 KNOWN_H: Final = 24
 """After so many hours the line stands for a bed that is not known, and tells when it no longer holds."""
@@ -88,9 +81,7 @@ class HeadLine:
 
     def line(self) -> tuple[float, float, float, float]:
         """Return slope and offset of headspace over bed, and their sd."""
-        a, b, c, d, e = self.sums
-        both = a * c - b * b
-        return (a * e - b * d) / both, (c * d - b * e) / both, (a / both) ** 0.5, (c / both) ** 0.5
+        return fitted(self.sums)
 
     def learn(self, over_k: float, head_over_k: float) -> HeadLine:
         """Return the line with one more hour; while it is strained, only the strain."""
@@ -121,15 +112,7 @@ class HeadLine:
         return max(slow, 1.0 / (hours + 1.0))
 
     def _with(self, over_k: float, head_over_k: float) -> Sums:
-        one = 1.0 / HEAD_VARIANCE_K2
-        a, b, c, d, e = self.sums
-        return (
-            a + one,
-            b + one * over_k,
-            c + one * over_k * over_k,
-            d + one * head_over_k,
-            e + one * over_k * head_over_k,
-        )
+        return with_point(self.sums, over_k, head_over_k, HEAD_VARIANCE_K2)
 
     def _drifts(self, off_k: float) -> tuple[float, float, float]:
         """Return by how much bed, headspace or shed would be too high, if it alone were off."""
