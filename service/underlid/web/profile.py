@@ -219,11 +219,9 @@ def _labels(
     for y, word, channels in rows:
         drawn.append(f'<text class="p-word" x="{LABEL_X}" y="{y}">{escape(word)}</text>')
         for n, channel in enumerate(channels):
-            value, live = channel_value(now.get(channel), channel, units), f'data-now="{channel}"'
+            value = channel_value(now.get(channel), channel, units)
+            look = f'class="p-value" data-now="{channel}"'
             if channel in held:
-                value, live = "not believed", ""
-            drawn.append(
-                f'<text class="p-value" x="{LABEL_X}" y="{y + 15 + 15 * n}" {live}>'
-                f"{escape(value)}</text>"
-            )
+                value, look = "not believed", 'class="p-word"'
+            drawn.append(f'<text {look} x="{LABEL_X}" y="{y + 15 + 15 * n}">{escape(value)}</text>')
     return "".join(drawn)
