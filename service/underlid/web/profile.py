@@ -219,9 +219,10 @@ def _labels(
     for y, word, channels in rows:
         drawn.append(f'<text class="p-word" x="{LABEL_X}" y="{y}">{escape(word)}</text>')
         for n, channel in enumerate(channels):
-            value = channel_value(now.get(channel), channel, units)
-            look = f'class="p-value" data-now="{channel}"'
+            where = f'x="{LABEL_X}" y="{y + 15 + 15 * n}"'
             if channel in held:
-                value, look = "not believed", 'class="p-word"'
-            drawn.append(f'<text {look} x="{LABEL_X}" y="{y + 15 + 15 * n}">{escape(value)}</text>')
+                drawn.append(f'<text class="p-word" {where}>not believed</text>')
+                continue
+            value = escape(channel_value(now.get(channel), channel, units))
+            drawn.append(f'<text class="p-value" {where} data-now="{channel}">{value}</text>')
     return "".join(drawn)
