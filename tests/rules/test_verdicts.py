@@ -162,6 +162,8 @@ def test_a_bed_beyond_its_limits(
 ) -> None:
     found = said(condition, moist(level_pct, 0.0), air_of(19.0), 30)
     assert (found.verdict, found.priority) == (HOLDS, priority)
+    passed = {64.0: 65.0, 59.0: 60.0, 86.0: 85.0, 91.0: 90.0}
+    assert found.evidence["limit_pct"] == passed[level_pct]
 
 
 def test_watering_ends_the_trend_written_down_or_not() -> None:

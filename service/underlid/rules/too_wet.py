@@ -60,6 +60,8 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
         open_priority,
         DEADBAND_PCT,
     )
+    if priority is Priority.HIGH:
+        evidence["limit_pct"] = limits.moisture_high_alarm_pct
     return Finding(
         Condition.TOO_WET,
         Verdict.HOLDS if priority else Verdict.CLEAR,

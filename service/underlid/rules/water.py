@@ -54,6 +54,8 @@ def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority
         DEADBAND_PCT,
     )
     certainty = certainty_beyond(drying, drying.level_pct - limits.moisture_low_warn_pct)
+    if priority is Priority.HIGH:
+        evidence["limit_pct"] = limits.moisture_low_alarm_pct
     if priority is not None:
         return Finding(Condition.DRYING_OUT, Verdict.HOLDS, priority, certainty, evidence)
     if doubt:
