@@ -191,7 +191,8 @@ def test_day_means_remove_the_daily_swing() -> None:
 
 
 def test_days_until_a_limit_with_the_band_of_level_and_slope() -> None:
-    # The same water every day: 70 to 65 % is 0.476 of a kilogram of dry matter, or 60/7 days at 0.5 points a day now.
+    # The same water every day: 70 to 65 % is 0.476 of a kilogram of dry matter, or 60/7 days at 0.5 points
+    # a day now.
     sure = Drying(70.0, -0.5, -0.5, -0.5, 5.0, 2.0).days_until(65.0)
     assert sure == pytest.approx((60 / 7, 60 / 7 - 2 * BAND_Z, 60 / 7 + 2 * BAND_Z))
     chance = sum(Drying(70.0, -0.5, -0.6, -0.4, 5.0, 2.0).days_until(65.0) or ())

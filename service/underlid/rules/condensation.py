@@ -24,8 +24,8 @@ from underlid.science.condensation import film_band
 from underlid.science.numeric import Floats
 
 TELLS: Final = 0.4
-"""The film is told of when the chance that it is beyond the limit is four in ten: a look under the lid costs
-a minute, a lid that drips for days costs the bed its air …"""
+"""The film is told of when the chance that it is beyond the limit is four in ten: a look under the lid
+costs a minute, a lid that drips for days costs the bed its air …"""
 
 NEAR_SHARE: Final = 0.6
 NEAR_TELLS: Final = 0.6
