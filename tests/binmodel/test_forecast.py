@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -209,3 +210,16 @@ def test_the_moistures_band_holds_the_samples_errors_whole(
     _, sd = moisture_ahead(Drying(70.0, 0.0, 0.0, 0.0, 7.0, sd_pct))
     assert sd[0] == pytest.approx(level_sd_pct, abs=0.03)
     assert sd[71] == pytest.approx(sd[0])
+
+
+def test_a_bed_without_a_trend_dries_as_beds_of_its_kind_and_ever_faster() -> None:
+    untaught = Drying(70.0, None, None, None, 0.0, 2.0, usual_pct_d=(0.8, 0.3))
+    course, sd = moisture_ahead(untaught)
+    known, known_sd = moisture_ahead(
+        replace(untaught, slope_pct_d=-0.8, slope_low_pct_d=-1.2, slope_high_pct_d=-0.4)
+    )
+    assert course == pytest.approx(known)
+    # computed by hand: 3.5 days at 0.8 of 30 % dry matter are 2.8 / (1 - 2.8/30) points
+    assert course[71] == pytest.approx(70.0 - 2.8 / (1.0 - 2.8 / 30.0))
+    assert sd[71] == pytest.approx(np.hypot(1.0, 0.3 * 3.5))
+    assert known_sd[71] > sd[71]

@@ -113,6 +113,16 @@ def test_a_fall_that_ended_days_ago_keeps_no_rule_from_speaking() -> None:
     assert said(Condition.DRYING_OUT, 8.0, fell, air=cool).verdict is not UNKNOWN
 
 
+def test_a_date_is_said_before_an_alert_is_due() -> None:
+    far = said(Condition.DRYING_OUT, 6.0, moist(start_pct=72.0, pct_d=-0.4))
+    assert far.verdict is CLEAR
+    assert far.forecast_for_ms is not None
+    days = [float(far.evidence[f"days_until_too_dry{end}"]) for end in ("_soonest", "", "_latest")]
+    assert days[0] < 7.0 < days[1] < 12.0 < days[2]
+    never = said(Condition.DRYING_OUT, 6.0, moist(start_pct=78.0, pct_d=-0.4))
+    assert (never.verdict, never.forecast_for_ms) == (CLEAR, None)
+
+
 def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
     def falling(start_pct: float) -> Finding:
         curve = moist(start_pct=start_pct, pct_d=-0.4)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from underlid.alerts.ahead import OPEN_END_D
 from underlid.journal.units import SI, Units, mass_text, number_text
 from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS, parse_time_ms
 from underlid.web.wording import FILM, channel_label, channel_value, clock_text, span
@@ -73,6 +74,9 @@ def evidence_text(evidence: object, units: Units = SI, timezone: str = "UTC") ->
     'eaten a day 260 g, since Sun 21 Jun, 01:00'
     >>> evidence_text({"fed_days_ago": 0.4, "used_up_at": "2026-06-24T21:00:00Z"})
     'fed 10 h ago, all gone about Wed 24 Jun'
+    >>> days = {"days_until_too_dry": 9, "days_until_too_dry_soonest": 4, "days_until_too_dry_latest": 99}
+    >>> evidence_text(days)
+    'too dry in 9 days (4 days or more)'
     >>> evidence_text({"air_filled_porosity": -0.01, "peak_in_h": 9.3})
     'air in the bed 0 %, peak in 9 h'
     """
@@ -97,6 +101,8 @@ def _doubt(name: str, evidence: Mapping[str, Any], units: Units) -> str:
     low, high = RANGES.get(name, ("", ""))
     if low in evidence and high in evidence:
         ends = [_value(end, evidence[end], units, "UTC") for end in (low, high)]
+        if high.startswith("days_") and float(evidence[high]) >= OPEN_END_D:
+            return f" ({ends[0]} or more)"
         return f" ({ends[0]} to {ends[1]})"
     if (spread := GIVE_OR_TAKE.get(name, "")) in evidence:
         return f" (± {_value(spread, evidence[spread], units, 'UTC')})"
