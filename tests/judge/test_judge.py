@@ -12,7 +12,7 @@ from judge import series
 from judge.series import START_MS, changes, entry, melon, readings, run, setup
 from underlid.alerts.alert import AlertState, Transition, TransitionKind
 from underlid.binmodel.bins import Species
-from underlid.journal.entries import LidLook, LiquidAdded, Sighting
+from underlid.journal.entries import Feed, LidLook, LiquidAdded, Portion, Sighting
 from underlid.judge import Judge
 from underlid.rules.finding import Condition, Priority, Verdict
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -99,10 +99,12 @@ def test_a_hot_feed_overheats_with_cause_feed_then_worsens_then_returns() -> Non
         own = 13 * math.exp(-(((hour - 40) / 14) ** 2))
         return calm(hour) | {"bed_temp_c": 19.5 + own}
 
-    found = changes(readings(bin_curve, air, 96), 96, [melon(6)])
+    bread = entry(6, Feed((Portion("bread", 900.0),)))
+    found = changes(readings(bin_curve, air, 96), 96, [bread])
     hot = [one for one in found if one.condition is Condition.OVERHEATING and one.alert]
     assert [one.kind for one in hot] == [
         TransitionKind.ALERT_RAISED,
+        TransitionKind.ALERT_WORSENED,
         TransitionKind.ALERT_WORSENED,
         TransitionKind.ALERT_RETURNED,
     ]

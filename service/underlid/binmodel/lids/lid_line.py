@@ -17,6 +17,9 @@ from underlid.binmodel.lids.straight import Sums, expected, fitted, with_point
 PAIR_OFF_SD_K: Final = LID_OFF_SD_K * 2.0**0.5
 """Of two thermometers of a kind."""
 
+FACTOR_SD: Final = 0.3
+"""Wide, so that a lid that somebody has insulated is believed before it is called a probe that is off."""
+
 LID_VARIANCE_K2: Final = 0.18
 """An hour's error with its likeness to the next, as of the headspace's line (our judgement)."""
 
@@ -30,7 +33,7 @@ class LidLine:
     @classmethod
     def of(cls, kind: BinKind) -> LidLine:
         """Return the line of a lid of a kind that has not been measured yet."""
-        return cls(expected(*LID_FACTOR[kind], PAIR_OFF_SD_K))
+        return cls(expected(LID_FACTOR[kind][0], FACTOR_SD, PAIR_OFF_SD_K))
 
     def learn(self, head_over_k: float, lid_over_k: float) -> LidLine:
         """Return the line with one more hour."""
