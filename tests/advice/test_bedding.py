@@ -171,12 +171,15 @@ def test_a_wet_bed_is_brought_to_its_target(
 def test_a_large_dose_is_split_by_what_fits_and_says_what_brings_it_below_the_limit() -> None:
     room = Room(free_l=23.0, bed_l=37.0, density_kg_l=0.15)
     (advice,) = drier_bed(Bed(5.5, 87.0, 0.0), 0.0, 75.0, 85.0, FEEDSTOCKS["cardboard"], room)
-    # computed by hand: 5.5 kg dry at 87 % weigh 42.3 kg; 42.3 · 12/67 = 7.58 kg, 42.3 · 2/77 = 1.1
-    assert advice.amount_g == pytest.approx(7600.0, abs=50.0)
-    assert "in 5 portions of 1.5 kg, one every 2 days" in advice.text
-    assert "first 1.1 kg bring it below its limit" in advice.text
-    # computed by hand: 7.6 kg pack to 46.6 L, 23 fit; (46.6 − 23)/(37 + 46.6) = 28 % of the bed
-    assert "take about 12 kg of the wet bed out first, then 5.5 kg are enough" in advice.text
+    # computed by hand: 5.5 kg dry at 87 % weigh 42.3 kg; 42.3 · 12/67 = 7.58 kg, 42.3 · 2/77 = 1.1 kg.
+    # 7.6 kg pack to 46.6 L, 23 fit; (46.6 − 23)/(37 + 46.6) = 28 % of the bed, so 72 % of both are enough.
+    assert advice.amount_g == pytest.approx(5450.0, abs=50.0)
+    assert "Take about 12 kg of the wet bed out first, then mix about 5.4 kg of dry" in advice.text
+    assert "in 2 portions of 2.7 kg, one every 2 days" in advice.text
+    assert "first 790 g bring it below its limit" in advice.text
+    assert "anew" not in advice.text
+    (drowned,) = drier_bed(Bed(5.5, 92.0, 0.0), 0.0, 75.0, 85.0, FEEDSTOCKS["cardboard"], room)
+    assert "sooner set up anew" in drowned.text
     (small,) = drier_bed(Bed(5.5, 77.0, 0.0), 0.0, 75.0, 85.0, FEEDSTOCKS["cardboard"], room)
     assert "portions" not in small.text
     assert "out first" not in small.text

@@ -16,7 +16,7 @@ from underlid.advice.balance import (
     dose_g,
     holding_dose_g,
 )
-from underlid.advice.room import Room, removal_clause, split_clause
+from underlid.advice.room import Room, share_out, split_clause, without
 from underlid.binmodel.bed import Bed
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.journal.entries import Feed
@@ -36,6 +36,13 @@ OVERSHOOT_PCT: Final = 1.0
 
 RATIO_GOAL: Final = 30.0
 """C:N that composting handbooks aim at, 25 to 30 (from memory of NRAES-54)."""
+
+MOST_OUT_SHARE: Final = 0.4
+ANEW: Final = (
+    " So wet a bed is sooner set up anew: fresh bedding on one side, the herd led over with food, and the"
+    " water's way in closed."
+)
+"""When so much of a bed would have to come out to dry the rest (our judgement)."""
 
 NEARLY_SHARE: Final = 0.02
 """Free liquid below so much of the water is within the rounding of the dose."""
@@ -148,16 +155,23 @@ def drier_bed(
     amount_g = rounded_g(_whole_dose_g(balance, target_pct, bedding))
     if amount_g < LEAST_G:
         return ()
-    first_g = rounded_g(dose_g(balance, limit_pct, bedding))
+    share = share_out(amount_g, bedding, room)
+    part_g = rounded_g((1.0 - share) * amount_g)
+    first_g = rounded_g((1.0 - share) * dose_g(balance, limit_pct, bedding))
     first = f" The first {about_mass_text(first_g, units)} bring it below its limit."
-    first *= first_g >= LEAST_G
     text = (
-        f"Mix about {about_mass_text(amount_g, units)} of dry {bedding.label} into the top of the bed"
-        f"{split_clause(amount_g, bedding, room, units)}.{first}"
-        f"{removal_clause(amount_g, bed, bedding, room, units)}"
+        f"{_take_out(share, bed, units)} about {about_mass_text(part_g, units)} of dry {bedding.label}"
+        f" into the top of {'what is left' if share else 'the bed'}"
+        f"{split_clause(part_g, bedding, without(room, share), units)}."
+        f"{first * (first_g >= LEAST_G)}{ANEW * (share > MOST_OUT_SHARE)}"
     )
     working = _bed_working(bed, film_water_g, balance, target_pct, bedding, amount_g)
-    return (Advice("add-bedding", text, amount_g=amount_g, working=working),)
+    if share:
+        working += (
+            f" Sunk in it needs more than the {room.free_l:.0f} L there are: with {100 * share:.0f} % of"
+            f" the bed out, {part_g:.0f} g are enough and fit."
+        )
+    return (Advice("add-bedding", text, amount_g=part_g, working=working),)
 
 
 def wet_balance(feed: Feed | None, film_water_g: float) -> Balance:
@@ -204,6 +218,14 @@ def rounded_g(mass_g: float) -> float:
     """
     step = next((step for below_g, step in STEPS_G if mass_g < below_g), COARSEST_STEP_G)
     return round(mass_g / step) * step
+
+
+def _take_out(share: float, bed: Bed, units: Units) -> str:
+    """Return the beginning of the advice: with what must come out first, if anything must."""
+    if not share:
+        return "Mix"
+    out = about_mass_text(1000.0 * share * bed.mass_kg, units)
+    return f"Take about {out} of the wet bed out first, then mix"
 
 
 def _whole_dose_g(balance: Balance, target_pct: float, bedding: Feedstock) -> float:

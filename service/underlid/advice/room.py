@@ -52,20 +52,19 @@ def split_clause(dose_g: float, bedding: Feedstock, room: Room, units: Units = S
     return f", in {count} portions of {each}, one every {EVERY_DAYS} days"
 
 
-def removal_clause(
-    dose_g: float, bed: Bed, bedding: Feedstock, room: Room, units: Units = SI
-) -> str:
-    """Return what must come out for a dose that will not fit even when it has sunk in; or nothing.
+def share_out(dose_g: float, bedding: Feedstock, room: Room) -> float:
+    """Return the share of the bed that must come out for a dose to fit when it has sunk in; 0 for none.
 
     With a share s of the bed gone, (1 − s) of the dose is enough and must fit into the room it left.
     """
     packed_l = dose_g / 1000.0 * (1.0 - bedding.moisture_pct / 100.0) / room.density_kg_l
-    if packed_l <= room.free_l:
-        return ""
-    share = (packed_l - room.free_l) / (room.bed_l + packed_l)
-    out = mass_text(_even_g(1000.0 * share * bed.mass_kg), units)
-    enough = mass_text(_even_g((1.0 - share) * dose_g), units)
-    return f" It will not all fit: take about {out} of the wet bed out first, then {enough} are enough."
+    return max(0.0, packed_l - room.free_l) / (room.bed_l + packed_l)
+
+
+def without(room: Room, share: float) -> Room:
+    """Return the room over what is left of the bed when a share of it is out."""
+    out_l = share * room.bed_l
+    return Room(room.free_l + out_l, room.bed_l - out_l, room.density_kg_l)
 
 
 def _even_g(mass_g: float) -> float:

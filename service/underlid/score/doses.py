@@ -28,7 +28,7 @@ LEAST_DAYS: Final = 3
 MISTING_DAYS: Final = re.compile(r"for (\d+) days")
 PORTIONS: Final = re.compile(r"in (\d+) portions of [^,]*, one every (\d+) days")
 REMOVAL: Final = re.compile(
-    r"take about ([\d.]+) (k?g) of the wet bed out first, then ([\d.]+) (k?g)"
+    r"Take about ([\d.]+) (k?g) of the wet bed out first, then mix about ([\d.]+) (k?g)"
 )
 FIRST_PART: Final = re.compile(r"(?:brings the bed to|keeps the bed at) about (\d+) %")
 TARGET: Final = re.compile(r"\bG (\d+(?:\.\d+)?) %")
