@@ -85,6 +85,21 @@ def test_what_is_as_bad_every_evening_is_told_once_and_what_is_critical_always()
     assert worse(Priority.CRITICAL, Priority.CRITICAL)
 
 
+def test_what_comes_shortly_after_it_was_foreseen_is_told_only_when_it_is_worse() -> None:
+    def told(priority: Priority, hours_ago: float) -> bool:
+        alert = replace(
+            ALERT,
+            priority=priority,
+            told_priority=Priority.LOW,
+            told_at_ms=(NOW_MS - round(hours_ago * HOUR_MS),),
+        )
+        return message_for(change(TransitionKind.ALERT_WORSENED, alert), BIN, ()) is not None
+
+    assert not told(Priority.MEDIUM, 1.0)
+    assert told(Priority.MEDIUM, 4.0)
+    assert told(Priority.HIGH, 1.0)
+
+
 def test_a_spell_is_not_told() -> None:
     spell = Transition(TransitionKind.SPELL_BEGAN, NOW_MS, "tansy", Condition.OVERHEATING, "")
     assert message_for(spell, BIN, ()) is None

@@ -14,9 +14,12 @@ from underlid.alerts.alert import Alert, Message, Transition, TransitionKind
 from underlid.alerts.life import is_shelved
 from underlid.binmodel.bins import Bin
 from underlid.rules.finding import Condition, Priority
-from underlid.timeline import DAY_MS
+from underlid.timeline import DAY_MS, HOUR_MS
 
 MESSAGES_A_DAY: Final = 3
+
+AS_TOLD_MS: Final = 3 * HOUR_MS
+"""Who was told so lately that a thing will come is not told that it has (our judgement)."""
 
 TITLES: Final = {
     "condensation": "wet lid",
@@ -45,6 +48,8 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         return None
     if _known_already(change.kind, alert) or _was_told_as_bad(change.kind, alert):
         return None
+    if _came_as_told(change, alert):
+        return None
     today = sum(1 for at_ms in told_at_ms if change.at_ms - DAY_MS < at_ms <= change.at_ms)
     always = alert.priority is Priority.CRITICAL or _is_withdrawn(change.kind, alert)
     if today >= MESSAGES_A_DAY and not always:
@@ -68,6 +73,17 @@ def _was_told_as_bad(kind: TransitionKind, alert: Alert) -> bool:
     if kind is not TransitionKind.ALERT_WORSENED or told is None:
         return False
     return told.rank >= alert.priority.rank and alert.priority is not Priority.CRITICAL
+
+
+def _came_as_told(change: Transition, alert: Alert) -> bool:
+    """Tell whether it came as was said a short while ago, and no worse: that is no news."""
+    return (
+        change.kind is TransitionKind.ALERT_WORSENED
+        and alert.told_priority is Priority.LOW
+        and alert.priority is Priority.MEDIUM
+        and bool(alert.told_at_ms)
+        and change.at_ms - alert.told_at_ms[-1] <= AS_TOLD_MS
+    )
 
 
 def _is_withdrawn(kind: TransitionKind, alert: Alert) -> bool:
