@@ -7,9 +7,11 @@ from dataclasses import replace
 import pytest
 
 from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
+from underlid.alerts.life import step
+from underlid.alerts.policy import delays_of
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
-from underlid.rules.finding import Condition, Priority
+from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.timeline import DAY_MS, HOUR_MS
 
 BIN = Bin("tansy", "potting", "Tansy")
@@ -86,18 +88,23 @@ def test_what_is_as_bad_every_evening_is_told_once_and_what_is_critical_always()
 
 
 def test_what_comes_shortly_after_it_was_foreseen_is_told_only_when_it_is_worse() -> None:
-    def told(priority: Priority, hours_ago: float) -> bool:
-        alert = replace(
+    def told(priority: Priority, hours_ago: float, *, foreseen: bool) -> bool:
+        before = replace(
             ALERT,
-            priority=priority,
+            priority=Priority.LOW,
             told_priority=Priority.LOW,
             told_at_ms=(NOW_MS - round(hours_ago * HOUR_MS),),
+            forecast_for_ms=NOW_MS if foreseen else None,
         )
-        return message_for(change(TransitionKind.ALERT_WORSENED, alert), BIN, ()) is not None
+        come = Finding(Condition.OVERHEATING, Verdict.HOLDS, priority)
+        _, worse = step(before, come, BIN, NOW_MS, delays_of(Condition.OVERHEATING))
+        assert worse is not None
+        return message_for(worse, BIN, ()) is not None
 
-    assert not told(Priority.MEDIUM, 1.0)
-    assert told(Priority.MEDIUM, 4.0)
-    assert told(Priority.HIGH, 1.0)
+    assert not told(Priority.MEDIUM, 1.0, foreseen=True)
+    assert told(Priority.MEDIUM, 4.0, foreseen=True)
+    assert told(Priority.HIGH, 1.0, foreseen=True)
+    assert told(Priority.MEDIUM, 1.0, foreseen=False)
 
 
 def test_a_spell_is_not_told() -> None:

@@ -8,12 +8,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 from hashlib import blake2b
+from typing import Final
 
 from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
 from underlid.alerts.policy import Delays
 from underlid.binmodel.bins import Bin
 from underlid.rules.finding import Finding, Verdict
 from underlid.timeline import rfc3339
+
+AS_FORESEEN: Final = "as foreseen"
+"""Why an alert worsened whose thing was foreseen and has come."""
 
 
 def step(
@@ -99,7 +103,7 @@ def _holding(
     if came:
         alert = replace(alert, told_priority=None)
     moved = [f"from {before.value} to {alert.priority.value}"] * (before is not alert.priority)
-    reason = ", ".join(moved + ["as foreseen"] * came)
+    reason = ", ".join(moved + [AS_FORESEEN] * came)
     return alert, _change(TransitionKind.ALERT_WORSENED, alert, now_ms, reason)
 
 

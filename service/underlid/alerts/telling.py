@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from underlid.alerts.alert import Alert, Message, Transition, TransitionKind
-from underlid.alerts.life import is_shelved
+from underlid.alerts.life import AS_FORESEEN, is_shelved
 from underlid.binmodel.bins import Bin
 from underlid.rules.finding import Condition, Priority
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -78,8 +78,7 @@ def _was_told_as_bad(kind: TransitionKind, alert: Alert) -> bool:
 def _came_as_told(change: Transition, alert: Alert) -> bool:
     """Tell whether it came as was said a short while ago, and no worse: that is no news."""
     return (
-        change.kind is TransitionKind.ALERT_WORSENED
-        and alert.told_priority is Priority.LOW
+        change.reason.endswith(AS_FORESEEN)
         and alert.priority is Priority.MEDIUM
         and bool(alert.told_at_ms)
         and change.at_ms - alert.told_at_ms[-1] <= AS_TOLD_MS
