@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from judge.series import START_MS, entry, readings, setup
 from underlid.binmodel.food import Food, food
+from underlid.binmodel.rotting import used_up_chance, used_up_days
 from underlid.journal.entries import Entry, Feed, Portion, Sighting
 from underlid.judge import Judge
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -140,3 +141,10 @@ def test_no_more_is_left_than_was_fed(feeds: list[tuple[float, float]], temp_c: 
     now = food(judge._window("tansy", now_ms))
     assert now is not None
     assert 0.0 <= now.left_g <= now.left_most_g + 1e-6 <= sum(g for _, g in feeds) + 1.0
+
+
+def test_food_that_was_seen_late_is_used_up_after_it_was_seen() -> None:
+    for seen_days in (10.0, 18.0, 30.0):
+        days = used_up_days(0.5, seen_days)
+        assert days > seen_days
+        assert used_up_chance(days, seen_days) == pytest.approx(0.5)

@@ -249,7 +249,8 @@ def _hours_since_change(window: BinWindow, means: Floats) -> float | None:
     hours = []
     for entry in window.entries:
         if isinstance(entry.what, LiquidAdded) and entry.what.mass_g >= WATERED_G:
-            hours.append((window.now_ms - entry.at_ms) / HOUR_MS)
+            # What is judged may be of some minutes ago, before the last entry.
+            hours.append(max(0.0, (window.now_ms - entry.at_ms) / HOUR_MS))
     steps = MEAN_H // STEP_H
     with np.errstate(invalid="ignore"):
         jumps = np.flatnonzero(means[steps:] - means[:-steps] > JUMP_PCT)

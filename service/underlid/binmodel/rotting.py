@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp, log
+from math import erfc, exp, log, sqrt
 from statistics import NormalDist
 from typing import Final
 
@@ -26,7 +26,7 @@ grind and air what they eat, which hastens it by a tenth, and rates of decay dif
 from bed to bed (our judgement)."""
 
 _TIMES: Final = NormalDist(0.0, USED_UP_SD)
-_SURE: Final = 0.9999
+_LEAST: Final = 1e-300
 
 
 def left_after(mass_g: Numeric, eaten_g: Numeric, rotted: float) -> Numeric:
@@ -71,8 +71,7 @@ def used_up_chance(days: float, seen_left_days: float = 0.0) -> float:
     """
     if days <= seen_left_days:
         return 0.0
-    before = _share_by(seen_left_days)
-    return (_share_by(days) - before) / (1.0 - before)
+    return 1.0 - _share_left(days) / _share_left(seen_left_days)
 
 
 def used_up_days(chance: float, seen_left_days: float = 0.0) -> float:
@@ -81,10 +80,14 @@ def used_up_days(chance: float, seen_left_days: float = 0.0) -> float:
     >>> [round(used_up_days(chance), 1) for chance in (0.1, 0.5, 0.9)]
     [5.1, 7.0, 9.7]
     """
-    before = _share_by(seen_left_days)
-    return USED_UP_DAYS * exp(_TIMES.inv_cdf(before + chance * (1.0 - before)))
+    return USED_UP_DAYS * exp(-_TIMES.inv_cdf((1.0 - chance) * _share_left(seen_left_days)))
 
 
-def _share_by(days: float) -> float:
-    """Return the share of feeds that are used up by then."""
-    return min(_SURE, _TIMES.cdf(log(days / USED_UP_DAYS))) if days > 0.0 else 0.0
+def _share_left(days: float) -> float:
+    """Return the share of feeds that are not used up by then; never nothing, so that it can be divided by.
+
+    By the far end of the distribution, where a probability near 1 would have no digits left.
+    """
+    if days <= 0.0:
+        return 1.0
+    return max(_LEAST, 0.5 * erfc(log(days / USED_UP_DAYS) / (USED_UP_SD * sqrt(2.0))))

@@ -248,7 +248,10 @@ class Trust:
         One that drifts, or whose clock was off, makes the others look as if they did.
         """
         since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
-        if any(until is None or until > since for _, until in self._clocks.values()):
+        if any(
+            begin <= bucket and (until is None or until > since)
+            for begin, until in self._clocks.values()
+        ):
             return True
         return any(
             (until := one.until_bucket) is None
