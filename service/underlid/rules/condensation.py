@@ -35,8 +35,8 @@ see …"""
 KEEPS: Final = 0.2
 """… and until the chance has halved (all four our judgement)."""
 
-DRIPS_TELLS: Final = 0.5
-"""That it drips is said when it is as likely as not."""
+EVEN_TELLS: Final = 0.5
+"""As likely as not is enough without the second; and only then it is said that it drips."""
 
 LATELY_H: Final = 3
 DRY_G_M2: Final = 5.0
@@ -89,8 +89,8 @@ def _level(
     chance = film.chance(limits.film_warn_g_m2)
     near = film.chance(NEAR_SHARE * limits.film_warn_g_m2) >= NEAR_TELLS
     for limit, priority, tells in (
-        (limits.film_warn_g_m2, Priority.MEDIUM, TELLS if near else DRIPS_TELLS),
-        (limits.film_alarm_g_m2, Priority.HIGH, DRIPS_TELLS),
+        (limits.film_warn_g_m2, Priority.MEDIUM, TELLS if near else EVEN_TELLS),
+        (limits.film_alarm_g_m2, Priority.HIGH, EVEN_TELLS),
     ):
         held = open_priority is not None and open_priority.rank >= priority.rank
         if film.chance(limit) >= (KEEPS if held else tells):

@@ -14,11 +14,9 @@ from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import Reach, chance_left, coming, fresh
 from underlid.rules.levels import level, middle
-from underlid.timeline import HOUR_MS
+from underlid.timeline import DAY_MS, HOUR_MS
 
 DEADBAND_K: Final = 0.7
-
-FEED_HEATS_H: Final = FEED_HEATS_D * 24
 
 COMFORT_BELOW_WARN_K: Final = 7.0
 """Room heat is counted from here: 20 °C for *E. fetida*, the upper end of its best range."""
@@ -118,7 +116,7 @@ def _peak(
 def _cause_ahead(window: BinWindow, forecast: Forecast) -> tuple[str, int | None]:
     """Return feed or room for a peak that is ahead, and the feed."""
     course, own = forecast.bed_temp_c, forecast.own_heat_k
-    if course is None or own is None or window.last_feed(FEED_HEATS_H * HOUR_MS) is None:
+    if course is None or own is None or window.last_feed(FEED_HEATS_D * DAY_MS) is None:
         return "room", None
     hour = int(np.argmax(course.middle))
     bed_c, own_k = float(course.middle[hour]), float(own[hour])

@@ -60,7 +60,7 @@ def _foreseen(
 ) -> Finding:
     """Return whether the bed, which is not too cold, will be, or will be again.
 
-    An alert that only foresees is low; a higher one has come, and keeps its priority between the nights.
+    An alert that only foresees is low; one that has come goes on as medium between the nights.
     """
     clear = Finding(Condition.TOO_COLD, Verdict.CLEAR, evidence=evidence)
     if forecast is None or forecast.bed_temp_c is None:

@@ -37,7 +37,7 @@ PATCHY_G_M2: Final = 6.0
 COVER_FADES_H: Final = 168.0
 """Bedding on top gets wet and is pulled under (our judgement)."""
 
-RH_SD_PCT: Final = 1.8
+FORETOLD_RH_SD_PCT: Final = 1.8
 ALIKE_H: Final = 30.0
 """Error of a foretold hour, and how many hours are wrong alike: the guesses leave things out that last
 for a day (our judgement)."""
@@ -112,7 +112,7 @@ class Cloud:
         if not isnan(float(self.flux[0])):
             film = self.film + self.flux
             self.film = np.minimum(np.maximum(film, 0.0), FILM_MOST_G_M2)
-        if not isnan(hour.rh_pct) or self._line.strain_k:
+        if not isnan(hour.rh_pct) or any(self._line.odds):
             self._weigh()
 
     def go_on(self, hours: float) -> None:
@@ -214,7 +214,7 @@ class Cloud:
 
     def _weigh(self) -> None:
         """Weigh the guesses anew; a lasting error of the humidity sensor is reckoned with."""
-        variance = RH_SD_PCT**2 * ALIKE_H
+        variance = FORETOLD_RH_SD_PCT**2 * ALIKE_H
         lasting = self._off * self._off / (self._count + variance / RH_OFF_SD_PCT**2)
         log_weight = self._seen - 0.5 * (self._square - lasting) / variance
         doubts = self._line.chances()
@@ -265,7 +265,7 @@ class Cloud:
         if isnan(hour.shed_c):
             return hour.lid_c - LID_OFF_SD_K * guesses.lid_z
         likely_k = float((self.weight * head_over_k).sum())
-        if not hour.upset:
+        if not hour.upset and not self._line.is_strained:
             self._lid = self._lid.learn(likely_k, hour.lid_c - hour.shed_c)
         factor, offset, offset_sd = self._lid.factor_and_offset()
         off = offset + factor * (likely_k - head_over_k) + offset_sd * guesses.lid_z

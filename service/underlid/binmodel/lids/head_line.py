@@ -32,7 +32,8 @@ HEAD_VARIANCE_K2: Final = 0.18
 PRIOR: Final[Sums] = expected(SHARE, SHARE_SD, HEAD_OFF_SD_K)
 
 KNOWN_H: Final = 24
-"""After so many hours the line stands for a bed that is not known, and tells when it no longer holds."""
+"""After so many hours, what is expected at first counted as two, the line stands for a bed that is not
+known, and tells when it no longer holds."""
 
 STRAIN_H: Final = 8.0
 STRAIN_A_H: Final = 1.0 - exp(-1.0 / STRAIN_H)
@@ -78,6 +79,11 @@ class HeadLine:
     def is_known(self) -> bool:
         """Tell whether it has been learnt long enough to stand for a bed that is not known."""
         return self.sums[0] >= KNOWN_H / HEAD_VARIANCE_K2
+
+    @property
+    def is_strained(self) -> bool:
+        """Tell whether the headspace has left the line."""
+        return abs(self.strain_k) > STRAIN_K
 
     def line(self) -> tuple[float, float, float, float]:
         """Return slope and offset of headspace over bed, and their sd."""
