@@ -50,6 +50,7 @@ def made(
     at_h: float = NOW_H,
     hot_k: float = 0.0,
     air_curve: Curve = air,
+    bed_curve: Curve | None = None,
 ) -> Forecast:
     """Return the forecast at *at_h*, of a judge that has been given readings until *until_h*."""
 
@@ -62,7 +63,7 @@ def made(
 
     judge = Judge(setup(), START_MS)
     judge.set_entries("tansy", entries)
-    judge.add_readings(readings(bed, air_curve, until_h, 10))
+    judge.add_readings(readings(bed_curve or bed, air_curve, until_h, 10))
     at_ms = START_MS + round(at_h * HOUR_MS)
     judge._settle(START_MS // 300_000 + round(until_h * 12))
     memory: BinMemory = judge._memories["tansy"]
@@ -195,6 +196,30 @@ def test_a_bed_without_shed_air_keeps_its_level_and_its_days() -> None:
     came = np.array([calm(NOW_H + hour)["bed_temp_c"] for hour in range(1, 73)])
     assert np.abs(course.middle - came).max() < 0.5
     assert np.mean((course.low <= came) & (came <= course.high)) > 0.9
+
+
+def test_a_shed_that_grew_warm_unseen_is_not_taken_for_the_beds_own_heat() -> None:
+    """Its probe is silent for three days, in which shed and bed grow 7 K warmer."""
+
+    def warmer_k(hour: float) -> float:
+        return 7.0 * min(1.0, max(0.0, hour - 160.0) / 48.0)
+
+    def curve(hour: float) -> dict[str, float]:
+        values = calm(hour)
+        return values | {
+            "bed_temp_c": values["bed_temp_c"] + warmer_k(hour),
+            "headspace_temp_c": values["headspace_temp_c"] + warmer_k(hour),
+        }
+
+    def silent(hour: float) -> dict[str, float] | None:
+        if 164.0 < hour < 237.0:
+            return None
+        return {"shed_temp_c": air(hour)["shed_temp_c"] + warmer_k(hour)}
+
+    course = made(NOW_H, air_curve=silent, bed_curve=curve).bed_temp_c
+    assert course is not None
+    came = np.array([curve(NOW_H + hour)["bed_temp_c"] for hour in range(1, 73)])
+    assert (course.middle - came).max() < 1.5
 
 
 def test_the_courses_that_stand_for_all_have_mean_0_and_sd_1() -> None:
