@@ -39,8 +39,9 @@ def test_every_kind_of_alert_has_its_cause_within_100_hours() -> None:
             before.entries + after.entries,
             tick_ms=QUARTER_MS,
         )
+        if judgement.at_ms > OPENING_MS  # drying out is said days ahead, and may be open already
         for alert in judgement.alerts
-        if alert.raised_at_ms is not None and alert.raised_at_ms > OPENING_MS
+        if alert.raised_at_ms is not None
     }
     assert {
         (Condition.CONDENSATION, ""),
