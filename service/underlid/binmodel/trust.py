@@ -248,12 +248,9 @@ class Trust:
         One that drifts, or whose clock was off, makes the others look as if they did.
         """
         since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
-        if any(
-            begin <= bucket and (until is None or until > since)
-            for begin, until in self._clocks.values()
-        ):
-            return True
-        return any(
+        clocks = self._clocks.values()
+        off = any(begin <= bucket and (until or bucket + 1) > since for begin, until in clocks)
+        return off or any(
             (until := one.until_bucket) is None
             or until > max(since, one.from_bucket + UPSET_BUCKETS)
             for key, spans in self._spans.items()

@@ -38,6 +38,7 @@ from underlid.binmodel.outlook.hours import (
 from underlid.binmodel.outlook.shed_outlook import (
     HOURS_AHEAD,
     Ahead,
+    bridged,
     daily_pattern,
     last_two,
 )
@@ -178,24 +179,12 @@ def _room(hours: Hours, shed: Ahead | None, lag_h: float) -> tuple[Floats, Float
         return pattern[TIME_OF_DAY], pattern[TIME_AHEAD], none
     air = hours.shed_c
     if np.isnan(air).any():
-        air = filled(air, _bridged(air))
+        air = filled(air, bridged(air))
     course = after_lag(np.concatenate([air, shed.mean]), lag_h, float(air[0]))
     unknown = np.isnan(shed.errors)
     errors = after_lag(np.where(unknown, 0.0, shed.errors), lag_h, 0.0)
     errors[unknown] = np.nan
     return course[:PAST_H], course[PAST_H:], errors
-
-
-def _bridged(air: Floats) -> Floats:
-    """Return what stands in for long gaps: the daily pattern, on a level that leads from side to side.
-
-    Before the first and after the last known hour it is the level of the whole window.
-    """
-    pattern = daily_pattern(air)[TIME_OF_DAY]
-    level = air - pattern
-    known = np.flatnonzero(~np.isnan(level))
-    usual = float(np.nanmean(air))
-    return pattern + np.interp(np.arange(len(air)), known, level[known], usual, usual)
 
 
 def _followed_sd(shed: Ahead, lag_h: float) -> Floats:

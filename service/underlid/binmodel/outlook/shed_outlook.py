@@ -129,6 +129,18 @@ def daily_pattern(values: Floats) -> Floats:
     return result
 
 
+def bridged(air: Floats) -> Floats:
+    """Return what stands in for long gaps: the daily pattern, on a level that leads from side to side.
+
+    Before the first and after the last known hour it is the level of the whole window.
+    """
+    pattern = daily_pattern(air)[TIME_OF_DAY]
+    level = air - pattern
+    known = np.flatnonzero(~np.isnan(level))
+    usual = float(np.nanmean(air))
+    return pattern + np.interp(np.arange(len(air)), known, level[known], usual, usual)
+
+
 DAY_WEIGHT: Final = 0.5 ** (np.arange(PAST_H // DAY_H)[::-1] / PATTERN_HALVES_D)
 BEFORE: Final = np.arange(DAY_H) - 1
 AFTER: Final = (np.arange(DAY_H) + 1) % DAY_H
