@@ -120,6 +120,16 @@ def test_a_returned_alert_is_no_longer_open_but_still_there() -> None:
         assert records.alert("other") is None
 
 
+def test_what_was_over_before_it_was_raised_is_not_listed() -> None:
+    short = replace(ALERT, state=AlertState.PENDING, raised_at_ms=None)
+    over = replace(short, state=AlertState.RETURNED, state_at_ms=1900, returned_at_ms=1900)
+    with fresh() as records:
+        records.save_judgement([short], [], [], [])
+        assert records.alerts("tansy") == [short]
+        records.save_judgement([over], [], [], [])
+        assert records.alerts("tansy") == records.open_alerts() == []
+
+
 def test_people_acknowledge_once_and_shelve_as_often_as_they_like() -> None:
     with fresh() as records:
         records.save_judgement([ALERT], [RAISED], [], [])

@@ -101,9 +101,14 @@ class AlertRecords(Subject):
     def alerts(
         self, bin: str | None = None, most: int = 100, before: str | None = None
     ) -> list[Alert]:
-        """Return alerts, newest first; *before* is the id of the last one of the page before."""
+        """Return alerts, newest first; *before* is the id of the last one of the page before.
+
+        What was over before it was raised is forgotten.
+        """
         table = alerts.c
-        wanted = sa.select(alerts).order_by(table.since_ms.desc(), table.id.desc())
+        forgotten = sa.and_(table.state == AlertState.RETURNED.value, table.raised_at_ms.is_(None))
+        wanted = sa.select(alerts).where(sa.not_(forgotten))
+        wanted = wanted.order_by(table.since_ms.desc(), table.id.desc())
         if bin is not None:
             wanted = wanted.where(table.bin == bin)
         with self._database.read() as connection:
