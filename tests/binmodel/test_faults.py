@@ -181,6 +181,26 @@ def test_nonsense_is_told_within_hours_and_ends(channel: str, value: float) -> N
     assert hour_of(bin_.trust.spans(channel)[0][1] or 0) == pytest.approx(UNTIL_H, abs=1.1)
 
 
+@pytest.mark.parametrize("step_min", [5, 15])
+def test_a_loose_plug_is_told_soon_and_the_good_values_are_believed(step_min: int) -> None:
+    rng = np.random.default_rng(7)
+    loose = while_it_lasts(lambda _, values: np.where(rng.random(len(values)) < 0.15, 85.0, values))
+    bin_, told = watched(healthy(DAYS, step_min).change("bed_temp_c", loose))
+    assert causes(told) == {("bed_temp_c", Cause.NONSENSE)}
+    assert told[0][0] <= FROM_H + (6 if step_min == 5 else 18)
+    known = bin_.window(UNTIL_H).means("bed_temp_c", 48 * 12)
+    assert np.count_nonzero(~np.isnan(known)) > 0.7 * 48 * 60 / step_min
+    assert all(one.until_bucket is not None for one in bin_.faults())
+
+
+def test_a_soil_probe_that_passes_the_end_of_fewer_bits_is_in_good_health() -> None:
+    def passes(hours: Floats, values: Floats) -> Floats:
+        off = values - 1770.0 - hours / 8.0
+        return np.round(np.where(np.arange(len(hours)) % 4, 1010.0 + off + hours / 8.0, 1023.0))
+
+    assert watched(healthy(DAYS).change("soil_raw", passes))[1] == []
+
+
 def test_two_thirds_lost_are_a_dropout_and_a_slower_interval_is_none() -> None:
     good = healthy(DAYS)
     gone = (good.hours >= FROM_H) & (good.hours < UNTIL_H)

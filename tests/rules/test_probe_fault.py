@@ -7,7 +7,7 @@ import math
 import pytest
 
 from judge.series import START_MS, changes, readings, run, setup
-from underlid.alerts.alert import Transition, TransitionKind
+from underlid.alerts.alert import Transition
 from underlid.judge import Judge
 from underlid.readings.values import Reading
 from underlid.rules.finding import Condition, Finding, Verdict
@@ -133,12 +133,20 @@ def test_what_no_working_sensor_says_is_named(
     )  # fmt: skip
 
 
-def test_one_bad_value_now_and_then_is_no_fault() -> None:
-    def curve(hour: float) -> dict[str, float]:
-        return {"bed_temp_c": 85.0} if round(hour * 12) % 24 == 7 else bed(hour)
+def test_one_bad_value_now_and_then_is_no_fault_and_many_are_one_alert() -> None:
+    def curve(every_h: int) -> list[str]:
+        def says(hour: float) -> dict[str, float]:
+            loose = 12 < hour < 60 and round(hour * 12) % (12 * every_h) == 7
+            return {"bed_temp_c": 85.0} if loose else bed(hour)
 
-    found = changes(readings(curve, air, 48), 48)
-    assert not [one for one in found if one.kind is TransitionKind.ALERT_RAISED]
+        return [
+            f"{one.kind.value} {one.alert.cause}"
+            for one in changes(readings(says, air, 84), 84)
+            if one.alert and one.alert.condition is Condition.PROBE_FAULT
+        ]
+
+    assert curve(12) == []
+    assert curve(2) == ["alert_raised nonsense", "alert_returned nonsense"]
 
 
 def test_the_shed_probe_is_watched_too() -> None:

@@ -17,7 +17,6 @@ from underlid.binmodel.faults.believed import BACK_BUCKETS, counts_until, hide, 
 from underlid.binmodel.faults.channels import keys_of, probe_with
 from underlid.binmodel.faults.detectors import SLOW_H, Begun, begun_by_hour
 from underlid.binmodel.faults.fault import (
-    LINGERS_H,
     MASKS,
     Cause,
     Fault,
@@ -28,9 +27,10 @@ from underlid.binmodel.faults.fault import (
 )
 from underlid.binmodel.faults.gates import GATE_HOURS, suspicious
 from underlid.binmodel.faults.moved import is_undone
+from underlid.binmodel.faults.now_and_then import NowAndThen
 from underlid.binmodel.faults.scene import TEMPERATURES, Scene
 from underlid.binmodel.faults.spike_watch import SpikeWatch
-from underlid.binmodel.faults.spikes_told import LID_MOVES, spikes_told
+from underlid.binmodel.faults.spikes_told import LID_MOVES
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, STEP_OF, WINDOW_BUCKETS
 from underlid.binmodel.openings import FALL_PCT, Opening, openings
@@ -57,7 +57,7 @@ class Trust:
         self._hour = self._whole_hours(self.done)
         self._spans: dict[Key, list[Span]] = {}
         self._spikes = SpikeWatch()
-        self._told_spikes: dict[Key, tuple[int, int]] = {}
+        self._now_and_then = NowAndThen()
         self._clocks: dict[str, tuple[int, int | None]] = {}
         self._shown: dict[tuple[Key, Cause, int], int | None] = {}
 
@@ -90,6 +90,7 @@ class Trust:
         if hour >= self._hour:
             return
         self._hour = hour
+        self._now_and_then.rewind(hour * BUCKETS_PER_HOUR + self.offset)
         for key, spans in self._spans.items():
             kept = [one for one in spans if one.found_h <= hour]
             for one in kept:
@@ -123,11 +124,9 @@ class Trust:
             for key, spans in self._spans.items()
             if key[0] == probe
             for one in spans
-            if one.told_at(self.done, key[1])
+            if one.told_at(self.done, key[1], spans)
         ]
-        for key, (first, last) in self._told_spikes.items():
-            if key[0] == probe and self.done - last < LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR:
-                found.append(Fault(probe, key[1], Cause.SPIKE, first, last + 1))
+        found += self._now_and_then.faults(probe, self.done)
         return sorted(found, key=lambda one: (one.from_bucket, one.channel))
 
     def spans(self, channel: str) -> list[tuple[int, int | None]]:
@@ -200,7 +199,7 @@ class Trust:
         if end_h == self._hour + 1 and end_h % SLOW_H and not going:
             quick = table_of(window.probes, keys, end_h - GATE_HOURS, end_h, self.offset)
             if not suspicious(Scene(quick, window)):
-                self._told_spikes = spikes_told(window, keys, self._spikes.found, self.opened)
+                self._now_and_then.tell(window, keys, self._spikes.found, self.opened)
                 return
         first_h = max(
             self._hour + 1 - LOOKBACK_H, self._whole_hours(window.end - WINDOW_BUCKETS) + 1
@@ -216,7 +215,8 @@ class Trust:
                 self._end(scene, hour)
                 for one in begun.get(hour, ()):
                     self._begin(scene, one)
-        self._told_spikes = spikes_told(window, keys, self._spikes.found, self.opened)
+        self._now_and_then.note(table, at)
+        self._now_and_then.tell(window, keys, self._spikes.found, self.opened)
 
     def _begin(self, scene: Scene, begun: Begun) -> None:
         table, (cause, ended, begin) = scene.table, begun

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final, Protocol
 
+from underlid.binmodel.faults.episodes import quiet
 from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.openings import Opening
 from underlid.science.numeric import Floats
@@ -50,6 +51,9 @@ LINGERS_H: Final = {
 }
 """Hours for which a fault that has ended is still told, so that one which comes and goes is one
 alert and not many (our judgement)."""
+
+RECURS: Final = frozenset({Cause.NONSENSE, Cause.STUCK, Cause.NOISE, Cause.DROPOUT})
+"""Of loose contacts and weak batteries: what has come back may come back again."""
 
 AILING_BUCKETS: Final = 6 * BUCKETS_PER_HOUR
 
@@ -107,8 +111,8 @@ class Span:
         marks = (self.from_bucket, self.until_bucket or self.from_bucket)
         return any(abs(bucket - one) < settles for one in marks)
 
-    def told_at(self, bucket: int, channel: str) -> bool:
-        """Tell whether the keeper hears of it at *bucket*."""
+    def told_at(self, bucket: int, channel: str, spans: Sequence[Span]) -> bool:
+        """Tell whether the keeper hears of it at *bucket*; *spans* are all of its channel."""
         if self.cause is Cause.MOVED and channel in SOILS:
             told_from = self.from_bucket + TOLD_AFTER_H * BUCKETS_PER_HOUR
             if self.is_elsewhere(channel):
@@ -119,7 +123,17 @@ class Span:
                 return False
         if self.until_bucket is None:
             return True
-        return bucket - self.until_bucket < LINGERS_H[self.cause] * BUCKETS_PER_HOUR
+        return bucket - self.until_bucket < self._lingers(spans)
+
+    def _lingers(self, spans: Sequence[Span]) -> int:
+        """Return for how many buckets it is still told: longer when it had been before."""
+        least = LINGERS_H[self.cause] * BUCKETS_PER_HOUR
+        began = sorted(
+            one.from_bucket
+            for one in spans
+            if one.cause is self.cause and one.from_bucket <= self.from_bucket
+        )
+        return max(least, quiet(began)) if self.cause in RECURS and len(began) > 1 else least
 
 
 def is_covered(spans: Sequence[Span], cause: Cause, bucket: int) -> bool:

@@ -5,12 +5,12 @@ The newest value is not believed when it has jumped, until the next one tells a 
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.faults.episodes import Kind
 from underlid.binmodel.hot import BUCKETS_PER_HOUR, EMPTY, STEP_OF, HotProbe
 from underlid.binmodel.lone import SPIKE_OF
 from underlid.science.numeric import Floats
@@ -23,14 +23,11 @@ LEAST: Final = 4
 """Of fewer values none is told to be a spike."""
 
 
-TOLD_WITHIN: Final = 24 * BUCKETS_PER_HOUR
-TOLD_FROM: Final = 2
-APART: Final = 3
+TOLD: Final = Kind(told_from=2, apart=3)
 """A single spike is left out and not told of; two in a day, fifteen minutes apart, are (our
 judgement)."""
 
-LID_TOLD_FROM: Final = 3
-LID_APART: Final = BUCKETS_PER_HOUR
+TOLD_UNDER_LID: Final = Kind(told_from=3, apart=BUCKETS_PER_HOUR)
 """In the headspace a lid that was lifted unseen looks like one; three in a day are too many for that."""
 
 
@@ -83,24 +80,3 @@ def lone_spikes(probe: HotProbe, channel: str, start: int, end: int) -> list[int
             if int(around.max()) - int(around.min()) < most:
                 found.append(start + int(at[place]))
     return found
-
-
-def worth_telling(at: Sequence[int], *, lid: bool = False) -> tuple[int, int] | None:
-    """Return first and last bucket of the newest spikes when they are worth telling of.
-
-    Parameters
-    ----------
-    at
-        Buckets, ascending.
-    lid
-        Whether a lifted lid may be behind them.
-
-    >>> worth_telling([100, 5000, 5001, 5100, 5200]), worth_telling([100, 5200, 5201])
-    ((5000, 5200), None)
-    """
-    apart = LID_APART if lid else APART
-    recent = [one for one in at if at[-1] - one <= TOLD_WITHIN]
-    events = 1 + sum(after - before >= apart for before, after in itertools.pairwise(recent))
-    if events < (LID_TOLD_FROM if lid else TOLD_FROM):
-        return None
-    return recent[0], recent[-1]

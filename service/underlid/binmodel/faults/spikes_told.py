@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from underlid.binmodel.faults.fault import LINGERS_H, Cause, Key
+from underlid.binmodel.faults.episodes import Episode, episode
+from underlid.binmodel.faults.fault import Key
 from underlid.binmodel.faults.scene import visits_of
-from underlid.binmodel.faults.spikes import TOLD_WITHIN, lone_spikes, worth_telling
+from underlid.binmodel.faults.spikes import TOLD, TOLD_UNDER_LID, lone_spikes
+from underlid.binmodel.faults.table import LOOKBACK_H
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.openings import Opening
 from underlid.binmodel.window import BinWindow
@@ -27,8 +29,8 @@ def spikes_told(
     keys: Sequence[Key],
     spikes: Mapping[Key, Sequence[int]],
     opened: Sequence[Opening] = (),
-) -> dict[Key, tuple[int, int]]:
-    """Return first and last bucket of the spikes of each channel that is worth a word.
+) -> dict[Key, Episode]:
+    """Return the newest spikes of each channel that are, or were lately, worth a word.
 
     Parameters
     ----------
@@ -38,7 +40,7 @@ def spikes_told(
         The lifted lids that were seen.
     """
     end = window.end
-    first = end - TOLD_WITHIN - LINGERS_H[Cause.SPIKE] * BUCKETS_PER_HOUR
+    first = end - LOOKBACK_H * BUCKETS_PER_HOUR
     at = {}
     for key in keys:
         lone = lone_spikes(window.probes[key[0]], key[1], first, end)
@@ -55,7 +57,7 @@ def spikes_told(
             for one in buckets
             if not (alone and (_is_visit(one, lid, visits) or _is_opening(one, opened)))
         ]
-        told = worth_telling(odd, lid=alone) if odd else None
+        told = episode(odd, TOLD_UNDER_LID if alone else TOLD) if odd else None
         if told:
             result[key] = told
     return result

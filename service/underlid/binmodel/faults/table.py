@@ -64,6 +64,12 @@ class Table:
         """Return the first bucket of the hour at index *at*."""
         return self.first_bucket + at * BUCKETS_PER_HOUR
 
+    def nonsense(self, row: int, start: int) -> list[int]:
+        """Return the spoiled buckets ≥ *start*, counted from the table's first."""
+        spoiled = (self.counts[row, start:] > 0) & (self.codes[row, start:] == EMPTY)
+        found: list[int] = (np.flatnonzero(spoiled) + start).tolist()
+        return found
+
     def samples(self, row: int, start: int = 0) -> tuple[Integers, Floats]:
         """Return the buckets, counted from the table's first, and means that are known."""
         codes = self.codes[row, start:]
