@@ -32,8 +32,7 @@ HEAD_VARIANCE_K2: Final = 0.18
 PRIOR: Final[Sums] = expected(SHARE, SHARE_SD, HEAD_OFF_SD_K)
 
 KNOWN_H: Final = 24
-"""After so many hours, what is expected at first counted as two, the line stands for a bed that is not
-known, and tells when it no longer holds."""
+"""After so many hours the line stands for a bed that is not known, and tells when it no longer holds."""
 
 STRAIN_H: Final = 8.0
 STRAIN_A_H: Final = 1.0 - exp(-1.0 / STRAIN_H)
@@ -78,7 +77,7 @@ class HeadLine:
     @property
     def is_known(self) -> bool:
         """Tell whether it has been learnt long enough to stand for a bed that is not known."""
-        return self.sums[0] >= KNOWN_H / HEAD_VARIANCE_K2
+        return self._hours() > KNOWN_H - 0.5
 
     @property
     def is_strained(self) -> bool:
@@ -114,8 +113,11 @@ class HeadLine:
 
     def _learns(self, slow: float) -> float:
         """Return what the next hour counts for: at first as much as each before."""
-        hours = (self.sums[0] - PRIOR[0]) * HEAD_VARIANCE_K2
-        return max(slow, 1.0 / (hours + 1.0))
+        return max(slow, 1.0 / (self._hours() + 1.0))
+
+    def _hours(self) -> float:
+        """Return how many hours have been learnt from."""
+        return (self.sums[0] - PRIOR[0]) * HEAD_VARIANCE_K2
 
     def _with(self, over_k: float, head_over_k: float) -> Sums:
         return with_point(self.sums, over_k, head_over_k, HEAD_VARIANCE_K2)
