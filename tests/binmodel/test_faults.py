@@ -22,10 +22,12 @@ from binmodel.faulty import (
     watched,
     while_it_lasts,
 )
-from underlid.binmodel.faults.fault import Cause
+from underlid.binmodel.faults.fault import Cause, Span
+from underlid.binmodel.faults.scene import Begin
+from underlid.binmodel.faults.upset import is_upset, taken_for
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
 from underlid.readings.values import Reading
-from underlid.timeline import HOUR_MS
+from underlid.timeline import DAY_MS, HOUR_MS
 
 CHANNELS = ("bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "soil_raw", "shed_temp_c")
 SPIKE = {"headspace_rh_pct": -30.0, "soil_raw": 600.0}
@@ -224,6 +226,33 @@ def test_moisture_that_rises_for_days_after_a_big_feed_is_water_and_no_drift() -
     fed = Entry("f", "tansy", at_ms, at_ms, Feed((Portion("melon", 5000.0),)))
     assert ("soil_raw", Cause.DRIFT) in causes(watched(rising)[1])
     assert watched(rising, entries=[fed])[1] == []
+
+
+@pytest.mark.parametrize("a_day", [0.8, -0.8])
+def test_a_bed_that_is_fed_as_ever_does_not_hide_a_slow_drift(a_day: float) -> None:
+    def drifts(hours: Floats, values: Floats) -> Floats:
+        return values + a_day * np.maximum(hours - FROM_H, 0.0) / 24.0
+
+    fed = []
+    for day in (0, 3, 6):
+        at_ms = START_MS + day * DAY_MS
+        scraps = Feed((Portion("vegetable-scraps", 600.0),))
+        fed.append(Entry(f"f{day}", "tansy", at_ms, at_ms, scraps))
+    told = watched(healthy(9).change("bed_temp_c", drifts), entries=fed)[1]
+    assert causes(told) == {("bed_temp_c", Cause.DRIFT)}
+    assert told[0][0] <= FROM_H + 72
+
+
+def test_a_drift_that_was_put_down_to_another_thermometer_is_put_right() -> None:
+    mistaken = Span(Cause.DRIFT, 0, (START_MS + round(FROM_H * HOUR_MS)) // 300_000)
+    begin = Begin(0, 0, mistaken.from_bucket, corrects=True)
+    spans = {("tansy-1", "headspace_temp_c"): [mistaken]}
+    bed = ("tansy-1", "bed_temp_c")
+    assert taken_for(spans, bed, begin) is mistaken
+    assert taken_for(spans, bed, begin._replace(corrects=False)) is None
+    assert taken_for(spans, bed, begin._replace(from_bucket=begin.from_bucket + 600)) is None
+    assert is_upset(spans, (), begin.from_bucket)
+    assert not is_upset(spans, (), begin.from_bucket, mistaken)
 
 
 def test_a_drift_that_ends_at_once_takes_its_last_hours_with_it() -> None:

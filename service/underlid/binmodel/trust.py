@@ -32,6 +32,7 @@ from underlid.binmodel.faults.scene import TEMPERATURES, Scene
 from underlid.binmodel.faults.spike_watch import SpikeWatch
 from underlid.binmodel.faults.spikes_told import LID_MOVES
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
+from underlid.binmodel.faults.upset import is_upset, taken_for
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, STEP_OF, WINDOW_BUCKETS
 from underlid.binmodel.openings import FALL_PCT, Opening, openings
 from underlid.binmodel.vitals import CLOCK_OFF_LEAST_MS
@@ -43,7 +44,6 @@ OPENINGS_BEFORE: Final = 24
 
 OPENING_FINAL_AFTER: Final = 24
 FALL_CODES: Final = int(FALL_PCT / STEP_OF["headspace_rh_pct"])
-UPSET_BUCKETS: Final = 2 * BUCKETS_PER_HOUR
 OPENED_MATTERS: Final = 24 * BUCKETS_PER_HOUR
 
 
@@ -226,11 +226,16 @@ class Trust:
         spans = self._spans.setdefault(key, [])
         if self._misplaced(key[0], begin.from_bucket):
             return
-        if cause is Cause.DRIFT and key[1] in TEMPERATURES and self._upset(begin.from_bucket):
+        wrong = taken_for(self._spans, key, begin)
+        drifts = cause is Cause.DRIFT and key[1] in TEMPERATURES
+        if drifts and is_upset(self._spans, self._clocks.values(), begin.from_bucket, wrong):
             return
         if cause is Cause.MOVED and is_ailing(spans, begin.from_bucket):
             return
         found_h = table.first_h + begin.at + 1
+        if wrong is not None:
+            wrong.until_bucket, wrong.ended_h = wrong.from_bucket, found_h
+            begin = begin._replace(from_bucket=min(wrong.from_bucket, begin.from_bucket))
         going = [one for one in spans if one.cause is cause and one.until_bucket is None]
         back = [one for one in going if one.mended_from and is_undone(*one.anchor, *begin.anchor)]
         if back:
@@ -241,22 +246,6 @@ class Trust:
         if cause in (Cause.PULLED_OUT, Cause.NOISE):
             for one in ways_out(spans, begin.from_bucket):
                 one.until_bucket, one.ended_h = one.from_bucket, found_h
-
-    def _upset(self, bucket: int) -> bool:
-        """Tell whether a temperature is, or was in the days that drift is told from, at fault.
-
-        One that drifts, or whose clock was off, makes the others look as if they did.
-        """
-        since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
-        clocks = self._clocks.values()
-        off = any(begin <= bucket and (until or bucket + 1) > since for begin, until in clocks)
-        return off or any(
-            (until := one.until_bucket) is None
-            or until > max(since, one.from_bucket + UPSET_BUCKETS)
-            for key, spans in self._spans.items()
-            for one in spans
-            if key[1] in TEMPERATURES or one.cause is Cause.PULLED_OUT
-        )
 
     def _misplaced(self, probe: str, bucket: int) -> bool:
         """Tell whether the probe's clock put readings where they do not belong about *bucket*."""

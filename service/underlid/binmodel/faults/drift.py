@@ -15,11 +15,11 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.fault import Span
+from underlid.binmodel.faults.fed_warmth import FedWarmth, fed_warmth
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.suspects import Signs, suspect, vapour_k
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.thermal import time_constant_h
-from underlid.journal.entries import Feed
 from underlid.science.numeric import Floats
 
 DAY_H: Final = 24
@@ -35,12 +35,8 @@ RELATION_SD_K: Final = 0.3
 """s without data, and how far it is off at the least with it; hourly scatter of the relation (our
 judgement)."""
 
-LEAST_K: Final = 0.6
+LEAST_K: Final = 0.4
 """A day's R that is smaller may be a lid left ajar, or cover bedding (our judgement)."""
-
-FED_SHARE: Final = 0.04
-FED_H: Final = 7 * DAY_H
-"""Food of this share of the bed's mass, within so many hours, may warm it by kelvins (our judgement)."""
 
 BACK_SHARE: Final = 0.5
 HELD_MOST_H: Final = 10 * DAY_H
@@ -78,27 +74,27 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
     off = relation.up - relation.share * relation.across - relation.rest
     moved = relation.own - relation.own_before
     most = np.fmax(np.abs(moved), np.abs(relation.across - relation.across_before))
-    with np.errstate(invalid="ignore"):
-        far = np.abs(off) > LEAST_K + 2.0 * relation.share_sd * most
+    off_sd = np.hypot(RELATION_SD_K, relation.share_sd * most)
     found = []
     for hour in hours:
-        if not far[hour]:
+        if not abs(off[hour]) > LEAST_K:
             continue
         share = float(np.clip(relation.share[hour], 0.05, 0.95))
         signs = Signs(
             float(off[hour]),
+            float(off_sd[hour]),
             float(moved[hour]),
             float(relation.vapour[hour]),
             float(relation.warmer[hour]),
             share,
-            _fed(scene, hour),
+            _fed(scene, rows[0], hour),
         )
-        which = suspect(signs, [scene.table.keys[row][0] for row in rows])
-        if which is None:
+        found_out = suspect(signs, [scene.table.keys[row][0] for row in rows])
+        if found_out is None:
             continue
         start = scene.table.bucket_of(hour + 1) - 2 * DAY_H * BUCKETS_PER_HOUR
         anchor = (share, float(relation.rest[hour]), float(off[hour]))
-        found.append(Begin(hour, rows[which], start, anchor))
+        found.append(Begin(hour, rows[found_out.which], start, anchor, corrects=found_out.alone))
     return found
 
 
@@ -165,16 +161,17 @@ def _since(day: Floats, values: Floats) -> Floats:
     return day - _past_mean(np.where(known, values, 0.0), known)[0]
 
 
-def _fed(scene: Scene, hour: int) -> bool:
-    """Tell whether much food went in within a week."""
-    until = scene.table.bucket_of(hour + 1)
-    since = until - FED_H * BUCKETS_PER_HOUR
-    fed_g = sum(
-        entry.what.mass_g
-        for entry in scene.window.entries
-        if isinstance(entry.what, Feed) and since <= entry.at_ms // BUCKET_MS < until
+def _fed(scene: Scene, row: int, hour: int) -> FedWarmth:
+    """Return what feeds should have changed of the day's self-heat since the days before."""
+    first = max(0, hour + 1 - FAR_H)
+    days = hour + 1 - first
+    return fed_warmth(
+        scene.window,
+        scene.table.mean[row, first : hour + 1],
+        scene.table.bucket_of(hour + 1) * BUCKET_MS,
+        slice(days - DAY_H, days),
+        slice(0, days - NEAR_H),
     )
-    return fed_g >= FED_SHARE * 1000.0 * scene.window.bin.bed_kg
 
 
 def day_mean(values: Floats, known: Flags) -> Floats:

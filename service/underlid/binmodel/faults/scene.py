@@ -52,6 +52,8 @@ class Begin(NamedTuple):
     anchor: tuple[float, ...] = ()
     ends_only: bool = False
     """It can end a fault of its kind that goes on, but begins none: work explains it."""
+    corrects: bool = False
+    """It is so sure that it takes the place of one of its kind that another channel has."""
 
 
 @dataclass(frozen=True)

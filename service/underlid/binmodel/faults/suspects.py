@@ -2,18 +2,19 @@
 
 `drift` tells that they no longer go together. A drift δ of one changes three things: `off`, by which the
 headspace leaves its relation to the others; self-heat; and the vapour of the headspace over that of the
-bed, as kelvin. What is left of self-heat must then be the bed's own doing. Feeds warm a bed, nothing cools
-it, but other weather changes what it does; and of a warmer bed the vapour lags, since the lid stays cold.
+bed, as kelvin. What is left of self-heat must then be the bed's own doing: what its feeds make of it
+(`fed_warmth.py`), and other weather; and of a warmer bed the vapour lags, since the lid stays cold.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
 
 import numpy as np
 
+from underlid.binmodel.faults.fed_warmth import FedWarmth
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import MAGNUS_A, MAGNUS_B_C
 
@@ -29,15 +30,21 @@ SIZE_SD: Final = 0.1
 OWN_SD_K: Final = 0.5
 OWN_SIZE_SD: Final = 0.25
 WEATHER_SD: Final = 0.35
-FED_WARMS_K: Final = 5.0
-FED_COOLS_K: Final = 1.5
-"""Standard deviations of what is expected: of vapour; of self-heat, for each kelvin by which the bed has
-changed, and after much food, upwards and downwards (our judgement)."""
+"""Standard deviations of what is expected: of vapour; of self-heat, and for each kelvin by which the bed
+has changed (our judgement)."""
 
 FITS: Final = 6.0
 CLEARLY: Final = 4.0
 """Sum of squared deviations, in standard deviations, that still fits; and by how much every suspect of
 another probe must fit worse (our judgement)."""
+
+OFF_SDS: Final = 2.0
+PLAINLY: Final = 9.0
+"""Something is off when the headspace has left its relation by so many standard deviations; or, together
+with self-heat and vapour, when health fits worse than a drift by so much (our judgement)."""
+
+UNWRITTEN_SD_K: Final = 3.0
+"""By so much a feed that nobody wrote down may warm a bed (our judgement)."""
 
 BED, HEAD, SHED = 0, 1, 2
 
@@ -47,6 +54,8 @@ class Signs:
     """What has changed since the days before, all kelvin."""
 
     off: float
+    off_sd: float
+    """How far the headspace may be off with thermometers in good health."""
     own: float
     vapour: float
     """NaN where no humidity is known."""
@@ -54,12 +63,20 @@ class Signs:
     """The bed."""
     share: float
     """Where the headspace lies between shed and bed."""
-    fed: bool
-    """Much food went in lately."""
+    fed: FedWarmth
+    """What the feeds should have changed."""
 
 
-def suspect(signs: Signs, probes: Sequence[str]) -> int | None:
-    """Return which of bed, headspace and shed drifts; None when several probes may.
+class Suspect(NamedTuple):
+    """Which of bed, headspace and shed drifts."""
+
+    which: int
+    alone: bool
+    """No other thermometer fits, not even one of the same probe."""
+
+
+def suspect(signs: Signs, probes: Sequence[str]) -> Suspect | None:
+    """Return what drifts; None when several probes may, or nothing need be at fault.
 
     Parameters
     ----------
@@ -67,17 +84,23 @@ def suspect(signs: Signs, probes: Sequence[str]) -> int | None:
         The probe of each of the three.
 
     >>> two = ("tansy-1", "tansy-1", "air1")
-    >>> suspect(Signs(-1.3, 2.2, -1.9, 1.5, 0.67, False), two)
-    0
-    >>> suspect(Signs(1.0, 3.3, 0.0, 0.2, 0.69, False), two)
-    2
+    >>> suspect(Signs(-1.3, 0.3, 2.2, -1.9, 1.5, 0.67, FedWarmth()), two)
+    Suspect(which=0, alone=True)
+    >>> suspect(Signs(1.0, 0.3, 3.3, 0.0, 0.2, 0.69, FedWarmth()), two)
+    Suspect(which=2, alone=True)
     """
     misfits = [_misfit(signs, which) for which in (BED, HEAD, SHED)]
     best = int(np.argmin(misfits))
-    if not misfits[best] <= FITS:
+    least = misfits[best]
+    if not least <= FITS:
         return None
-    others = [misfits[one] for one in (BED, HEAD, SHED) if probes[one] != probes[best]]
-    return best if all(one >= misfits[best] + CLEARLY for one in others) else None
+    if abs(signs.off) <= OFF_SDS * signs.off_sd and _healthy(signs) < least + PLAINLY:
+        return None
+    others = [misfits[one] for one in (BED, HEAD, SHED) if one != best]
+    abroad = [misfits[one] for one in (BED, HEAD, SHED) if probes[one] != probes[best]]
+    if not all(one >= least + CLEARLY for one in abroad):
+        return None
+    return Suspect(best, min(others) >= least + CLEARLY)
 
 
 def drift_of(off: float, share: float, which: int) -> float:
@@ -89,15 +112,40 @@ def _misfit(signs: Signs, which: int) -> float:
     """Return how badly a drift of one channel explains everything, in squared standard deviations."""
     drift = drift_of(signs.off, signs.share, which)
     warms = signs.own - {BED: drift, HEAD: 0.0, SHED: -drift}[which]
-    own_sd = OWN_SD_K + OWN_SIZE_SD * abs(drift)
-    own_sd = float(np.hypot(own_sd, WEATHER_SD * abs(signs.warmer)))
-    if signs.fed:
-        own_sd = max(own_sd, FED_WARMS_K if warms > 0.0 else FED_COOLS_K)
-    result = (warms / own_sd) ** 2
+    return _apart(signs, warms, {BED: -drift, HEAD: drift, SHED: 0.0}[which], abs(drift))
+
+
+def _healthy(signs: Signs) -> float:
+    """Return how badly it fits that no thermometer drifts; a feed may have gone in unwritten."""
+    unwritten_sd = UNWRITTEN_SD_K if signs.own > signs.fed.change_k else 0.0
+    fed = FedWarmth(signs.fed.change_k, float(np.hypot(signs.fed.sd_k, unwritten_sd)))
+    apart = _apart(replace(signs, fed=fed), signs.own, 0.0, 0.0)
+    return float((signs.off / signs.off_sd) ** 2) + apart
+
+
+def _apart(signs: Signs, warms: float, vapour: float, drift: float) -> float:
+    """Return how far self-heat and vapour are from what is expected, in squared standard deviations.
+
+    Parameters
+    ----------
+    warms
+        What the bed then has done.
+    vapour
+        What a drift then makes of the vapour, without the bed's doing.
+    drift
+        Its size.
+    """
+    own_sd = float(
+        np.sqrt(
+            (OWN_SD_K + OWN_SIZE_SD * drift) ** 2
+            + (WEATHER_SD * signs.warmer) ** 2
+            + signs.fed.sd_k**2
+        )
+    )
+    result = ((warms - signs.fed.change_k) / own_sd) ** 2
     if not np.isnan(signs.vapour):
-        expected = {BED: -drift, HEAD: drift, SHED: 0.0}[which] - LAGS * warms
-        sd = VAPOUR_SD_K + LAGS_SD * abs(warms) + SIZE_SD * abs(drift)
-        result += ((signs.vapour - expected) / sd) ** 2
+        sd = VAPOUR_SD_K + LAGS_SD * abs(warms) + SIZE_SD * drift
+        result += ((signs.vapour - vapour + LAGS * warms) / sd) ** 2
     return result
 
 
