@@ -162,7 +162,8 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     changed = memory.trust.advance(window)
     if changed is not None:
         memory.look_again(changed)
-    window = replace(window, lessons=memory.lessons)
+    if window.lessons is not memory.lessons:
+        window = replace(window, lessons=memory.lessons)
     memory.film.advance(window)
     if day != memory.day:
         then = replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None)
@@ -222,7 +223,8 @@ def _alert_step(
             text = returned_sentence(finding, window.bin, units, foreseen=foreseen)
         else:
             text = alert.text
-        alert = replace(alert, text=text)
+        if text != alert.text:
+            alert = replace(alert, text=text)
         if change is not None:
             change = replace(change, alert=alert)
     elif key in memory.alerts:

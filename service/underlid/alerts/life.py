@@ -13,7 +13,7 @@ from typing import Final
 from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
 from underlid.alerts.policy import Delays
 from underlid.binmodel.bins import Bin
-from underlid.rules.finding import Finding, Verdict
+from underlid.rules.finding import Finding, Priority, Verdict
 from underlid.timeline import rfc3339
 
 AS_FORESEEN: Final = "as foreseen"
@@ -31,7 +31,7 @@ def step(
     if alert is None:
         alert = _begun(finding, bin_, now_ms)
     came = alert.forecast_for_ms is not None and finding.forecast_for_ms is None
-    return _holding(_renewed(alert, finding), finding, now_ms, delays, came=came)
+    return _holding(_renewed(alert, finding), alert.priority, now_ms, delays, came=came)
 
 
 def _stale(alert: Alert, now_ms: int, delays: Delays) -> bool:
@@ -63,7 +63,7 @@ def _begun(finding: Finding, bin_: Bin, now_ms: int) -> Alert:
 
 
 def _renewed(alert: Alert, finding: Finding) -> Alert:
-    """Return the alert with the newest evidence in it; its priority is the caller's.
+    """Return the alert with the newest evidence in it.
 
     What has come stays come: when the same is foreseen for the next day too, its end is an end, and
     nothing that was withdrawn.
@@ -71,6 +71,7 @@ def _renewed(alert: Alert, finding: Finding) -> Alert:
     has_come = alert.raised_at_ms is not None and alert.forecast_for_ms is None
     return replace(
         alert,
+        priority=finding.priority,
         cause=finding.cause,
         grade=finding.grade,
         certainty=finding.certainty,
@@ -82,11 +83,13 @@ def _renewed(alert: Alert, finding: Finding) -> Alert:
 
 
 def _holding(
-    alert: Alert, finding: Finding, now_ms: int, delays: Delays, *, came: bool
+    alert: Alert, before: Priority, now_ms: int, delays: Delays, *, came: bool
 ) -> tuple[Alert, Transition | None]:
-    """Move an alert whose condition holds; *came* tells that it was foreseen before and now is."""
+    """Move an alert whose condition holds.
+
+    *before* is the priority it had; *came* tells that it was foreseen before and now is.
+    """
     if alert.state is AlertState.PENDING:
-        alert = replace(alert, priority=finding.priority)
         if now_ms - alert.since_ms < delays.on_ms:
             return alert, None
         alert = replace(alert, state=AlertState.ACTIVE, state_at_ms=now_ms, raised_at_ms=now_ms)
@@ -94,10 +97,7 @@ def _holding(
         return alert, _change(TransitionKind.ALERT_RAISED, alert, now_ms, reason)
     if alert.state is AlertState.RETURNING:
         alert = replace(alert, state=AlertState.ACTIVE, state_at_ms=now_ms)
-    worse = came or finding.priority.rank > alert.priority.rank
-    before = alert.priority
-    alert = replace(alert, priority=finding.priority)
-    if not worse:
+    if not came and alert.priority.rank <= before.rank:
         return alert, None
     alert = replace(alert, acknowledged_at_ms=None, acknowledged_by="")
     if came:

@@ -8,10 +8,10 @@ decay. How much bedding or water follows from it is in `advice/`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, isnan
+from math import exp, isnan, nan
 from typing import Final
 
-from underlid.binmodel.day_means import oldest_day_mean
+from underlid.binmodel.day_means import first_day_h, oldest_day_mean
 from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
@@ -35,6 +35,9 @@ NOW_H: Final = 6
 
 NOW_LEAST: Final = 3
 """Known buckets of those hours: a probe may send every half hour, and lose some."""
+
+FIRST_DAYS: Final = 2
+"""In so many days from the first mean on there is a day that is known, unless it has gaps."""
 
 USUAL_SD_PCT: Final = 8.0
 """How far a bed was from its target when the keeper weighed or guessed it (our judgement)."""
@@ -102,11 +105,28 @@ def _told_at(window: BinWindow) -> tuple[float, int]:
     """
     since_ms = window.now_ms - SINCE_DAYS * DAY_MS
     target_pct = window.bin.target_moisture_pct
-    oldest = oldest_day_mean(window.means("moisture_pct", SINCE_DAYS * 24 * BUCKETS_PER_HOUR))
+    oldest = _oldest_day_pct(window)
     if isnan(oldest):
         return target_pct, since_ms
     trust = USUAL_SD_PCT**2 / (USUAL_SD_PCT**2 + window.moisture_sd_pct() ** 2)
     return target_pct + trust * (oldest - target_pct), since_ms
+
+
+def _oldest_day_pct(window: BinWindow) -> float:
+    """Return the moisture of the oldest day that is known; NaN without any.
+
+    It mostly lies where the first means do; only where those have gaps are all days looked at.
+    """
+    every = SINCE_DAYS * 24 * BUCKETS_PER_HOUR
+    empty = window.empty_before("moisture_pct", every)
+    if empty == every:
+        return nan
+    begins = first_day_h(empty // BUCKETS_PER_HOUR) * BUCKETS_PER_HOUR
+    few = min(FIRST_DAYS * 24 * BUCKETS_PER_HOUR, every - begins)
+    oldest = oldest_day_mean(window.means("moisture_pct", few, window.end - every + begins + few))
+    if not isnan(oldest):
+        return oldest
+    return oldest_day_mean(window.means("moisture_pct", every))
 
 
 def came(entry: Entry, days: float, bed_pct: float) -> tuple[float, float]:

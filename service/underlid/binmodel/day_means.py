@@ -44,6 +44,11 @@ def _hourly(values: Floats) -> tuple[Floats, npt.NDArray[np.bool_]]:
     return np.where(known, means, 0.0), known
 
 
+def first_day_h(unknown_h: int) -> int:
+    """Return when the first day begins that can hold enough hours, if so many before are unknown."""
+    return max(0, -(-(unknown_h - round(MEAN_H * LEAST_COVER)) // STEP_H) * STEP_H)
+
+
 def oldest_day_mean(values: Floats) -> float:
     """Return the first of `day_means` that is known; NaN where none is. *values* are whole days.
 
@@ -51,13 +56,12 @@ def oldest_day_mean(values: Floats) -> float:
     >>> oldest_day_mean(moisture), float(day_means(moisture)[4])
     (70.0, 70.0)
     """
-    first_h = int(np.argmin(np.isnan(values))) // BUCKETS_PER_HOUR
-    # The first day that can hold enough hours; where it has gaps, all are looked at.
-    begins_h = max(0, -(-(first_h - round(MEAN_H * LEAST_COVER)) // STEP_H) * STEP_H)
-    hourly, known = _hourly(values[begins_h * BUCKETS_PER_HOUR :][: MEAN_H * BUCKETS_PER_HOUR])
-    hours = int(known.sum())
-    if len(known) == MEAN_H and hours >= LEAST_COVER * MEAN_H:
-        return float(np.cumsum(hourly)[-1]) / hours
+    # Where the first day that can be known has gaps, all are looked at.
+    begins_h = first_day_h(int(np.argmin(np.isnan(values))) // BUCKETS_PER_HOUR)
+    hourly = hour_means(values[begins_h * BUCKETS_PER_HOUR :][: MEAN_H * BUCKETS_PER_HOUR])
+    known = hourly[~np.isnan(hourly)]
+    if len(hourly) == MEAN_H and len(known) >= LEAST_COVER * MEAN_H:
+        return float(np.cumsum(known)[-1]) / len(known)
     means = day_means(values)
     means = means[~np.isnan(means)]
     return float(means[0]) if len(means) else nan

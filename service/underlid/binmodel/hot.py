@@ -225,6 +225,12 @@ class HotProbe:
         self.copy_into(channel, start, end, codes, np.zeros(end - start, np.uint8))
         return codes
 
+    def empty_before(self, channel: str, start: int, end: int) -> int:
+        """Return in how many of the buckets start ≤ number < end nothing has come before the first."""
+        known = self.codes(channel, start, end) != EMPTY
+        first = int(known.argmax())
+        return first if known[first] else len(known)
+
     def code(self, channel: str, bucket: int) -> int:
         """Return the mean of one bucket in steps, EMPTY where there is none."""
         hot, at = self.channels.get(channel), bucket - (self.first or bucket + 1)

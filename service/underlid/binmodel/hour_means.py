@@ -18,6 +18,9 @@ def hour_means(values: Floats, hours: int = 1) -> Floats:
     [1.5, 3.0, nan]
     """
     rows = values.reshape(-1, hours * BUCKETS_PER_HOUR)
+    sums: Floats = rows.sum(axis=1)
+    if not np.isnan(sums).any():
+        return sums / rows.shape[1]
     known = ~np.isnan(rows)
     count = known.sum(axis=1)
     total = np.where(known, rows, 0.0).sum(axis=1)

@@ -101,5 +101,8 @@ def _mean(values: Floats) -> float | None:
     A probe that sends every 15 minutes and loses one message has eleven values in three hours, one that
     sends every hour or so two.
     """
+    found = mean_of(values, BUCKETS_PER_HOUR)
+    if found is not None:
+        return found
     hours = np.isfinite(values.reshape(-1, BUCKETS_PER_HOUR)).any(axis=1)
-    return mean_of(values, 1 if hours.mean() > 0.5 else BUCKETS_PER_HOUR)
+    return mean_of(values, 1) if hours.mean() > 0.5 else None

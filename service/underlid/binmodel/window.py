@@ -117,25 +117,30 @@ class BinWindow:
     def each(self, channel: str, buckets: int, until: int) -> list[Floats]:
         """Return the calibrated means of each probe that measures *channel* for this bin."""
         result = []
-        for place in self._places_for(channel):
-            probe = self.probes.get(place.probe)
-            if probe is None:
-                continue
-            for name, line in sources(place, channel):
-                if name in probe.channels:
-                    raw = probe.means(name, until - buckets, until)
-                    if self.trust is not None:
-                        self.trust.hide(place.probe, name, raw, until - buckets)
-                    if place.calibrations:
-                        starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS
-                        result.append(calibrate(place, starts, {name: raw})[channel])
-                    else:
-                        result.append(raw if line is IDENTITY else line.gain * raw + line.offset)
-                    break
+        for place, name, line in self._sources_of(channel):
+            raw = self.probes[place.probe].means(name, until - buckets, until)
+            if self.trust is not None:
+                self.trust.hide(place.probe, name, raw, until - buckets)
+            if place.calibrations:
+                starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS
+                result.append(calibrate(place, starts, {name: raw})[channel])
+            else:
+                result.append(raw if line is IDENTITY else line.gain * raw + line.offset)
         if channel == "moisture_pct" and self.lessons is not None:
             shift = self.lessons.moisture_shift_pct.value
             return [np.clip(one + shift, 0.0, 100.0) for one in result] if shift else result
         return result
+
+    def empty_before(self, channel: str, buckets: int) -> int:
+        """Return how many of the last *buckets* at least pass before the first mean that is known."""
+        until = self.end
+        return min(
+            (
+                self.probes[place.probe].empty_before(name, until - buckets, until)
+                for place, name, _ in self._sources_of(channel)
+            ),
+            default=buckets,
+        )
 
     def recent(self, channel: str) -> list[float]:
         """Return the known means of the last half hour, oldest first."""
@@ -166,6 +171,19 @@ class BinWindow:
             if isinstance(entry.what, Feed):
                 return entry, entry.what
         return None
+
+    def _sources_of(self, channel: str) -> list[tuple[ProbePlace, str, Line]]:
+        """Return for each probe that measures *channel* the raw channel that is used, and its line."""
+        found = []
+        for place in self._places_for(channel):
+            probe = self.probes.get(place.probe)
+            if probe is None:
+                continue
+            for name, line in sources(place, channel):
+                if name in probe.channels:
+                    found.append((place, name, line))
+                    break
+        return found
 
     def _places_for(self, channel: str) -> tuple[ProbePlace, ...]:
         if not channel.startswith("shed_"):
@@ -200,5 +218,8 @@ def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:
 
 def mean_of(values: Floats, least: int) -> float | None:
     """Return the mean of what is known, or None when fewer than *least* values are."""
-    known = values[~np.isnan(values)]
-    return float(known.mean()) if len(known) >= least else None
+    total = float(np.add.reduce(values))
+    if isnan(total):
+        values = values[~np.isnan(values)]
+        total = float(np.add.reduce(values))
+    return total / len(values) if len(values) >= least else None

@@ -10,14 +10,12 @@ from __future__ import annotations
 from math import isnan, nan
 from typing import Final
 
-import numpy as np
-
 from underlid.binmodel.feeds import wet_feed
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.known import Known
 from underlid.binmodel.lid import FILM_KNOWN_H, LidFilm, LidNow, lid_now
-from underlid.binmodel.window import BinWindow
+from underlid.binmodel.window import BinWindow, mean_of
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import Reach, chance_left, coming, fresh
 from underlid.science.condensation import film_band
@@ -87,13 +85,14 @@ def _level(
     limits = window.limits
     reached: Priority | None = None
     chance = film.chance(limits.film_warn_g_m2)
+    alarm_chance = film.chance(limits.film_alarm_g_m2)
     near = film.chance(NEAR_SHARE * limits.film_warn_g_m2) >= NEAR_TELLS
-    for limit, priority, tells in (
-        (limits.film_warn_g_m2, Priority.MEDIUM, TELLS if near else EVEN_TELLS),
-        (limits.film_alarm_g_m2, Priority.HIGH, EVEN_TELLS),
+    for likely, priority, tells in (
+        (chance, Priority.MEDIUM, TELLS if near else EVEN_TELLS),
+        (alarm_chance, Priority.HIGH, EVEN_TELLS),
     ):
         held = open_priority is not None and open_priority.rank >= priority.rank
-        if film.chance(limit) >= (KEEPS if held else tells):
+        if likely >= (KEEPS if held else tells):
             reached = priority
     return reached, chance
 
@@ -155,5 +154,5 @@ def _condenses(film: LidFilm) -> bool:
 
 def _mean(values: Floats) -> float:
     """Return the mean of what is known; NaN without any."""
-    known = values[~np.isnan(values)]
-    return float(known.mean()) if len(known) else nan
+    found = mean_of(values, 1)
+    return nan if found is None else found

@@ -7,7 +7,7 @@ which probe to look at: one finding a probe, whatever is wrong with it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from underlid.binmodel.bins import ProbePlace
@@ -75,15 +75,16 @@ def _finding(window: BinWindow, place: ProbePlace, probe: Vitals | None) -> Find
         )
     age_ms = window.now_ms - probe.newest_taken_ms
     evidence: dict[str, float | str] = {"age_s": max(0, age_ms) // SECOND_MS}
+    found = window.trust.faults(place.probe) if window.trust is not None else []
     certainty = 0.9
     why = ""
     if probe.clock_off_ms(window.now_ms):
         why, evidence["clock_off_s"] = "wrong_clock", probe.clock_off_ms(window.now_ms) // SECOND_MS
-    elif age_ms > silent_after_ms(probe, window) * (LOSSY if _loses(window, place.probe) else 1.0):
+    elif age_ms > silent_after_ms(probe, window) * (LOSSY if _loses(found) else 1.0):
         why = "silent"
     else:
         why = _doubted(window, probe, evidence)
-        fault = None if why else _fault(window, place.probe)
+        fault = None if why else _fault(found)
         if fault is not None:
             why, certainty = fault.cause.value, CERTAINTY[fault.cause]
             _say_since(fault, evidence)
@@ -109,15 +110,13 @@ def _doubted(window: BinWindow, probe: Vitals, evidence: dict[str, float | str])
     return why
 
 
-def _loses(window: BinWindow, probe: str) -> bool:
+def _loses(found: Sequence[Fault]) -> bool:
     """Tell whether the probe is known to lose readings."""
-    found = window.trust.faults(probe) if window.trust is not None else []
     return any(one.cause is Cause.DROPOUT for one in found)
 
 
-def _fault(window: BinWindow, probe: str) -> Fault | None:
+def _fault(found: Sequence[Fault]) -> Fault | None:
     """Return the fault to be told: one that goes on before one that has just ended."""
-    found = window.trust.faults(probe) if window.trust is not None else []
     return min(
         found,
         key=lambda one: (one.until_bucket is not None, ORDER.index(one.cause), one.from_bucket),
