@@ -89,12 +89,13 @@ def _overheating(finding: Finding, name: str, now_ms: int, units: Units, zone: t
     evidence = finding.evidence
     bed, limit = (temp_text(float(evidence[key]), units) for key in ("bed_temp_c", "limit_c"))
     peak, band = _extreme_texts(finding, "peak", units)
-    at_ms = now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS)
-    return (
-        f"{name}'s bed is at {bed} and will peak near {peak}{band} about"
-        f" {hour_words(at_ms, now_ms, zone)}, {heat_from(finding)}:"
-        f" {evidence['chance_pct']:.0f} % sure to pass {limit}"
-    )
+    hour = hour_words(now_ms + round(float(evidence["peak_in_h"]) * HOUR_MS), now_ms, zone)
+    chance = f"{heat_from(finding)}: {evidence['chance_pct']:.0f} % sure to pass {limit}"
+    if finding.reason:
+        return (
+            f"{name}'s bed is at {bed} for now: up to about {peak}{band} by {hour}, {chance} again"
+        )
+    return f"{name}'s bed is at {bed} and will peak near {peak}{band} about {hour}, {chance}"
 
 
 def _too_cold(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:

@@ -18,6 +18,10 @@ SURE_MOST: Final = 0.95
 """No forecast is called surer than this: its band says nothing of what nobody thought of (our
 judgement)."""
 
+AGAIN_REASON: Final = "expected again"
+SAYS_ITSELF: Final = 0.7
+"""What is expected again has its chance in the sentence, and was there: no other hedge is needed."""
+
 STALE_MS: Final = 3 * HOUR_MS
 """An older forecast is not believed: it is made every hour."""
 

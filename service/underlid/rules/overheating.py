@@ -8,11 +8,13 @@ import numpy as np
 
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.heating_feed import FEED_HEATS_D, heating_feed
+from underlid.binmodel.hot import BUCKETS_PER_DAY
 from underlid.binmodel.known import Known
+from underlid.binmodel.outlook.hours import AHEAD_H
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.foreseen import Reach, chance_left, coming, fresh
+from underlid.rules.foreseen import AGAIN_REASON, SAYS_ITSELF, Reach, chance_left, coming, fresh
 from underlid.rules.levels import level, middle
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -25,6 +27,11 @@ REACHES: Final = (Reach(24, 0.75), Reach(72, 0.8))
 ALARM_REACHES: Final = (Reach(24, 0.85),)
 """A forecast is told when it is so sure within so many hours: a feed is easily taken out while it is cool.
 Medium when the alarm limit is near and sure (our judgement)."""
+
+AGAIN: Final = (Reach(24, 0.2),)
+AGAIN_BUCKETS: Final = BUCKETS_PER_DAY
+"""A bed that was too warm within a day, and may be so again within the next with one chance in five, is not
+well again: hot afternoons come in rows, and a feed heats for days (as of cold nights, `too_cold.py`)."""
 
 OWN_SHARE: Final = 0.5
 """Self-heat below half the room's heat is not what the keeper should act on (our judgement)."""
@@ -50,7 +57,9 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
     evidence: dict[str, float | str] = {"bed_temp_c": round(bed, 2), "limit_c": limit_c}
     forecast = fresh(known.forecast, window.now_ms)
     if priority is None:
-        return _foreseen(window, forecast, evidence, held=open_priority is not None)
+        came = open_priority is not None and open_priority is not Priority.LOW
+        again = _foreseen_again(window, forecast, evidence) if came else None
+        return again or _foreseen(window, forecast, evidence, held=open_priority is not None)
     if forecast is not None and forecast.bed_temp_c is not None:
         _peak(forecast, window.now_ms, bed + DEADBAND_K, evidence)
     cause, certainty, feed_at_ms = _cause(window, bed, evidence)
@@ -61,6 +70,32 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
         certainty,
         evidence,
         cause=cause,
+        feed_at_ms=feed_at_ms,
+    )
+
+
+def _foreseen_again(
+    window: BinWindow, forecast: Forecast | None, evidence: dict[str, float | str]
+) -> Finding | None:
+    """Return that a bed which was too warm will be again; None when it was not, or hardly will."""
+    if forecast is None or forecast.bed_temp_c is None:
+        return None
+    limit_c, now_ms = window.limits.hot_warn_c, window.now_ms
+    soon = coming(forecast, forecast.hot_chance.get(limit_c), now_ms, AGAIN, held=False)
+    if soon is None or not np.fmax.reduce(window.hottest(AGAIN_BUCKETS)) >= limit_c:
+        return None
+    said = {**evidence, "chance_pct": round(100.0 * soon.chance)}
+    _peak(forecast, now_ms, -100.0, said, AGAIN[0].hours)
+    cause, feed_at_ms = _cause_ahead(window, forecast)
+    return Finding(
+        Condition.OVERHEATING,
+        Verdict.HOLDS,
+        Priority.MEDIUM,
+        round(max(soon.chance, SAYS_ITSELF), 2),
+        said,
+        cause=cause,
+        reason=AGAIN_REASON,
+        forecast_for_ms=soon.at_ms,
         feed_at_ms=feed_at_ms,
     )
 
@@ -98,13 +133,17 @@ def _foreseen(
 
 
 def _peak(
-    forecast: Forecast, now_ms: int, above_c: float, evidence: dict[str, float | str]
+    forecast: Forecast,
+    now_ms: int,
+    above_c: float,
+    evidence: dict[str, float | str],
+    hours: int = AHEAD_H,
 ) -> None:
-    """Note the peak that is ahead, if it is above *above_c*."""
+    """Note the peak of the next *hours*, if it is above *above_c*."""
     course = forecast.bed_temp_c
     assert course is not None
     passed = (now_ms - forecast.at_ms) // HOUR_MS
-    hour = passed + int(np.argmax(course.middle[passed:]))
+    hour = passed + int(np.argmax(course.middle[passed : passed + hours]))
     if course.middle[hour] <= above_c:
         return
     evidence["peak_temp_c"] = round(float(course.middle[hour]), 1)

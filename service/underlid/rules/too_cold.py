@@ -10,7 +10,7 @@ from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.known import Known
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.foreseen import Reach, chance_left, coming, fresh
+from underlid.rules.foreseen import AGAIN_REASON, SAYS_ITSELF, Reach, chance_left, coming, fresh
 from underlid.rules.levels import level, middle
 from underlid.timeline import HOUR_MS
 
@@ -23,8 +23,6 @@ REACHES: Final = (Reach(24, 0.7), Reach(72, 0.8))
 AGAIN: Final = (Reach(24, 0.2),)
 """A bed that was too cold and may be so again within a day, with one chance in five, is not well again:
 cold nights come in rows, and the keeper is told of the row, not of each (our judgement)."""
-
-AGAIN_REASON: Final = "expected again"
 
 
 def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
@@ -89,10 +87,6 @@ def _foreseen(
         reason=AGAIN_REASON if came else "",
         forecast_for_ms=soon.at_ms,
     )
-
-
-SAYS_ITSELF: Final = 0.7
-"""What is expected again has its chance in the sentence, and was there: no other hedge is needed."""
 
 
 def _coldest(
