@@ -12,7 +12,7 @@ def hour_means(values: Floats, hours: int = 1) -> Floats:
     """Return the mean of each *hours* of buckets, NaN where none is known.
 
     One known bucket is enough: a probe that sends seldom fills one in three or fewer. The forecast, which
-    is fitted to single hours, wants a quarter of each (`outlook/hours.py`).
+    is fitted to single hours, wants a quarter of each unless the probe sends seldom (`outlook/hours.py`).
 
     >>> hour_means(np.array([1.0] * 6 + [2.0] * 6 + [np.nan] * 11 + [3.0] + [np.nan] * 12)).tolist()
     [1.5, 3.0, nan]

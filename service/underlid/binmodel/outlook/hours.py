@@ -27,7 +27,10 @@ TIME_AHEAD: Final = np.arange(FUTURE_H) % DAY_H
 """The column of each hour, past and ahead."""
 
 LEAST_BUCKETS: Final = 3
-"""Known 5-minute means without which an hour is not known: a quarter of it."""
+"""Known 5-minute means without which an hour is not known: a quarter of it, unless a probe sends seldom."""
+
+USUAL_H: Final = 48
+"""Newest hours with anything in them that tell how much is usual."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +50,12 @@ def hours_of(window: BinWindow) -> Hours:
 
 
 def hourly(values: Floats) -> Floats:
-    """Return the means of each 12 values; NaN where fewer than three are known.
+    """Return the means of each 12 values; NaN where fewer than three are known, and than usual.
 
     >>> hourly(np.array([1.0] * 6 + [2.0] * 6 + [np.nan] * 10 + [3.0] * 2)).tolist()
     [1.5, nan]
+    >>> hourly(np.array([1.0, 2.0] + [np.nan] * 15 + [3.0] * 2 + [np.nan] * 5)).tolist()
+    [1.5, 3.0]
     """
     rows = values.reshape(-1, BUCKETS_PER_HOUR)
     sums = rows.sum(axis=1)
@@ -59,7 +64,8 @@ def hourly(values: Floats) -> Floats:
     known = ~np.isnan(rows)
     count = known.sum(axis=1)
     total = np.where(known, rows, 0.0).sum(axis=1)
-    enough = count >= LEAST_BUCKETS
+    least = min(LEAST_BUCKETS, int(np.median(count[count > 0][-USUAL_H:]))) if count.any() else 1
+    enough = count >= least
     return np.where(enough, total / np.maximum(count, 1), np.nan)
 
 
