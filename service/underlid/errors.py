@@ -11,8 +11,23 @@ VALUE_SHOWN_CHARS = 80
 """A hostile value must not flood a log line or a page; 80 characters identify it."""
 
 
+class Words(str):
+    """Words about a value that is not shown itself, such as a passphrase's length: not quoted."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return str(self)
+
+
 def shown(value: object) -> str:
-    """Return *value* as a person should see it: quoted, one line, cut to a safe length."""
+    """Return *value* as a person should see it: quoted, one line, cut to a safe length.
+
+    >>> shown("Tansy!"), shown(""), shown(Words("5 characters long"))
+    ("'Tansy!'", 'empty', '5 characters long')
+    """
+    if value == "" and isinstance(value, str):
+        return "empty"
     try:
         text = repr(value)
     except (ValueError, RecursionError):  # an integer of thousands of digits, a bottomless list

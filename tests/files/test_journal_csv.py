@@ -44,7 +44,7 @@ def test_the_same_row_twice_is_two_entries_and_the_same_file_again_is_the_same()
 @pytest.mark.parametrize(
     ("row", "says"),
     [
-        (",tansy,water,,600,,,,", "time is ''"),
+        (",tansy,water,,600,,,,", "time is empty"),
         ("noon,tansy,water,,600,,,,", "time is 'noon'"),
         ("2026-05-01T10:00:00Z,,water,,600,,,,", "the id of a bin"),
         ("2026-05-01T10:00:00Z,tansy,dance,,,,,,", "feed or bedding"),

@@ -38,8 +38,11 @@ def keyed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Household]:
     ("wrong", "sentence"),
     [
         ({"name": " "}, "Your name is"),
-        ({"passphrase": "short", "again": "short"}, "(5 characters)"),
-        ({"again": "something else"}, "the same as the first"),
+        ({"passphrase": "short", "again": "short"}, "Passphrase is 5 characters long"),
+        (
+            {"again": "something else"},
+            "Second passphrase is another one, expected the same as the first",
+        ),
         ({"start_key": "guess"}, "Start key is"),
     ],
 )

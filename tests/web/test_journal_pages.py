@@ -91,13 +91,16 @@ WRONG_FEED = [
     ({"mass_1": "1e999"}, "Mass is"),
     ({"mass_1": ""}, "Mass of melon is"),
     ({"ingredient_1": "", "mass_1": "", "ingredient_2": "", "mass_2": ""}, "Ingredient is"),
-    ({"drained": "99"}, "Drained_g is"),
+    ({"drained": "99"}, "Drained liquid is 99000 g"),
     ({"drained": "-1"}, "Drained liquid is"),
     ({"bedding": ""}, "Bedding on top is"),
     ({"bedding": "gold"}, "Bedding is"),
     ({"bedding_mass": ""}, "Bedding on top is"),
     ({"when": "yesterday"}, "Time is"),
-    ({"when": "2031-01-01T00:00"}, "Time is"),
+    (
+        {"when": "2031-01-01T00:00"},
+        "Time is &#39;2031-01-01 00:00&#39;, expected a time since 1970",
+    ),
     ({"text": "x" * 4001}, "Text is"),
 ]
 
@@ -122,8 +125,10 @@ def test_a_wrong_field_gives_its_sentence_and_keeps_the_rest(
         ({"kind": "sighting", "moisture_pct": "200"}, "Weighed moisture"),
         ({"kind": "sighting"}, "Entry is"),
         ({"kind": "sighting", "climbers": "thousands"}, "Climbers is"),
-        ({"kind": "water"}, "Mass_g is"),
-        ({"kind": "worms", "mass": "some"}, "Amount is"),
+        ({"kind": "water"}, "Amount is empty"),
+        ({"kind": "water", "mass": "-2"}, "Amount is &#39;-2&#39;, expected a number from 0"),
+        ({"kind": "worms", "mass": "2 lb"}, "Amount is &#39;2 lb&#39;, expected a number. Write"),
+        ({"kind": "worms", "mass": "0"}, "Amount is 0 g"),
         ({"kind": "note"}, "Entry is"),
     ],
 )

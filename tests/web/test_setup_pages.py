@@ -34,10 +34,13 @@ def test_a_probe_is_claimed_moved_and_let_go(house: Household, ash: Visitor) -> 
         ({"where": "bin:nowhere"}, "Place is"),
         ({"depth_cm": "deep"}, "Depth, cm is"),
         ({"depth_cm": "-3"}, "Depth, cm is"),
-        ({"soil_dry_raw": "2700"}, "Dry and wet count is"),
-        ({"soil_dry_raw": "2700", "soil_wet_raw": "2700"}, "Dry and wet count is"),
-        ({"soil_dry_raw": "99999999"}, "Dry count is"),
-        ({"soil_wet_raw": "wet"}, "Wet count is"),
+        ({"soil_dry_raw": "2700"}, "Count in dry air and in water is 2700 and nothing"),
+        (
+            {"soil_dry_raw": "2700", "soil_wet_raw": "2700"},
+            "Count in dry air and in water is 2700 and 2700",
+        ),
+        ({"soil_dry_raw": "99999999"}, "Count in dry air is"),
+        ({"soil_wet_raw": "wet"}, "Count in water is"),
     ],
 )
 def test_a_wrong_place_gives_its_sentence(

@@ -6,7 +6,6 @@ A `FieldError` carries the field, so that the page can mark it. Journal entries 
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping
 from datetime import datetime
@@ -60,7 +59,13 @@ def number(
     try:
         value = float(given.replace(",", "."))
     except ValueError:
-        value = math.nan
+        raise FieldError(
+            name,
+            label,
+            value=given,
+            expected="a number",
+            next_step="Write the number alone, without a unit.",
+        ) from None
     if not low <= value <= high:
         raise FieldError(
             name,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from underlid.errors import UnderlidError
+from underlid.errors import UnderlidError, Words
 from underlid.journal.entries import (
     Amendment,
     BeddingAdded,
@@ -82,13 +82,7 @@ def entry_from_form(
     except FieldError:
         raise
     except UnderlidError as error:
-        raise FieldError(
-            _field_of(error.what),
-            error.what,
-            value=error.value,
-            expected=error.expected,
-            next_step=error.next_step,
-        ) from error
+        raise _on_form(error, form) from error
 
 
 def form_from_entry(entry: Entry, timezone: str, *, keep_time: bool) -> dict[str, str]:
@@ -129,7 +123,8 @@ def _amounts(form: Mapping[str, str], kind: str) -> dict[str, object]:
         return None if value is None else value * factor
 
     if kind not in GROUPS:
-        fields: dict[str, object] = {"mass_g": mass_g("mass", "amount", -MASS_MOST)}
+        least = -MASS_MOST if kind == "worms" else 0.0
+        fields: dict[str, object] = {"mass_g": mass_g("mass", "amount", least)}
         return fields | ({"liquid": form.get("liquid", "")} if kind == "water" else {})
     fields = {"ingredient": _portions(form, mass_g)}
     if kind == "feed":
@@ -195,11 +190,24 @@ def _portions(
     return portions
 
 
-def _field_of(what: str) -> str:
-    """Return the form's field for what `journal.parse` found wrong."""
+def _on_form(error: UnderlidError, form: Mapping[str, str]) -> FieldError:
+    """Return what `journal.parse` found wrong, in the words and at the field of the form."""
     names = {"drained_g": "drained", "mass_g": "mass", "time": "when", "entry": "text"}
-    word = what.split(maxsplit=1)[0]
-    return names.get(word, word)
+    word = error.what.split(maxsplit=1)[0]
+    field = names.get(word, word)
+    if field == "when":
+        return FieldError(
+            field,
+            "time",
+            value=form.get("when", "").replace("T", " "),
+            expected="a time since 1970 that is not in the future",
+            next_step="Correct it, or leave it empty for now.",
+        )
+    what = {"drained_g": "drained liquid", "mass_g": "amount"}.get(word, error.what)
+    value = error.value
+    if word in ("drained_g", "mass_g") and isinstance(value, float):
+        value = Words(f"{value:g} g")
+    return FieldError(field, what, value=value, expected=error.expected, next_step=error.next_step)
 
 
 def _word(value: str | float | bool) -> str:

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerifyMismatchError
 
-from underlid.errors import UnderlidError
+from underlid.errors import UnderlidError, Words
 from underlid.journal.numbers import line_of_text
 from underlid.storage.records.database import Subject
 from underlid.storage.records.tables import people, sessions, tokens
@@ -204,7 +204,7 @@ def _hash(passphrase: str) -> str:
     if not PASSPHRASE_LEAST_CHARS <= len(passphrase) <= PASSPHRASE_MOST_CHARS:
         raise UnderlidError(
             "passphrase",
-            value=f"({len(passphrase)} characters)",
+            value=Words(f"{len(passphrase)} characters long"),
             expected=f"{PASSPHRASE_LEAST_CHARS} to {PASSPHRASE_MOST_CHARS} characters",
             next_step="Choose several words.",
         )

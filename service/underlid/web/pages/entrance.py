@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import RedirectResponse, Response
 
 from underlid.clock import monotonic_s
-from underlid.errors import UnderlidError
+from underlid.errors import UnderlidError, Words
 from underlid.storage.records import Role
 from underlid.storage.records.accounts import PASSPHRASE_LEAST_CHARS, PASSPHRASE_MOST_CHARS
 from underlid.web.attempts import Attempts
@@ -141,7 +141,7 @@ def new_passphrase(form: Mapping[str, str]) -> str:
         raise FieldError(
             "passphrase",
             "passphrase",
-            value=f"({len(passphrase)} characters)",
+            value=Words(f"{len(passphrase)} characters long"),
             expected=f"{PASSPHRASE_LEAST_CHARS} to {PASSPHRASE_MOST_CHARS} characters",
             next_step="Four or five plain words do well.",
         )
@@ -149,7 +149,7 @@ def new_passphrase(form: Mapping[str, str]) -> str:
         raise FieldError(
             "again",
             "second passphrase",
-            value="(another one)",
+            value=Words("another one"),
             expected="the same as the first",
             next_step="Type it again.",
         )

@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from underlid.binmodel.bins import ProbePlace, Setup, Shed
-from underlid.errors import UnderlidError
+from underlid.errors import UnderlidError, Words
 from underlid.readings.channels import is_id
 from underlid.readings.plausibility import doubt
 from underlid.readings.values import ProbeStatus, Rejected
@@ -182,13 +182,13 @@ def _place_from(form: dict[str, str], setup: Setup, view: ProbeView) -> ProbePla
     kind, _, id_ = where.partition(":")
     bin_id = id_ if kind == "bin" else None
     shed = setup.bins[id_].shed if kind == "bin" else id_
-    dry = number(form, "soil_dry_raw", "dry count", 0, SOIL_MOST)
-    wet = number(form, "soil_wet_raw", "wet count", 0, SOIL_MOST)
+    dry = number(form, "soil_dry_raw", "count in dry air", 0, SOIL_MOST)
+    wet = number(form, "soil_wet_raw", "count in water", 0, SOIL_MOST)
     if (dry is None) != (wet is None) or (dry is not None and dry == wet):
         raise FieldError(
             "soil_wet_raw" if wet is None else "soil_dry_raw",
-            "dry and wet count",
-            value=(dry, wet),
+            "count in dry air and in water",
+            value=Words(f"{_count(dry)} and {_count(wet)}"),
             expected="both of them and not the same, or neither",
             next_step="Note the count in dry air and in a glass of water.",
         )
@@ -255,3 +255,7 @@ def _place_page(
         "now_ms": context_of(request).clock.now_ms(),
     }
     return render(request, "probe_form.html", values, 422 if error else 200)
+
+
+def _count(value: float | None) -> str:
+    return "nothing" if value is None else f"{value:g}"
