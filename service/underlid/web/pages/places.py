@@ -27,6 +27,15 @@ SPECIES: Final = {
     Species.PERIONYX_EXCAVATUS.value: "Perionyx excavatus",
     Species.EUDRILUS_EUGENIAE.value: "Eudrilus eugeniae",
 }
+COMMON_NAMES: Final = {
+    Species.EISENIA_FETIDA.value: "tiger worm, red wiggler",
+    Species.EISENIA_ANDREI.value: "red tiger worm",
+    Species.EISENIA_HORTENSIS.value: "European nightcrawler",
+    Species.PERIONYX_EXCAVATUS.value: "Indian blue",
+    Species.EUDRILUS_EUGENIAE.value: "African nightcrawler",
+}
+"""What breeders call them (common practice); few keepers know the Latin name of theirs."""
+
 BEDDINGS: Final = {
     stock.id: stock.label for stock in FEEDSTOCKS.values() if stock.group is Group.BEDDING
 }
@@ -140,7 +149,7 @@ def _bin_from(form: dict[str, str], setup: Setup, before: Bin | None) -> Bin:
             "worms",
             value="",
             expected="at least one species",
-            next_step="If you do not know, Eisenia fetida is the common one.",
+            next_step="If you do not know, Eisenia fetida, the tiger worm, is the common one.",
         )
     values = {
         name_: needed_number(form, name_, label, low, high)
@@ -208,6 +217,7 @@ def _bin_page(
         "sheds": {shed.id: shed.name or shed.id for shed in setup.sheds.values()},
         "kinds": BIN_KINDS,
         "species": SPECIES,
+        "common_names": COMMON_NAMES,
         "beddings": BEDDINGS,
         "numbers": NUMBERS,
     }
