@@ -54,7 +54,7 @@ def test_a_bin_page_has_curves_tables_verdicts_and_cautions(
         f"settling in (moved) until {clock_text(lived.clock.now_ms() + 4 * 86_400_000, LONDON)[:3]}"
         in words
     )
-    assert "Heat cannot tell no bed temperature for half an hour" in words
+    assert "Heat cannot tell not enough bed temperature in the last half hour" in words
     assert re.search(r"bed moisture 77 % \(± [78](\.\d)? %\), moisture changes by", words)
     assert "Bed, °C Headspace, °C" in words, "a column has its unit once"
     assert "second pair of hands" in words

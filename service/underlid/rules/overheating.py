@@ -42,7 +42,7 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
     recent = window.hottest(FRESH_BUCKETS)
     values = recent[~np.isnan(recent)]
     if not len(values):
-        reason = "no bed temperature for half an hour"
+        reason = "not enough bed temperature in the last half hour"
         return Finding(Condition.OVERHEATING, Verdict.UNKNOWN, reason=reason)
     bed = middle(values[-3:].tolist())
     limits = window.limits

@@ -30,7 +30,7 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
     recent = window.means("bed_temp_c", FRESH_BUCKETS)
     values = recent[~np.isnan(recent)]
     if not len(values):
-        reason = "no bed temperature for half an hour"
+        reason = "not enough bed temperature in the last half hour"
         return Finding(Condition.TOO_COLD, Verdict.UNKNOWN, reason=reason)
     bed = middle(values[-3:].tolist())
     limits = window.limits
