@@ -11,8 +11,9 @@ from web.visiting import Visitor
 
 
 def test_a_probe_is_claimed_moved_and_let_go(house: Household, ash: Visitor) -> None:
-    house.send("mystery-3", b'{"bed_temp_c":19.5,"soil_raw":1801}')
+    house.send("mystery-3", b'{"bed_temp_c":19.5,"soil_raw":1801,"bed_temp":19.5}')
     page = ash.read("/probes")
+    assert page.count("kept and drawn only") == page.count("<code>bed_temp</code>") == 1
     assert page.index("mystery-3") < page.index("In their places")
     fields = {"where": "bin:sorrel", "depth_cm": "12,5", "soil_dry_raw": "", "soil_wet_raw": ""}
     answer = ash.send("/probes/mystery-3/place", fields, "/probes/mystery-3")

@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from underlid.journal.units import Units
+from underlid.readings.channels import CHANNELS
 from underlid.web import sayings, verdicts, wording
 from underlid.web.context import context_of
 from underlid.web.evidence import evidence_text
@@ -75,6 +76,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["file"] = address
+    made.globals["known_channels"] = frozenset(CHANNELS)
     made.filters.update(wording.FILTERS | sayings.FILTERS | verdicts.FILTERS)
     made.filters["evidence_text"] = evidence_text
     return made
