@@ -52,7 +52,8 @@ def waits_for(said: Iterable[Said]) -> str:
 
 def hold_feeding(food: Food | None) -> tuple[Advice, ...]:
     """Return for how many days to feed nothing, from what is uneaten and the herd's appetite."""
-    if food is None or food.left_g <= 0.0 or food.activity < LEAST_ACTIVITY:
+    eats = food is not None and food.eaten_g_d > 0.0 and food.activity >= LEAST_ACTIVITY
+    if food is None or food.left_g <= 0.0 or not eats:
         days, working = HOLD_DAYS, f"{HOLD_DAYS} days: by then the feed's heat is known."
     else:
         exact = food.left_g / food.eaten_g_d

@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.bed import Bed, came, water_of
+from underlid.binmodel.bed import WETTEST_PCT, Bed, came, water_of
 from underlid.binmodel.bins import BinKind
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Feed, LiquidAdded
@@ -95,6 +95,7 @@ def by_journal(
 
     Source: water balance, r = W/D with M = r/(1 + r).
     """
+    before = Level(min(before.pct, WETTEST_PCT), before.sd_pct)
     held = before.pct / (100.0 - before.pct)
     dry_kg, water_kg = bed.dry_kg, 0.0
     for entry in window.entries:
