@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from underlid.journal.feedstocks import Feedstock
+from underlid.science.mixing import bedding_for_target_g
 
 FOOD_HOLDS: Final = 3.0
 """kg of water a kilogram of a food's dry matter holds: as paper does (our judgement)."""
@@ -76,18 +77,14 @@ def dose_g(balance: Balance, target_pct: float, bedding: Feedstock) -> float:
 
     Raises ValueError when the bedding is not drier than the target.
 
-    Source: mass balance, B = F (M_f − G)/(G − M_b) [cornell-mix].
-
     >>> from underlid.journal.feedstocks import FEEDSTOCKS
     >>> melon = Balance((Part("melon", 1656.0, 144.0, 432.0),))
     >>> print(round(dose_g(melon, 75.0, FEEDSTOCKS["cardboard"])))
     457
     """
-    if bedding.moisture_pct >= target_pct:
-        message = f"bedding of {bedding.moisture_pct} % water cannot dry a mix to {target_pct} %"
-        raise ValueError(message)
-    over = 100.0 * balance.water_g - target_pct * balance.mass_g
-    return max(0.0, over / (target_pct - bedding.moisture_pct))
+    return bedding_for_target_g(
+        balance.mass_g, balance.moisture_pct, target_pct, bedding.moisture_pct
+    )
 
 
 def holding_dose_g(balance: Balance, bedding: Feedstock) -> float:
