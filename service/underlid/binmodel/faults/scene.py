@@ -26,6 +26,7 @@ from underlid.journal.entries import (
     Turned,
     Worms,
 )
+from underlid.readings.moisture_line import GAIN_PCT
 
 TEMPERATURES: Final = ("bed_temp_c", "headspace_temp_c", "lid_temp_c", "shed_temp_c")
 HUMIDITIES: Final = ("headspace_rh_pct", "shed_rh_pct")
@@ -38,9 +39,6 @@ DRYING: Final = (BeddingAdded, Harvest, Worms, Turned, Moved)
 
 SOIL_SPAN_RAW: Final = 1600.0
 """Counts from dry to wet of a capacitive probe whose ends nobody has noted (science page)."""
-
-PCT_PER_INDEX: Final = 72.0
-"""% points of moisture from index 0 to 1, as far as nobody weighed a sample (`calibrated.py`)."""
 
 
 class Begin(NamedTuple):
@@ -91,16 +89,19 @@ class Scene:
         return None
 
     def pct_per_unit(self, row: int) -> float:
-        """Return % points of moisture per unit of a soil channel; negative where dry is high."""
+        """Return % points of moisture per unit of a soil channel; negative where dry is high.
+
+        Of the usual probe: a sample that is weighed later neither makes a fault nor takes one back.
+        """
         probe, channel = self.table.keys[row]
         if channel == "moisture_pct":
             return 1.0
         if channel == "soil_index":
-            return PCT_PER_INDEX
+            return GAIN_PCT
         place = self.places.get(probe)
         dry, wet = (place.soil_dry_raw, place.soil_wet_raw) if place else (None, None)
         span = SOIL_SPAN_RAW if dry is None or wet is None or dry == wet else dry - wet
-        return -PCT_PER_INDEX / span
+        return -GAIN_PCT / span
 
 
 def span_of(scene: Scene, row: int, start: int, stop: int) -> float:

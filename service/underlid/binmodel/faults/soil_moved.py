@@ -258,7 +258,5 @@ def _weighed(scene: Scene, row: int, since: int, until: int) -> bool:
         if isinstance(one.what, Sighting) and one.what.moisture_pct is not None
     ]
     if place is not None:
-        times += [
-            one.from_ms for one in place.calibrations if one.channel in (*SOILS, "soil_index")
-        ]
+        times += [one.from_ms for one in place.calibrations if one.channel in SOILS]
     return any(since <= at_ms // BUCKET_MS < until for at_ms in times)
