@@ -16,8 +16,8 @@ import numpy.typing as npt
 from underlid.binmodel.bins import ProbePlace
 from underlid.readings.calibration import Line, soil_index_line
 from underlid.readings.moisture_line import moisture_fit
+from underlid.science.numeric import Floats
 
-Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
 MOISTURE_PROBE_SD_PCT: Final = 3.0

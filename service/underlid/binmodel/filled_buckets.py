@@ -7,7 +7,8 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from underlid.science.numeric import Floats
+
 Integers = npt.NDArray[np.int64]
 
 

@@ -28,27 +28,6 @@ def mean_and_sd(values: Floats, log_weight: Floats) -> tuple[float, float]:
     return mean, float(np.sqrt(max(0.0, weight @ (values - mean) ** 2)))
 
 
-def likeliest_and_sd(values: Floats, log_weight: Floats) -> tuple[float, float]:
-    """Return the likeliest of evenly spaced *values* and the root mean square distance from it.
-
-    Where the data only rules out one side, the likeliest stays at what was believed before; a mean
-    would go away from it. Between the values it is the top of a parabola.
-
-    >>> likeliest, sd = likeliest_and_sd(np.array([1.0, 2.0, 3.0]), np.array([-1.0, 0.0, 0.0]))
-    >>> round(likeliest, 3), round(sd, 3)
-    (2.5, 0.749)
-    """
-    top = int(np.argmax(log_weight))
-    likeliest = float(values[top])
-    if 0 < top < len(values) - 1:
-        before, at, after = log_weight[top - 1 : top + 2].tolist()
-        bend = before - 2.0 * at + after
-        if bend < 0.0:
-            likeliest += float(values[1] - values[0]) * 0.5 * (before - after) / bend
-    weight = np.exp(log_weight - log_weight.max())
-    return likeliest, float(np.sqrt(weight @ (values - likeliest) ** 2 / weight.sum()))
-
-
 def worth(residuals: Floats, follows: Flags | None = None) -> float:
     """Return how many independent observations one residual is worth, 0..1.
 
