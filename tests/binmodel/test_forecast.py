@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -132,11 +133,16 @@ def test_no_feed_heats_beyond_what_oxygen_reaches_the_bed() -> None:
 
 
 def test_what_cannot_burn_for_want_of_oxygen_burns_later() -> None:
-    # 8 kg of volatile solids that can make no more than 35 W: 11 MJ/kg of them last for a month
-    fed, warm = Pulses(np.array([0.0]), np.array([8.0])), np.full(240, 25.0)
-    free, held = (warmth_k(fed, warm, 5.0, 4.5, limit, USUAL)[0, 0] for limit in (1e9, 35.0))
-    assert held.max() == pytest.approx(35.0 / 4.5, abs=0.05)
-    assert free[200] < held[200] == pytest.approx(35.0 / 4.5, abs=0.05)
+    def warmth(kg: float, limit_w: float) -> npt.NDArray[np.float64]:
+        fed = Pulses(np.array([0.0]), np.array([kg]))
+        return warmth_k(fed, np.full(480, 25.0), 5.0, 4.5, limit_w, USUAL)[0, 0]
+
+    free, held, more = warmth(8.0, 1e9), warmth(8.0, 35.0), warmth(16.0, 35.0)
+    assert held.max() < 0.5 * free.max()
+    assert free[400] < held[400]
+    # oxygen reaches as deep as the root of what it is wanted for: twice the food makes √2 times the heat
+    assert more[:60].max() / held[:60].max() == pytest.approx(np.sqrt(2.0), rel=0.05)
+    np.testing.assert_array_equal(warmth(0.05, 35.0), warmth(0.05, 1e9))
 
 
 def test_chances_of_a_limit_only_grow_with_time() -> None:

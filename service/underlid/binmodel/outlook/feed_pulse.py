@@ -33,8 +33,10 @@ OXYGEN_W_M2: Final = 600.0
 kg/m³ of it, diffusion 3.8e-6 m²/s, 14 MJ per kg of oxygen, all from memory) is 200; up to three times that
 for what comes in at the sides and by convection (our judgement)."""
 
-BREATHS: Final = (1.0, 0.6, 0.35)
-"""Shares of that most which are weighed against each other where it matters."""
+BREATHS: Final = (0.7, 0.35, 0.17)
+"""Shares of that most at which oxygen just reaches all of the food, weighed against each other where it
+matters: twice the 200 above for 7 cm that use it evenly; half and a quarter of that where food lies
+deeper, or is wetter and so has less air (our judgement)."""
 
 W_KG_D: Final = HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0
 """Sensible heat of a kilogram of volatile solids that burns in a day."""
@@ -56,7 +58,7 @@ class Courses:
     ready: Floats
     chance: Floats
     breath: Floats
-    """Of the most heat that oxygen allows."""
+    """Of the most heat that oxygen allows: from there on it does not reach all of the food."""
 
 
 def _courses(breaths: tuple[float, ...]) -> Courses:
@@ -74,8 +76,8 @@ def _courses(breaths: tuple[float, ...]) -> Courses:
     return Courses(*np.array(grid).T)
 
 
-USUAL: Final = Courses(*np.array([[1.0], [0.0], [1.0], [1.0]]))
-COURSES: Final = _courses((1.0,))
+USUAL: Final = Courses(*np.array([[1.0], [0.0], [1.0], [BREATHS[0]]]))
+COURSES: Final = _courses(BREATHS[:1])
 TIGHT: Final = _courses(BREATHS)
 """For food that may want more oxygen than it gets."""
 
@@ -150,7 +152,7 @@ def warmth_k(
     lag_h, loss_w_k
         τ and UA of the bin.
     limit_w
-        What all feeds together can make at the most, W.
+        Heat of all feeds together, of whose shares (`BREATHS`) want of oxygen is reckoned, W.
     """
     speed = decay_rate_factor(np.clip(bed_c, 0.0, 60.0))[None]
     watts = _watts(pulses, speed, courses)
@@ -158,8 +160,6 @@ def warmth_k(
     if (watts.sum(axis=1).max(axis=1) > limits_w).any():
         speed = speed * _breathed(pulses, speed[0], limits_w, courses)
         watts = _watts(pulses, speed, courses)
-        together = watts.sum(axis=1, keepdims=True)
-        watts *= np.minimum(1.0, limits_w[:, None, None] / np.maximum(together, 1e-9))
     return after_lag(_joined(watts / loss_w_k), lag_h, 0.0)
 
 
@@ -186,8 +186,9 @@ def _watts(pulses: Pulses, speed: Floats, courses: Courses) -> Floats:
 def _breathed(pulses: Pulses, speed: Floats, limits_w: Floats, courses: Courses) -> Floats:
     """Return what share of its speed want of oxygen leaves to decay, courses by hours.
 
-    What cannot burn is not lost: it burns later, so a limited pulse is lower and longer. Hour by hour where
-    oxygen limits; what lies between is one step (`_unlimited`).
+    Where food wants more than comes, oxygen reaches less deep: as the root of supply over want, as in a
+    slab that uses it evenly. What cannot burn is not lost: it burns later, so a limited pulse is lower and
+    longer. Hour by hour where oxygen limits; what lies between is one step (`_unlimited`).
     """
     shares = np.ones((len(limits_w), len(speed)))
     at = np.minimum(pulses.at_h.astype(np.int64), len(speed) - 1)
@@ -207,7 +208,7 @@ def _breathed(pulses: Pulses, speed: Floats, limits_w: Floats, courses: Courses)
                 whole, sugar = whole + fed[0][hour], sugar + fed[1][hour]
             day = days[hour]
             wanted_w = day * (DECAY_W * pulp + READY_W * sugar)
-            shares[:, hour] = share = limits_w / np.maximum(wanted_w, limits_w)
+            shares[:, hour] = share = np.sqrt(limits_w / np.maximum(wanted_w, limits_w))
             burnt_d = day * share
             fallen = whole * (HYDROLYSIS_PER_D * burnt_d)
             pulp = pulp * (1.0 - DECAY_PER_D * burnt_d) + fallen
