@@ -159,6 +159,27 @@ def test_a_soil_probe_put_into_the_bed_only_now_was_not_moved() -> None:
     )
 
 
+def test_a_soil_probe_that_lies_dry_is_never_taken_for_a_bed_however_long() -> None:
+    def out(hours: Floats, values: Floats) -> Floats:
+        return np.where((hours >= 30.0) & (hours < 270.0), 2740.0, values)
+
+    bin_, told = watched(healthy(13).change("soil_raw", out))
+    assert ("soil_raw", Cause.PULLED_OUT) in causes(told)
+    assert np.isnan(bin_.window(268.0).means("moisture_pct", 200 * 12)).all()
+    assert np.nanmin(bin_.window(300.0).means("moisture_pct", 24 * 12)) > 60.0
+
+
+def test_a_soil_probe_that_was_never_in_the_bed_is_told_and_not_believed() -> None:
+    def on_the_bench(hours: Floats, values: Floats) -> Floats:
+        return np.where(hours < FROM_H, 2745.0, values)
+
+    bin_, told = watched(healthy(6).change("soil_raw", on_the_bench))
+    found = [hour for hour, one in told if one.cause is Cause.PULLED_OUT]
+    assert found
+    assert min(found) <= 12.0
+    assert np.isnan(bin_.window(FROM_H - 1.0).means("moisture_pct", 24 * 12)).all()
+
+
 def test_a_moved_bed_probe_counts_with_its_step_taken_off() -> None:
     good = healthy(DAYS)
     warmer = good.change("bed_temp_c", while_it_lasts(lambda _, values: values + 3.0))

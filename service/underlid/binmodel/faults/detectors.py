@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 
 from underlid.binmodel.faults import (
     drift,
+    dry_as_air,
     gaps,
     moved,
     noise,
@@ -30,6 +31,7 @@ DETECTORS: Final[tuple[tuple[Cause, Begins, Ended], ...]] = (
     (Cause.STUCK, still.begins, still.ended),
     (Cause.NOISE, noise.begins, noise.ended),
     (Cause.PULLED_OUT, pulled.soil_begins, pulled.soil_ended),
+    (Cause.PULLED_OUT, dry_as_air.begins, pulled.soil_ended),
     (Cause.MOVED, moved.begins, moved.ended),
     (Cause.MOVED, soil_moved.begins, soil_moved.ended),
 )

@@ -70,7 +70,7 @@ left the bed with it (our judgement; offsets of two sensors are 0.2..0.3 K)."""
 BESIDE_K: Final = 1.5
 DAMPED_H: Final = 48
 HELD_MOST_H: Final = 7 * 24
-"""After a week the new place is taken as meant."""
+"""After a week the new place is taken as meant; but a soil probe that still says dry is in no bed."""
 
 HANDLED_BEFORE: Final = BUCKETS_PER_HOUR
 HANDLED_AFTER: Final = 3 * BUCKETS_PER_HOUR
@@ -100,7 +100,9 @@ def soil_ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
     if now - fallen >= BACK_SHARE * (before - fallen):
         return table.bucket_of(at)
     held = table.bucket_of(at) - span.from_bucket
-    return table.bucket_of(at) if held >= HELD_MOST_H * BUCKETS_PER_HOUR else None
+    if held < HELD_MOST_H * BUCKETS_PER_HOUR or np.isnan(now) or is_dry(scene, row, at, 1):
+        return None
+    return table.bucket_of(at)
 
 
 def bed_begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
