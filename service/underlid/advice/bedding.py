@@ -119,10 +119,9 @@ def surplus_dose(
     if bedding.moisture_pct >= target_pct or amount_g < LEAST_G:
         return ()
     split = split_clause(amount_g, bedding, room, units)
-    text = (
-        f"The bed itself is above its target: mix {'another' if given_g else 'about'}"
-        f" {about_mass_text(amount_g, units)} into its top{split}."
-    )
+    mass = about_mass_text(amount_g, units)
+    dose = f"another {mass}" if given_g else f"about {mass} of dry {bedding.label}"
+    text = f"The bed itself is above its target: mix {dose} into its top{split}."
     working = (
         f"{_bed_working(bed, film_water_g, balance, target_pct, bedding, whole_g)} Less"
         f" {given_g:.0f} g over the feed: {amount_g:.0f} g."
