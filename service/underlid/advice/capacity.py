@@ -59,7 +59,9 @@ def feed_capacity(
     )
     if dose_g <= 0.0:
         return (Advice("hold-feeding", "Feed nothing yet: enough is left.", working=working),)
-    text = f"Feed at most about {about_mass_text(dose_g, units)}, enough for {days:.0f} days."
+    whole = max(1, round(days))
+    lasts = "a day" if whole == 1 else f"{whole} days"
+    text = f"Feed at most about {about_mass_text(dose_g, units)}, enough for {lasts}."
     return (Advice("feed-at-most", text, amount_g=dose_g, working=working),)
 
 
