@@ -13,7 +13,8 @@ from underlid.binmodel.drying import Drying, day_means
 from underlid.binmodel.feeds import feed_with_bedding, water_over_g, wet_feed
 from underlid.binmodel.lid import lid_now
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
-from underlid.binmodel.thermal import running_mean, self_heat, time_constant_h
+from underlid.binmodel.thermal import loss_w_k_of, running_mean, self_heat, time_constant_h
+from underlid.binmodel.window import nothing_known
 from underlid.journal.entries import BeddingAdded, Entry, Feed, LidLook, Portion, Sighting
 from underlid.judge import Derived, Judge
 from underlid.science.trend import BAND_Z
@@ -130,6 +131,12 @@ def test_the_margin_knows_how_sure_it_is() -> None:
 
     window = judged(probed, air, 12)._window("tansy", START_MS + 12 * HOUR_MS)
     assert (lid_now(window).margin_sd_k or 9) < (estimate.margin_sd_k or 0)
+
+
+@pytest.mark.parametrize("bed_kg", [3.0, 22.0, 40.0])
+def test_heat_leaves_through_the_same_walls_however_full_the_bin_is(bed_kg: float) -> None:
+    window = nothing_known(Bin("b", "s", bed_kg=bed_kg), 0)
+    assert loss_w_k_of(window) == pytest.approx(4.5)
 
 
 def test_the_time_constant_of_the_science_page() -> None:

@@ -9,10 +9,10 @@ from math import exp
 from typing import Final
 
 from underlid.binmodel.outlook.feed_pulse import DECAY_PER_D, W_KG_D, volatile_kg
-from underlid.binmodel.thermal import SELF_HEAT_SD_K, time_constant_of
+from underlid.binmodel.thermal import SELF_HEAT_SD_K, loss_w_k_of
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed
-from underlid.science.heat import bed_heat_capacity_j_k, decay_rate_factor
+from underlid.science.heat import decay_rate_factor
 from underlid.timeline import DAY_MS
 
 FEED_HEATS_D: Final = 7
@@ -45,10 +45,7 @@ def heating_feed(window: BinWindow, bed_c: float, own_k: float | None) -> tuple[
     ]
     if not found:
         return None
-    bin_ = window.bin
-    capacity_j_k = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct)
-    loss_w_k = capacity_j_k / (3600.0 * time_constant_of(window))
-    most_k = FASTEST * rate_d * W_KG_D * sum(kg for kg, _, _ in found) / loss_w_k
+    most_k = FASTEST * rate_d * W_KG_D * sum(kg for kg, _, _ in found) / loss_w_k_of(window)
     if own_k is not None and own_k - SELF_HEAT_SD_K > EXPLAINS * most_k:
         return None
     _, entry, feed = max(found, key=lambda one: (one[0], one[1].at_ms))

@@ -25,6 +25,9 @@ LOSS_W_K: Final = {
 LOSS_VOLUME_L: Final = 60.0
 """Loss grows with the surface, so with the volume to the power 2/3."""
 
+LAG_LEAST_H: Final = 2.0
+"""Hourly means follow no faster: of a bed that is quicker an hour shows all."""
+
 SPAN_H: Final = 6
 """Self-heat is a mean of so many hours: with τ near 5 h an error of τ then hardly matters."""
 
@@ -46,6 +49,21 @@ def time_constant_of(window: BinWindow) -> float:
     if window.lessons is not None:
         return window.lessons.time_constant_h.value
     return time_constant_h(window.bin)
+
+
+def lag_h_of(window: BinWindow) -> float:
+    """Return the τ with which a course of hourly means is followed, hours."""
+    return max(LAG_LEAST_H, time_constant_of(window))
+
+
+def loss_w_k_of(window: BinWindow) -> float:
+    """Return UA of the bin, W/K: by its τ, learnt or not, and what its bed holds.
+
+    Source: τ = C/UA.
+    """
+    bin_ = window.bin
+    capacity = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct)
+    return capacity / (3600.0 * time_constant_of(window))
 
 
 def time_constant_h(bin_: Bin) -> float:

@@ -19,7 +19,7 @@ from underlid.binmodel.faults.fed_warmth import FedWarmth, fed_warmth
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.suspects import Signs, suspect, vapour_k
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
-from underlid.binmodel.thermal import time_constant_h
+from underlid.binmodel.thermal import time_constant_of
 from underlid.science.numeric import Floats
 
 DAY_H: Final = 24
@@ -131,8 +131,7 @@ def relation_of(scene: Scene, rows: tuple[int, int, int]) -> Relation:
     bed, head, shed = (scene.table.mean[row] for row in rows)
     across, up = bed - shed, head - shed
     known = ~np.isnan(across + up)
-    lessons = scene.window.lessons
-    tau = lessons.time_constant_h.value if lessons else time_constant_h(scene.window.bin)
+    tau = time_constant_of(scene.window)
     bed_day = day_mean(bed, ~np.isnan(bed))
     rate = np.full(len(bed), np.nan)
     rate[DAY_H:] = (bed_day[DAY_H:] - bed_day[:-DAY_H]) / DAY_H

@@ -11,10 +11,9 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.outlook.feed_pulse import USUAL, Pulses, most_w, volatile_kg, warmth_k
-from underlid.binmodel.thermal import time_constant_of
+from underlid.binmodel.thermal import lag_h_of, loss_w_k_of
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Feed
-from underlid.science.heat import bed_heat_capacity_j_k
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS
 
@@ -25,8 +24,6 @@ COMMON_SD: Final = 0.4
 OWN_SD: Final = 0.5
 """Of the change, what the bin's feeds share; of the larger warmth, what is each one's own, its pace
 included (as in `outlook/bed_outlook.py`, our judgement)."""
-
-LAG_LEAST_H: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +59,9 @@ def fed_warmth(
         return FedWarmth()
     course = np.full(hours, float(np.nanmean(bed_c)))
     course[EARLIER_H:] = np.where(np.isnan(bed_c), course[EARLIER_H:], bed_c)
-    lag_h = max(LAG_LEAST_H, time_constant_of(window))
-    bin_ = window.bin
-    loss_w_k = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct) / (lag_h * 3600.0)
     table = np.array(fed)
-    pulses = Pulses(table[:, 0], table[:, 1])
-    each = warmth_k(pulses, course, lag_h, loss_w_k, most_w(bin_.lid_area_m2), USUAL)[0]
+    pulses, limit_w = Pulses(table[:, 0], table[:, 1]), most_w(window.bin.lid_area_m2)
+    each = warmth_k(pulses, course, lag_h_of(window), loss_w_k_of(window), limit_w, USUAL)[0]
     warmth = each.sum(axis=0)[EARLIER_H:]
     late, early = float(warmth[now].mean()), float(warmth[before].mean())
     change = late - early

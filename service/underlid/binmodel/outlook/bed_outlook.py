@@ -43,9 +43,8 @@ from underlid.binmodel.outlook.shed_outlook import (
     last_two,
 )
 from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_and_band
-from underlid.binmodel.thermal import time_constant_h
+from underlid.binmodel.thermal import lag_h_of, loss_w_k_of
 from underlid.binmodel.window import BinWindow
-from underlid.science.heat import bed_heat_capacity_j_k
 from underlid.science.numeric import Floats
 
 COMMON_SD: Final = 0.40
@@ -90,7 +89,6 @@ short."""
 PROBE_SD_K: Final = 0.2
 """What a bed probe may be off by, which its own readings do not show (from memory: ± 0.5 K at most)."""
 
-LAG_LEAST_H: Final = 2.0
 STALE_H: Final = 6
 LEAST_H: Final = 3
 """Known hours of bed temperature without which nothing is foreseen."""
@@ -120,16 +118,14 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
     now = newest(bed, STALE_H)
     if now is None or known.sum() < LEAST_H:
         return None
-    lag_h = lag_of(window)
+    lag_h = lag_h_of(window)
     room, room_ahead, room_errors = _room(hours, shed, lag_h)
     alike_h = ALIKE_H if shed else ALIKE_WITHOUT_AIR_H
     pulses = pulses_of(window)
     excess = np.where(known, bed - room, np.nan)
     guess = np.concatenate([filled(bed, np.full(PAST_H, now))[-BACK_H:], np.full(FUTURE_H, now)])
     if len(pulses.at_h):
-        loss = bed_heat_capacity_j_k(window.bin.bed_kg, window.bin.target_moisture_pct) / (
-            lag_h * 3600.0
-        )
+        loss = loss_w_k_of(window)
         limit = most_w(window.bin.lid_area_m2)
         usual = warmth_k(pulses, guess, lag_h, loss, limit, USUAL)[0, :, BACK_H:].sum(axis=0)
         rest = now - room_ahead[0] - usual[0]
@@ -152,13 +148,6 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
     sd, half = spread_and_band(errors, prior)
     sd, half = np.hypot(sd, unseen_sd), np.hypot(half, BAND_Z * unseen_sd)
     return Ahead(mean, sd, errors, half, fit.own_k + _left(fit))
-
-
-def lag_of(window: BinWindow) -> float:
-    """Return τ of the bin in hours: learnt, else by its kind."""
-    if window.lessons is None:
-        return max(LAG_LEAST_H, time_constant_h(window.bin))
-    return max(LAG_LEAST_H, window.lessons.time_constant_h.value)
 
 
 def _left(fit: Fit) -> Floats:
@@ -289,6 +278,3 @@ def _weights(
     raw = chance * np.exp(score - score.max())
     result: Floats = raw / raw.sum()
     return result
-
-
-__all__ = ["Pulses", "bed_ahead", "lag_of"]
