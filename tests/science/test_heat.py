@@ -49,6 +49,8 @@ def test_decay_peaks_and_ends() -> None:
     assert temps_c[factors.argmax()] == pytest.approx(71.55, abs=0.01)
     assert (factors >= 0.0).all()
     assert factors[-1] == 0.0
+    assert heat.decay_rate_factor(81.0) == 0.0
+    assert heat.decay_rate_factor(5000.0) == 0.0
     # Q10 1.895 is that of its first term; the second takes 0.1 % off at 30 °C
     tenfold = heat.decay_rate_factor(30.0) / heat.decay_rate_factor(20.0)
     assert tenfold == pytest.approx(1.895, rel=2e-3)

@@ -20,6 +20,9 @@ ROSSO_OPT_C: Final = 25.0
 ROSSO_MAX_C: Final = 35.0
 """Cardinal temperatures of *Eisenia* (common practice)."""
 
+STERILE_C: Final = 100.0
+"""Well above where Haug's factor comes to 0 (80 °C)."""
+
 HOURS_PER_DAY: Final = 24.0
 
 
@@ -61,12 +64,13 @@ def self_heat_k(
 def decay_rate_factor(temp_c: Numeric) -> Numeric:
     """Return the rate of decay at *temp_c* (°C) over that at 20 °C; 0 where nothing lives.
 
-    *Valid for* 0..80 °C. Source: [haug1993], from memory.
+    *Valid for* 0..80 °C; nothing lives in what is hotter. Source: [haug1993], from memory.
 
     >>> print(round(decay_rate_factor(40.0), 3))
     3.568
     """
-    result: Numeric = np.maximum(1.066 ** (temp_c - 20.0) - 1.21 ** (temp_c - 60.0), 0.0)
+    held: Numeric = np.minimum(temp_c, STERILE_C)
+    result: Numeric = np.maximum(1.066 ** (held - 20.0) - 1.21 ** (held - 60.0), 0.0)
     return result
 
 
