@@ -265,7 +265,7 @@ def test_hunger_and_sourness_say_what_they_rest_on() -> None:
     seen = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, reason="seen used up")
     assert seen == "Tansy's last feed was seen used up."
     ahead = words(Condition.HUNGRY, {"eaten_g_d": 212.0}, forecast_for_ms=NOW_MS)
-    assert "will probably have nothing left of its last feed today, Monday: its herd" in ahead
+    assert "last feed will probably be used up today, Monday: its herd" in ahead
     air: dict[str, float | str] = {
         "moisture_pct": 82.0, "air_filled_porosity": 0.22, "air_filled_porosity_limit": 0.3,
         "chance_pct": 71,

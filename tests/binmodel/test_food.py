@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from judge.series import START_MS, entry, readings, setup
 from underlid.binmodel.food import Food, food
-from underlid.binmodel.rotting import used_up_chance, used_up_days
+from underlid.binmodel.used_up import Pace
 from underlid.journal.entries import Entry, Feed, Portion, Sighting
 from underlid.judge import Judge
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -58,22 +58,38 @@ def test_the_first_cold_morning_does_not_speak_for_all_days() -> None:
     assert eaten[-1] < 35.0
 
 
-def test_a_feed_lasts_until_it_has_rotted_and_the_band_says_how_well_that_is_known() -> None:
+def test_a_feed_lasts_until_it_has_rotted_or_a_herd_with_little_food_has_eaten_it() -> None:
     big, small = found(25.0, 3, fed(1, 12_000.0)), found(25.0, 3, fed(1, 300.0))
     assert big is not None
     assert small is not None
     assert big.left_g == pytest.approx(5000.0, abs=200.0)
     assert small.left_g == 0.0
-    for one in (big, small):
-        # Haug 1993: decay at 25 °C is 1.375 times that at 20 °C; 0.9 · 7.8/1.375 = 5.1 days
-        assert one.used_up_ms == pytest.approx(START_MS + 6.1 * DAY_MS, abs=0.3 * DAY_MS)
-        low_ms, high_ms = one.used_up_band_ms
-        assert low_ms is not None
-        assert high_ms is not None
-        # a lognormal time of sd 0.25: a tenth by 5.1 · exp(−0.32), nine tenths by 5.1 · exp(0.32)
-        assert low_ms == pytest.approx(START_MS + 4.7 * DAY_MS, abs=0.3 * DAY_MS)
-        assert high_ms == pytest.approx(START_MS + 8.0 * DAY_MS, abs=0.3 * DAY_MS)
-        assert one.used_up_chance < 0.01
+    # Haug 1993: decay at 25 °C is 1.375 times that at 20 °C. Big: both paces take 7.0 days at 20 °C, with
+    # an sd of 0.25 and 0.4; small: in four bins of ten the herd needs 2.4 (computed from the mixture)
+    for one, days in ((big, (4.7, 7.0, 10.4)), (small, (1.8, 5.6, 8.9))):
+        dates = (one.used_up_band_ms[0], one.used_up_ms, one.used_up_band_ms[1])
+        for date_ms, day in zip(dates, days, strict=True):
+            assert date_ms == pytest.approx(START_MS + (1 + day / 1.375) * DAY_MS, abs=0.3 * DAY_MS)
+    assert big.used_up_chance < 0.01
+    assert small.used_up_chance == pytest.approx(0.25, abs=0.03)
+
+
+def test_looks_tell_whether_the_herd_or_rotting_sets_the_pace() -> None:
+    feeds = (fed(0, 300.0), fed(5, 300.0, 2), fed(10, 300.0, 3))
+
+    def looked(*, used_up: bool) -> Food:
+        looks = [entry(24 * day, Sighting(used_up=used_up), 9 + day) for day in (4, 9)]
+        now = found(20.0, 13, *feeds, *looks)
+        assert now is not None
+        return now
+
+    unseen, soon, late = found(20.0, 13, *feeds), looked(used_up=True), looked(used_up=False)
+    assert unseen is not None
+    assert soon.used_up_chance > 0.6 > 0.4 > unseen.used_up_chance > 0.1 > late.used_up_chance
+    assert soon.used_up_ms is not None
+    assert unseen.used_up_ms is not None
+    assert late.used_up_ms is not None
+    assert soon.used_up_ms < unseen.used_up_ms < late.used_up_ms
 
 
 def test_food_seen_later_is_used_up_later() -> None:
@@ -81,9 +97,10 @@ def test_food_seen_later_is_used_up_later() -> None:
     seen = found(20.0, 9, fed(1, 400.0), entry(24 * 8, Sighting(used_up=False), 2))
     assert now is not None
     assert seen is not None
-    # computed: Φ(ln(8/7.02)/0.25) = 0.70; seen left after 7 days, (0.70 − 0.495)/(1 − 0.495) = 0.40
-    assert now.used_up_chance == pytest.approx(0.70, abs=0.03)
-    assert seen.used_up_chance == pytest.approx(0.40, abs=0.04)
+    # computed: by rot Φ(ln(8/7.02)/0.25) = 0.70; seen left after 7 days, (0.70 − 0.495)/(1 − 0.495) = 0.40;
+    # so late a look leaves the herd's pace (2.65 days) one chance in ten
+    assert now.used_up_chance == pytest.approx(0.82, abs=0.03)
+    assert seen.used_up_chance == pytest.approx(0.42, abs=0.05)
     assert now.used_up_ms is not None
     assert seen.used_up_ms is not None
     assert now.used_up_ms < seen.used_up_ms
@@ -145,6 +162,7 @@ def test_no_more_is_left_than_was_fed(feeds: list[tuple[float, float]], temp_c: 
 
 def test_food_that_was_seen_late_is_used_up_after_it_was_seen() -> None:
     for seen_days in (10.0, 18.0, 30.0):
-        days = used_up_days(0.5, seen_days)
-        assert days > seen_days
-        assert used_up_chance(days, seen_days) == pytest.approx(0.5)
+        for pace in (Pace(0.0, 3.0), Pace(0.4, 3.0)):
+            days = pace.days(0.5, seen_days)
+            assert days > seen_days
+            assert pace.chance(days, seen_days) == pytest.approx(0.5, abs=0.01)

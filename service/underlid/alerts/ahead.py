@@ -150,8 +150,7 @@ def _days_until(finding: Finding) -> str:
 def _hungry(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:
     eats = about_mass_text(float(finding.evidence["eaten_g_d"]), units)
     day = day_words(finding.forecast_for_ms or now_ms, now_ms, zone)
-    left = f"{name} will probably have nothing left of its last feed {day}"
-    return f"{left}: its herd eats about {eats} a day"
+    return f"{name}'s last feed will probably be used up {day}: its herd eats about {eats} a day"
 
 
 def _sour(finding: Finding, name: str, now_ms: int, units: Units, zone: tzinfo) -> str:  # noqa: ARG001

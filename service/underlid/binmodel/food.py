@@ -2,9 +2,9 @@
 
 A herd eats so many grams a day at its best temperature (the appetite lesson), less when it is colder
 or hotter; what it has not eaten yet rots meanwhile. Feeds add up, and what the keeper saw ("used up", or
-not) sets the sum right. But worms eat what has begun to rot: big or small, a feed lasts until nine
-tenths of it have decayed, and when that is, is known to a quarter (`rotting.py`). The dry matter and the
-water of feeds are in `bed.py`; whether a herd is hungry is judged in `rules/hungry.py`.
+not) sets the sum right. Whether the herd or rotting sets the pace of a bin shows at those looks; how likely
+a feed is used up follows from both (`used_up.py`). The dry matter and the water of feeds are in `bed.py`;
+whether a herd is hungry is judged in `rules/hungry.py`.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ import numpy as np
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.learning import prior_lessons
-from underlid.binmodel.rotting import ROTS_PER_D, left_after, used_up_chance, used_up_days
+from underlid.binmodel.rotting import ROTS_PER_D, left_after
+from underlid.binmodel.used_up import Pace, herd_chance, herd_days, odds_of_look
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting
 from underlid.science.heat import decay_rate_factor, worm_activity
@@ -98,28 +99,28 @@ def food(window: BinWindow) -> Food | None:
     rate = lessons.eaten_g_d.value
     slow = max(rate - SURE_Z * lessons.eaten_g_d.sd, SLOWEST_SHARE * rate)
     going = _Going(eating, rotting)
-    at_ms, left_g, seen_ms = _left_after_last(entries, rate, going)
-    _, left_most_g, _ = _left_after_last(entries, slow, going)
+    ate, ate_least = _walk(entries, rate, going), _walk(entries, slow, going)
+    pace = Pace(herd_chance(ate.odds), herd_days(ate.heap_g, rate))
     now_ms = window.now_ms
     seen_left_d = rotting.between(last.at_ms, _seen_left_ms(entries, last.at_ms))
 
     def used_up_ms(chance: float) -> int | None:
-        gone_ms = rotting.when(last.at_ms, used_up_days(chance, seen_left_d))
+        gone_ms = rotting.when(last.at_ms, pace.days(chance, seen_left_d))
         return None if hardly and (gone_ms is None or gone_ms > now_ms) else gone_ms
 
     hardly = eating.rate < LEAST_ACTIVITY
     return Food(
         fed_at_ms=last.at_ms,
         fed_g=last.what.mass_g,
-        left_g=going.left_g(left_g, rate, at_ms, now_ms),
-        left_most_g=going.left_g(left_most_g, slow, at_ms, now_ms),
+        left_g=going.left_g(ate.left_g, rate, ate.at_ms, now_ms),
+        left_most_g=going.left_g(ate_least.left_g, slow, ate_least.at_ms, now_ms),
         eaten_g_d=rate * eating.rate,
         slow_g_d=slow * eating.rate,
         activity=eating.rate,
-        used_up_chance=used_up_chance(rotting.between(last.at_ms, now_ms), seen_left_d),
+        used_up_chance=pace.chance(rotting.between(last.at_ms, now_ms), seen_left_d),
         used_up_ms=used_up_ms(0.5),
         used_up_band_ms=(used_up_ms(BAND[0]), used_up_ms(BAND[1])),
-        seen_used_up_ms=seen_ms,
+        seen_used_up_ms=ate.seen_used_up_ms,
         usual_days=_usual_days(feeds),
     )
 
@@ -213,26 +214,47 @@ def _between(x: float, xs: list[float], ys: list[float]) -> float:
     return slope * (x - xs[at - 1]) + ys[at - 1]
 
 
-def _left_after_last(
-    entries: list[Entry], rate_g_d: float, going: _Going
-) -> tuple[int, float, int | None]:
-    """Return the time of the last thing that set the sum, the grams left then, and "used up" seen."""
-    at_ms, mass_g, fed_g = entries[0].at_ms, 0.0, 0.0
-    seen_ms: int | None = None
+@dataclass(slots=True)
+class _Walk:
+    """What feeds and looks say, up to the last of them."""
+
+    at_ms: int
+    left_g: float = 0.0
+    fed_at_ms: int = 0
+    fed_g: float = 0.0
+    heap_g: float = 0.0
+    """The last feed with what was left of those before it."""
+    odds: float = 0.0
+    seen_used_up_ms: int | None = None
+
+
+def _walk(entries: list[Entry], rate_g_d: float, going: _Going) -> _Walk:
+    """Walk through the feeds, and the looks that set their sum right, by one appetite."""
+    walk = _Walk(entries[0].at_ms)
     for entry in entries:
         seen = entry.what.used_up if isinstance(entry.what, Sighting) else None
         if not isinstance(entry.what, Feed) and seen is None:
             continue
-        mass_g = going.left_g(mass_g, rate_g_d, at_ms, entry.at_ms)
-        at_ms = entry.at_ms
+        walk.left_g = going.left_g(walk.left_g, rate_g_d, walk.at_ms, entry.at_ms)
+        walk.at_ms = entry.at_ms
         if isinstance(entry.what, Feed):
-            fed_g, seen_ms = entry.what.mass_g, None
-            mass_g += fed_g
-        elif seen:
-            mass_g, seen_ms = 0.0, entry.at_ms if seen_ms is None else seen_ms
-        else:
-            mass_g, seen_ms = max(mass_g, SEEN_LEFT_SHARE * fed_g), None
-    return at_ms, mass_g, seen_ms
+            walk.fed_at_ms, walk.fed_g, walk.seen_used_up_ms = entry.at_ms, entry.what.mass_g, None
+            walk.heap_g = walk.left_g = walk.left_g + walk.fed_g
+        elif seen is not None:
+            _look(walk, rate_g_d, going, used_up=seen)
+    return walk
+
+
+def _look(walk: _Walk, rate_g_d: float, going: _Going, *, used_up: bool) -> None:
+    """Take in a look at the last feed, once for as long as it says the same."""
+    if walk.fed_at_ms and rate_g_d > 0.0 and (walk.seen_used_up_ms is None or not used_up):
+        days = going.rotting.between(walk.fed_at_ms, walk.at_ms)
+        walk.odds += odds_of_look(days, herd_days(walk.heap_g, rate_g_d), used_up=used_up)
+    if used_up:
+        walk.left_g = 0.0
+        walk.seen_used_up_ms = walk.seen_used_up_ms or walk.at_ms
+    else:
+        walk.left_g, walk.seen_used_up_ms = max(walk.left_g, SEEN_LEFT_SHARE * walk.fed_g), None
 
 
 def _seen_left_ms(entries: list[Entry], fed_ms: int) -> int:

@@ -11,6 +11,7 @@ from typing import Final
 
 from underlid.binmodel.food import LEAST_ACTIVITY, Food
 from underlid.binmodel.thermal import self_heat
+from underlid.binmodel.used_up import GONE_SHARE
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Climbers, Sighting
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
@@ -109,10 +110,11 @@ def _evidence(window: BinWindow, food: Food) -> dict[str, float | str]:
     evidence: dict[str, float | str] = {
         "fed_g": round(food.fed_g, 1),
         "fed_days_ago": round((window.now_ms - food.fed_at_ms) / DAY_MS, 1),
-        "uneaten_g": round(food.left_g),
-        "uneaten_most_g": round(food.left_most_g),
         "eaten_g_d": round(food.eaten_g_d),
     }
+    if food.left_g > GONE_SHARE * food.fed_g:
+        evidence["uneaten_g"] = round(food.left_g)
+        evidence["uneaten_most_g"] = round(food.left_most_g)
     if food.seen_used_up_ms is not None:
         evidence["used_up_at"] = rfc3339(food.seen_used_up_ms)
     else:
