@@ -21,7 +21,7 @@ from underlid.alerts.outlook import forecast_as_json
 from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Setup
-from underlid.binmodel.facts import bins_reached, facts_of
+from underlid.binmodel.facts import Facts, bins_reached, facts_of
 from underlid.binmodel.filled_buckets import FilledBuckets
 from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, HotProbe
@@ -31,6 +31,7 @@ from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.trust import Trust
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.weather import Weather
+from underlid.binmodel.weighed import Read, weighed_before_ms
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.known import known_at
@@ -65,12 +66,13 @@ class Judge:
         self._changed: set[str] = set()
         self._due_ms: dict[str, int] = {}
         self._weather: dict[str, Weather] = {}
+        self._facts: dict[str, Facts] = {}
         self.set_setup(setup, now_ms)
 
     def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
         """Take a set-up over; return the probes that are new in it, for `fill`."""
         self._setup = setup
-        self._facts = facts_of(setup)
+        before, self._facts = self._facts, facts_of(setup)
         self._bins_of = {probe: bins_reached(setup, probe) for probe in setup.probes}
         new = [probe for probe in setup.probes if probe not in self._probes]
         for probe in self._probes.keys() - setup.probes.keys():
@@ -84,14 +86,31 @@ class Judge:
             self._memories.setdefault(
                 bin_id, BinMemory(LidFilm(now_ms, bin_id), Trust(now_ms, bin_id))
             )
+            if bin_id in before and before[bin_id].probes != self._facts[bin_id].probes:
+                self._memories[bin_id].reads.clear()
             self._look_again(bin_id, 0)
         return new
 
     def set_entries(self, bin_id: str, entries: Iterable[Entry]) -> None:
-        """Give a bin its journal: all versions of the window's entries."""
+        """Give a bin its journal: all versions of the window's entries, and of those that stand."""
         entries = tuple(entries)
         if bin_id in self._memories and entries != self._entries.get(bin_id, ()):
             self._entries[bin_id] = entries
+            self._look_again(bin_id, 0)
+
+    def unread_ms(self, bin_id: str, now_ms: int) -> set[int]:
+        """Return when samples were weighed of which the window does not know any more what was read."""
+        entries = known_at(self._entries.get(bin_id, ()), now_ms)
+        return weighed_before_ms(entries, now_ms) - self._memories[bin_id].reads.keys()
+
+    def remember(
+        self, bin_id: str, reads: Mapping[int, tuple[Read, ...]], moved_ms: Mapping[str, int]
+    ) -> None:
+        """Give a bin what its probes said when samples were weighed, and when they were moved."""
+        memory = self._memories[bin_id]
+        if reads or not moved_ms.items() <= memory.moved_ms.items():
+            memory.reads.update(reads)
+            memory.moved_ms.update(moved_ms)
             self._look_again(bin_id, 0)
 
     def set_weather(self, shed: str, weather: Weather | None) -> None:
@@ -268,6 +287,8 @@ class Judge:
             weather=self._weather.get(facts.bin.shed),
             trust=self._memories[bin_id].trust,
             lessons=self._memories[bin_id].lessons,
+            reads=self._memories[bin_id].reads,
+            moved_ms=self._memories[bin_id].moved_ms,
         )
 
     def _change_alert(self, alert_id: str, change: Callable[[Alert], Alert]) -> None:

@@ -20,6 +20,7 @@ from underlid.alerts.policy import AT_ONCE, Delays, delays_of
 from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
+from underlid.binmodel.faults.fault import Cause
 from underlid.binmodel.faults.soil_moved import WATERED_AFTER
 from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.hot import BUCKET_MS
@@ -29,7 +30,9 @@ from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lid import LidFilm, day_offset
 from underlid.binmodel.outlook.hourly import Outlook
 from underlid.binmodel.settling import unsettled
+from underlid.binmodel.taught.old_samples import reads_of
 from underlid.binmodel.trust import Trust
+from underlid.binmodel.weighed import Read
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.units import SI, Units
@@ -72,6 +75,9 @@ class BinMemory:
     entries: tuple[Entry, ...] = ()
     outlook: Outlook = field(default_factory=Outlook)
     lessons: Lessons | None = None
+    reads: dict[int, tuple[Read, ...]] = field(default_factory=dict)
+    """What soil probes said when samples were weighed, also before the window."""
+    moved_ms: dict[str, int] = field(default_factory=dict)
     day: int = -1
     """The bin's day since 1970 at whose beginning it was learnt from."""
     judged_at_ms: int = -1
@@ -130,6 +136,7 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
             _put(memory.spells, finding.condition, spell)
             changes += [change] if change else []
     changes += _no_longer_watched(found, window, memory, returned, units)
+    _note_moves(changes, memory)
     messages = _messages(changes, window.bin, memory, returned)
     memory.judged_at_ms = now_ms
     memory.findings = tuple(found)
@@ -167,6 +174,7 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
     memory.film.advance(window)
     if day != memory.day:
         then = replace(window, now_ms=day * DAY_MS + begins_ms, lessons=None)
+        memory.reads.update(reads_of(then))
         memory.lessons = learn(then, memory.film.when_day_began())
         memory.day = day
         memory.outlook.forget()
@@ -235,6 +243,13 @@ def _alert_step(
         alert = None
     _put(memory.alerts, key, alert)
     return [change] if change else []
+
+
+def _note_moves(changes: Sequence[Transition], memory: BinMemory) -> None:
+    """Note which probes were told to be moved: samples weighed before say nothing of them any more."""
+    for alert in (change.alert for change in changes):
+        if alert is not None and alert.cause == Cause.MOVED and alert.raised_at_ms is not None:
+            memory.moved_ms[alert.subject] = alert.since_ms
 
 
 def _no_longer_watched(

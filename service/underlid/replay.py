@@ -18,6 +18,7 @@ from underlid.binmodel.bins import Setup
 from underlid.binmodel.herd import LIMIT_NAMES, limits_of
 from underlid.errors import UnderlidError
 from underlid.journal.entries import Entry
+from underlid.journal.standing import stands
 from underlid.journal.units import SI, Units
 from underlid.judge import Judge
 from underlid.pipeline import Judgement
@@ -57,10 +58,12 @@ class Changes:
     def of_bin(self, bin_id: str, until: int, since_ms: int) -> list[Entry]:
         """Return the versions among the first *until* that concern the bin's window.
 
-        All versions of an entry that, in any of them, was the bin's since *since_ms*.
+        All versions of an entry that, in any of them, was the bin's since *since_ms*, or stands.
         """
         known = self.entries[:until]
-        ids = {one.id for one in known if one.bin == bin_id and one.at_ms >= since_ms}
+        ids = {
+            one.id for one in known if one.bin == bin_id and (one.at_ms >= since_ms or stands(one))
+        }
         found = [one for one in known if one.id in ids]
         return sorted(found, key=lambda one: (one.at_ms, one.id, one.version))
 

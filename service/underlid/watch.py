@@ -260,7 +260,7 @@ class Watch:
             fill(judge, self._readings, new, now_ms)
         else:
             fill_while_others_write(judge, self._readings, self._arrivals, new, self._clock)
-        set_entries(judge, self._records, mine.bins, now_ms)
+        set_entries(judge, self._records, self._readings, mine, now_ms)
         set_weather(judge, self._records, mine.sheds, now_ms)
         restore(judge, self._records, mine.bins.keys() - known, now_ms)
         self._mine = mine

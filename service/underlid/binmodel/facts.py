@@ -27,6 +27,11 @@ class Facts:
     reports_air: bool
     zone: tzinfo
 
+    @property
+    def probes(self) -> list[str]:
+        """Return the names of the probes in the bin."""
+        return [place.probe for place in self.places]
+
 
 def facts_of(setup: Setup) -> dict[str, Facts]:
     """Return the facts of every bin, in one pass over bins and probes."""

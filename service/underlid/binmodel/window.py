@@ -24,6 +24,7 @@ from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
 from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.weather import Weather
+from underlid.binmodel.weighed import Read
 from underlid.journal.entries import Entry, Feed
 from underlid.readings.calibration import Line, soil_index_line
 from underlid.science.numeric import Floats
@@ -67,6 +68,10 @@ class BinWindow:
     """Outside the shed, where the keeper supplies it."""
     lessons: Lessons | None = None
     """What the bin had taught when it was last learnt from; None before the first time."""
+    reads: Mapping[int, tuple[Read, ...]] = field(default_factory=dict)
+    """What the bin's soil probes said when samples were weighed, by its time; also long ago."""
+    moved_ms: Mapping[str, int] = field(default_factory=dict)
+    """When a probe was last told to be moved."""
     _looked: dict[tuple[str, int, int], Floats] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )

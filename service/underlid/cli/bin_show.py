@@ -70,7 +70,7 @@ def _state(bin_id: str, data: Path | None) -> dict[str, Any]:
         place = part_of(setup, {setup.bins[bin_id].shed})
         judge = Judge(place, now_ms)
         fill(judge, readings, list(place.probes), now_ms)
-        set_entries(judge, records, place.bins, now_ms)
+        set_entries(judge, records, readings, place, now_ms)
         judge.judge(now_ms)
     state: dict[str, Any] | None = judge.state(bin_id)
     assert state is not None, "a bin is judged at once when its judge is new"

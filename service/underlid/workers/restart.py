@@ -13,7 +13,10 @@ import numpy as np
 
 from underlid.alerts.alert import Alert
 from underlid.binmodel.bins import Setup
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.faults.fault import Cause
+from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.weighed import CHANNELS, Read, read_at, span_ms
+from underlid.journal.standing import STANDS_MS, is_weighed
 from underlid.judge import Judge
 from underlid.readings.admission import AHEAD_MOST_MS
 from underlid.storage.protocols import Buckets, ReadingStore
@@ -51,11 +54,33 @@ def fill(judge: Judge, readings: ReadingStore, probes: Sequence[str], now_ms: in
             )
 
 
-def set_entries(judge: Judge, records: Records, bins: Collection[str], now_ms: int) -> None:
-    """Give the judge the journal of *bins*."""
+def set_entries(
+    judge: Judge, records: Records, readings: ReadingStore, setup: Setup, now_ms: int
+) -> None:
+    """Give the judge the journal of the bins of *setup*, with what was read at old weighings."""
     since_ms = now_ms - WINDOW_DAYS * DAY_MS
-    for bin_id in bins:
-        judge.set_entries(bin_id, records.all_entry_versions(bin_id, since_ms))
+    for bin_id in setup.bins:
+        entries = records.all_entry_versions(bin_id, since_ms)
+        judge.set_entries(bin_id, entries)
+        if any(is_weighed(entry) for entry in entries):
+            probes = [one.probe for one in setup.probes.values() if one.bin == bin_id]
+            unread_ms = judge.unread_ms(bin_id, now_ms)
+            judge.remember(
+                bin_id,
+                {at_ms: _reads(readings, probes, at_ms) for at_ms in unread_ms},
+                records.told_ms(bin_id, Cause.MOVED, now_ms - STANDS_MS),
+            )
+
+
+def _reads(readings: ReadingStore, probes: Sequence[str], at_ms: int) -> tuple[Read, ...]:
+    """Return what the store knows of what *probes* said about a moment before the window."""
+    found = []
+    for probe in probes:
+        then = HotProbe()
+        then.fill(readings.buckets(probe, *span_ms(at_ms), BUCKET_MS, CHANNELS))
+        read = read_at(probe, then, at_ms)
+        found += [read] if read else []
+    return tuple(found)
 
 
 def set_weather(judge: Judge, records: Records, sheds: Collection[str], now_ms: int) -> None:

@@ -80,6 +80,6 @@ class StoredStates:
         place = part_of(self._records.setup(), {shed})
         judge = Judge(place, now_ms, units=self._units)
         fill(judge, self._readings, list(place.probes), now_ms)
-        set_entries(judge, self._records, place.bins, now_ms)
+        set_entries(judge, self._records, self._readings, place, now_ms)
         judge.judge(now_ms)
         return judge

@@ -1,8 +1,9 @@
 """How sure the bed's moisture is, and what samples weighed lately add to it.
 
 Samples that belong to a probe make its line (`readings.moisture_line`). Those that stand in the
-journal alone are compared with what the probes said that day, and move the level of all of them. So do
-handfuls that were squeezed, as far as they say something (`handfuls.py`).
+journal alone are compared with what the probes said that day, and move the level of all of them: older
+ones less (`old_samples.py`). So do handfuls that were squeezed, as far as they say something
+(`handfuls.py`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 from underlid.binmodel.calibrated import index_line, moisture_sd_pct
 from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.taught.handfuls import Handful, log_chance
+from underlid.binmodel.taught.old_samples import OldSamples, old_samples
 from underlid.binmodel.taught.past import HOURS, Past
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal
 from underlid.journal.entries import Sighting
@@ -57,9 +59,10 @@ def moisture(past: Past, name: str) -> tuple[Lesson, Lesson]:
     sd = min(sds, default=hypot(LEVEL_SD_PCT, PLACE_SD_PCT))
     points = sum(len(place.soil_points) for place in window.places)
     samples, squeezed = _samples(past, said), _handfuls(past, said)
-    if not samples and not squeezed:
+    old = old_samples(past, sd)
+    if not samples and not squeezed and old is None:
         return _sd(name, sd, points, 0, past), Lesson(
-            0.0, 0.0, f"No sample of {name}'s bed was weighed in the last twelve days."
+            0.0, 0.0, f"No sample of {name}'s bed was weighed lately."
         )
     if window.trust is not None and window.trust.is_elsewhere():
         sd = hypot(sd, ELSEWHERE_SD_PCT)
@@ -67,27 +70,48 @@ def moisture(past: Past, name: str) -> tuple[Lesson, Lesson]:
     weight = normal(SHIFTS_PCT, 0.0, before**0.5) + log_chance(SHIFTS_PCT, squeezed)
     for _, told, read in samples:
         weight += normal(SHIFTS_PCT, told - read, SAMPLE_SD_PCT)
+    if old is not None:
+        weight += normal(SHIFTS_PCT, old.shift_pct, old.sd_pct)
     shift, shift_sd = mean_and_sd(SHIFTS_PCT, weight)
-    reads = [read for _, _, read in samples] or [one.read_pct for one in squeezed]
+    reads = [read for _, _, read in samples] or ([old.read_pct] if old else [])
+    reads = reads or [one.read_pct for one in squeezed]
     away = 0.0 if now is None else abs(now - float(np.mean(reads)))
     after = min(sd, hypot(hypot(shift_sd, PLACE_SD_PCT), FURTHER_SD * away))
-    what = "samples weighed" if samples else "handfuls squeezed"
-    sources = [counted(len(samples), "weighed sample")] * bool(samples)
-    sources += [counted(len(squeezed), "handful")] * bool(squeezed)
-    for_good = _for_good(past, samples) if samples else ""
-    text = (
-        f"The {what} lately put {name}'s moisture {abs(shift):.1f} points"
-        f" {'above' if shift >= 0.0 else 'below'} what its probes say (± {shift_sd:.1f}), learnt from"
-        f" {' and '.join(sources)}. They count for twelve days{for_good}."
-    )
     hours = [one[0] for one in (*samples, *squeezed)]
-    return _sd(name, after, points, len(samples), past, len(squeezed)), Lesson(
+    first_ms = old.first_ms if old else past.at_ms(min(hours))
+    weighed = len(samples) + (old.count if old else 0)
+    return _sd(name, after, points, weighed, past, len(squeezed)), Lesson(
         round(shift, 1),
         round(shift_sd, 2),
-        text,
-        len(hours),
-        past.at_ms(min(hours)),
-        past.at_ms(max(hours)) + 1,
+        _words(past, name, (shift, shift_sd), samples, len(squeezed), old),
+        weighed + len(squeezed),
+        first_ms,
+        past.at_ms(max(hours)) + 1 if hours else past.start_ms,
+    )
+
+
+def _words(
+    past: Past,
+    name: str,
+    shift: tuple[float, float],
+    samples: list[tuple[float, float, float]],
+    squeezed: int,
+    old: OldSamples | None,
+) -> str:
+    """Return what moved the level, by how much, and how long that counts."""
+    what = "samples weighed" if samples or old else "handfuls squeezed"
+    sources = [counted(len(samples), "weighed sample")] * bool(samples)
+    sources += [counted(old.count, "older sample")] if old else []
+    sources += [counted(squeezed, "handful")] * bool(squeezed)
+    lasts = (
+        "A sample counts for less with every month, and no more once the bin or its probe is moved"
+        if samples or old
+        else "They count for twelve days"
+    )
+    return (
+        f"The {what} put {name}'s moisture {abs(shift[0]):.1f} points"
+        f" {'above' if shift[0] >= 0.0 else 'below'} what its probes say (± {shift[1]:.1f}), learnt"
+        f" from {' and '.join(sources)}. {lasts}{_for_good(past, samples) if samples else ''}."
     )
 
 
@@ -132,7 +156,7 @@ def _for_good(past: Past, samples: list[tuple[float, float, float]]) -> str:
             continue
         _, told, read = samples[-1]
         index = (read - line.offset) / line.gain
-        return f"; as a soil point of {place.probe}, [{index:.2f}, {told:g}], they count for good"
+        return f"; as a soil point of {place.probe}, [{index:.2f}, {told:g}], it counts for good"
     return ""
 
 

@@ -123,6 +123,14 @@ class AlertRecords(Subject):
             rows = connection.execute(wanted.limit(max(0, min(most, ALERTS_MOST)))).all()
         return [_alert(row) for row in rows]
 
+    def told_ms(self, bin: str, cause: str, from_ms: int) -> dict[str, int]:
+        """Return, by subject, since when the last alert with *cause* raised since *from_ms* was."""
+        table = alerts.c
+        wanted = sa.select(table.subject, sa.func.max(table.since_ms)).group_by(table.subject)
+        wanted = wanted.where(table.bin == bin, table.cause == cause, table.raised_at_ms >= from_ms)
+        with self._database.read() as connection:
+            return {row[0]: row[1] for row in connection.execute(wanted)}
+
     def alert(self, alert_id: str) -> Alert | None:
         """Return one alert."""
         with self._database.read() as connection:

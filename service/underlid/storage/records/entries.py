@@ -7,7 +7,8 @@ from typing import Final
 import sqlalchemy as sa
 
 from underlid.errors import UnderlidError
-from underlid.journal.entries import KINDS, Entry, What
+from underlid.journal.entries import KIND_OF, KINDS, Entry, Moved, Sighting, What
+from underlid.journal.standing import STANDS_MS
 from underlid.storage.records.columns import packed, unpacked
 from underlid.storage.records.database import Subject
 from underlid.storage.records.setup import bump_revision, require_bin
@@ -17,6 +18,9 @@ ENTRIES_MOST: Final = 10_000
 """The largest page that may be asked for; a caller that wants more pages on."""
 
 KEY_MOST_CHARS: Final = 255
+
+NOT_WEIGHED: Final = '"moisture_pct":null'
+"""In a packed sighting; one that is packed otherwise is given too, and left by whoever asked."""
 
 
 class EntryRecords(Subject):
@@ -115,11 +119,18 @@ class EntryRecords(Subject):
     def all_entry_versions(self, bin_id: str, from_ms: int) -> list[Entry]:
         """Return all versions of the entries that, in any version, were the bin's since *from_ms*.
 
+        And of those that stand, weighed samples and moves, from `STANDS_MS` before that.
         A version that was moved to another bin or to before *from_ms* is among them: whoever
         resolves versions must see it to know that the older one no longer stands.
         """
         table = entry_versions.c
-        ids = sa.select(table.id).where(table.bin == bin_id, table.at_ms >= from_ms)
+        weighed = sa.and_(table.kind == KIND_OF[Sighting], ~table.what.contains(NOT_WEIGHED))
+        standing = sa.and_(
+            table.at_ms >= from_ms - STANDS_MS, sa.or_(weighed, table.kind == KIND_OF[Moved])
+        )
+        ids = sa.select(table.id).where(
+            table.bin == bin_id, sa.or_(table.at_ms >= from_ms, standing)
+        )
         wanted = (
             sa.select(entry_versions)
             .where(table.id.in_(ids))
