@@ -9,6 +9,7 @@ against each other. What is left fades. What is not known counts from the bed as
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -34,6 +35,7 @@ from underlid.binmodel.outlook.hours import (
     after_lag,
     filled,
     newest,
+    rows_after_lag,
 )
 from underlid.binmodel.outlook.shed_outlook import (
     HOURS_AHEAD,
@@ -82,6 +84,9 @@ COURSE_SD: Final = 0.15
 COURSE_H: Final = 24.0
 """Of a pulse's warmth, a day ahead: food goes its own course, whatever fits so far (our judgement)."""
 
+GONE: Final = -np.expm1(-HOURS_AHEAD / COURSE_H)
+"""How much of that an hour ahead has."""
+
 TIGHT_FROM: Final = 0.2
 """From this share of the most heat on, usually made, want of oxygen may matter: food may be fast, and air
 short."""
@@ -100,6 +105,8 @@ BAND_Z: Final = 1.28
 """Normal quantile of the 80 % band's upper end."""
 
 KEEPS: Final = np.exp(-1.0 / LEFT_FADES_H)
+FADES: Final = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
+"""What an hour, and what each hour ahead, leaves of what feeds and shed do not explain."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,24 +144,16 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
         fit = _limited(fit, max(limit / loss, seen_k))
     else:
         fit = _with_feeds(excess, np.zeros((1, 0, BACK_H + FUTURE_H)), USUAL, alike_h, True)
-    mean = room_ahead + fit.own_k + _left(fit)
     left_before = last_two(fit.left_k)
-    fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
-    errors = room_errors + leads_of(fit.left_k) - left_before[ORIGINS][:, None] * fades
+    own = fit.own_k + (newest(left_before, STALE_H) or 0.0) * FADES
+    errors = room_errors + leads_of(fit.left_k) - left_before[ORIGINS][:, None] * FADES
     prior = np.hypot(
-        LEFT_SD_K * np.sqrt(1.0 - np.square(fades)), _followed_sd(shed, lag_h) if shed else 1.0
+        LEFT_SD_K * np.sqrt(1.0 - np.square(FADES)), _followed_sd(shed, lag_h) if shed else 1.0
     )
     unseen_sd = np.hypot(fit.own_sd_k, PROBE_SD_K)
     sd, half = spread_and_band(errors, prior)
     sd, half = np.hypot(sd, unseen_sd), np.hypot(half, BAND_Z * unseen_sd)
-    return Ahead(mean, sd, errors, half, fit.own_k + _left(fit))
-
-
-def _left(fit: Fit) -> Floats:
-    """Return what is left of the present misfit, ahead."""
-    last = newest(last_two(fit.left_k), STALE_H) or 0.0
-    result: Floats = last * np.exp(-HOURS_AHEAD / LEFT_FADES_H)
-    return result
+    return Ahead(room_ahead + own, sd, errors, half, own)
 
 
 def _room(hours: Hours, shed: Ahead | None, lag_h: float) -> tuple[Floats, Floats, Floats]:
@@ -171,7 +170,7 @@ def _room(hours: Hours, shed: Ahead | None, lag_h: float) -> tuple[Floats, Float
         air = filled(air, bridged(air))
     course = after_lag(np.concatenate([air, shed.mean]), lag_h, float(air[0]))
     unknown = np.isnan(shed.errors)
-    errors = after_lag(np.where(unknown, 0.0, shed.errors), lag_h, 0.0)
+    errors = rows_after_lag(np.where(unknown, 0.0, shed.errors), lag_h)
     errors[unknown] = np.nan
     return course[:PAST_H], course[PAST_H:], errors
 
@@ -204,11 +203,7 @@ def _with_feeds(
     use = ~np.isnan(change) & alone
     y = change[use]
     x = (design[:, :, 1:BACK_H] - KEEPS * design[:, :, : BACK_H - 1])[:, :, use]
-    prior_mean = np.concatenate([[0.0], np.ones(feeds)])
-    prior = np.full((feeds + 1, feeds + 1), COMMON_SD**2)
-    prior[0] = prior[:, 0] = 0.0
-    prior += np.diag(np.concatenate([[OFFSET_SD_K**2], np.full(feeds, OWN_SD**2)]))
-    precision = np.linalg.inv(prior)
+    prior_mean, precision = _prior(feeds)
     variance = _step_variance(y - prior_mean @ x[min(1, courses - 1)]) if len(y) else STEP_SD_K**2
     variance *= alike_h
     gram = precision + x @ x.transpose(0, 2, 1) / variance
@@ -218,11 +213,20 @@ def _with_feeds(
     found[:, 1:] = np.clip(found[:, 1:], 0.0, SCALE_MOST)
     weight = _weights(y, x, found - prior_mean, found, precision, gram, variance, kinds.chance)
     ahead = design[:, :, BACK_H:]
-    middle = weight @ np.einsum("pi,pih->ph", found, ahead)
+    mixed = (weight[:, None] * found).ravel() @ design.reshape(courses * (feeds + 1), -1)
     sd = _moves_sd(found, covariance, weight, ahead, design[:, :, BACK_H - 2 : BACK_H])
-    explained = weight @ np.einsum("pi,pih->ph", found, design[:, :, :BACK_H])
-    left = np.concatenate([np.full(PAST_H - BACK_H, np.nan), past - explained])
-    return Fit(middle, sd, left)
+    left = np.concatenate([np.full(PAST_H - BACK_H, np.nan), past - mixed[:BACK_H]])
+    return Fit(mixed[BACK_H:], sd, left)
+
+
+@lru_cache(maxsize=16)
+def _prior(feeds: int) -> tuple[Floats, Floats]:
+    """Return what offset and feeds are before anything is seen: their mean, and how sure it is."""
+    mean = np.concatenate([[0.0], np.ones(feeds)])
+    covariance = np.full((feeds + 1, feeds + 1), COMMON_SD**2)
+    covariance[0] = covariance[:, 0] = 0.0
+    covariance += np.diag(np.concatenate([[OFFSET_SD_K**2], np.full(feeds, OWN_SD**2)]))
+    return mean, np.linalg.inv(covariance)
 
 
 def _moves_sd(
@@ -232,13 +236,13 @@ def _moves_sd(
 
     The feeds' part of it also is as wrong as no course is quite right.
     """
-    fades = np.exp(-HOURS_AHEAD / LEFT_FADES_H)
-    free = ahead - lately.mean(axis=2)[:, :, None] * fades
+    seen = (lately[:, :, 0] + lately[:, :, 1]) / 2.0
+    free = ahead - seen[:, :, None] * FADES
     moves = np.einsum("pi,pih->ph", found, free)
     variance = (free * (covariance @ free)).sum(axis=1) + np.square(moves - weight @ moves)
     warm = np.einsum("pi,pih->ph", found[:, 1:], ahead[:, 1:])
-    now = np.einsum("pi,pi->p", found[:, 1:], lately.mean(axis=2)[:, 1:])
-    wrong = COURSE_SD * np.maximum(warm, now[:, None]) * -np.expm1(-HOURS_AHEAD / COURSE_H)
+    now = (found[:, 1:] * seen[:, 1:]).sum(axis=1)
+    wrong = COURSE_SD * np.maximum(warm, now[:, None]) * GONE
     result: Floats = np.sqrt(weight @ (variance + np.square(wrong)))
     return result
 
@@ -255,8 +259,8 @@ def _limited(fit: Fit, most_k: float) -> Fit:
 
 def _step_variance(residual: Floats) -> float:
     """Return the variance of the misfit's hourly change, robustly, with a prior of a day."""
-    typical = 1.4826 * float(np.median(np.abs(residual)))
-    count = len(residual)
+    ordered, count = np.sort(np.abs(residual)), len(residual)
+    typical = 1.4826 * float(ordered[(count - 1) // 2] + ordered[count // 2]) / 2.0
     return (count * typical**2 + STEP_PRIOR_H * STEP_SD_K**2) / (count + STEP_PRIOR_H)
 
 
@@ -273,7 +277,7 @@ def _weights(
     """Return how likely each course is, from its evidence."""
     misfit = y - np.einsum("pi,pin->pn", found, x)
     cost = np.einsum("pn,pn->p", misfit, misfit) / variance
-    cost += np.einsum("pi,ij,pj->p", moved, precision, moved)
+    cost += ((moved @ precision) * moved).sum(axis=1)
     score = -0.5 * (cost + np.linalg.slogdet(gram)[1]) * TEMPER
     raw = chance * np.exp(score - score.max())
     result: Floats = raw / raw.sum()

@@ -68,7 +68,7 @@ def leads_of(series: Floats) -> Floats:
 
 def spread_of(errors: Floats, prior_sd: Floats) -> Floats:
     """Return the sd of a forecast at each lead, from past *errors* (origins by leads) and a prior."""
-    _, _, alone, variance = _seen(errors)
+    _, alone, variance = _seen(errors)
     return _sd(alone, variance, prior_sd)
 
 
@@ -81,14 +81,15 @@ def spread_and_band(
     then each. Errors of weather have long tails: most are smaller than their sd says, a few much larger. So
     the band is not so many sd wide; its width is what four past errors of five have stayed within.
     """
-    known, count, alone, variance = _seen(errors)
+    count, alone, variance = _seen(errors)
     prior = prior_sd if band_prior_sd is None else band_prior_sd
     together = float(alone @ (variance / np.square(prior))) / max(float(alone.sum()), 1e-9)
     days = float(alone[DAY_LEAD])
     level = (days * together + LEVEL_COUNT) / (days + LEVEL_COUNT)
     usual = BAND_Z * np.sqrt(level) * prior
     # A row a lead, and infinity for NaN: so they sort many times faster.
-    ordered = np.where(known[:, SOME], np.abs(errors[:, SOME]), np.inf).T.copy()
+    ordered = np.abs(np.ascontiguousarray(errors[:, SOME].T))
+    ordered[np.isnan(ordered)] = np.inf
     ordered.sort(axis=1)
     some = count[SOME]
     place = np.rint(BAND_SHARE * np.maximum(some - 1, 0)).astype(np.int64)
@@ -98,15 +99,14 @@ def spread_and_band(
     return _sd(alone, variance, prior_sd), half
 
 
-def _seen(
-    errors: Floats,
-) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.int64], Floats, Floats]:
-    """Return which errors are known, of each lead how many are and how many count, and their variance."""
+def _seen(errors: Floats) -> tuple[npt.NDArray[np.int64], Floats, Floats]:
+    """Return of each lead how many errors are known, how many of them count, and their variance."""
     known = ~np.isnan(errors)
     count = known.sum(axis=0)
-    squares = np.square(np.where(known, errors, 0.0)).sum(axis=0)
+    held = np.where(known, errors, 0.0)
+    squares = np.einsum("of,of->f", held, held)
     alone = count * ORIGIN_STEP_H / FORGOTTEN_H
-    return known, count, alone, squares / np.maximum(count, 1) * np.square(OPTIMISM)
+    return count, alone, squares / np.maximum(count, 1) * np.square(OPTIMISM)
 
 
 def _sd(alone: Floats, variance: Floats, prior_sd: Floats) -> Floats:
