@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 
-from judge.series import START_MS, entry, readings, run, setup
+from judge.series import START_MS, Curve, entry, readings, run, setup
 from underlid.binmodel.bins import BinKind, Setup
 from underlid.binmodel.hot import STEP_OF
 from underlid.journal.entries import (
@@ -40,11 +39,13 @@ def air(_: float) -> dict[str, float]:
     return {"shed_temp_c": 18.0, "shed_rh_pct": 60.0}
 
 
-def judged(place: Setup, curve: Callable[[float], dict[str, float]], entries: list[Entry]) -> Judge:
+def judged(
+    place: Setup, curve: Curve, entries: list[Entry] | None = None, around: Curve = air
+) -> Judge:
     """Judge every half hour; what is told and shown must hold no NaN and no infinity."""
     judge = Judge(place, START_MS, tick_ms=30 * MINUTE_MS)
-    judge.set_entries("tansy", entries)
-    for one in run(judge, readings(curve, air, HOURS, 15), HOURS):
+    judge.set_entries("tansy", entries or [])
+    for one in run(judge, readings(curve, around, HOURS, 15), HOURS):
         for told in (*one.findings, *one.alerts):
             json.dumps([told.evidence, told.certainty], allow_nan=False)
     json.dumps(judge.state("tansy"), allow_nan=False)
@@ -61,19 +62,18 @@ def constant(rng: random.Random, channel: str) -> float:
 def deed(rng: random.Random) -> What:
     portions = (Portion(rng.choice([*FEEDSTOCKS, "gone"]), rng.choice(MASSES_G)),)
     drained_g = rng.choice([0.0, portions[0].mass_g])
-    return rng.choice(
-        [
-            Feed(portions, drained_g),
-            BeddingAdded(portions),
-            LiquidAdded(portions[0].mass_g),
-            Harvest(portions[0].mass_g),
-            Worms(-portions[0].mass_g),
-            Moved(),
-            Sighting(lid=rng.choice(list(LidLook)), used_up=rng.random() < 0.5),
-            Sighting(moisture_pct=rng.choice([0.0, 100.0, 75.0])),
-            Sighting(squeeze=rng.choice(list(Squeeze)), smell=rng.choice(list(Smell))),
-        ]
-    )
+    deeds: list[What] = [
+        Feed(portions, drained_g),
+        BeddingAdded(portions),
+        LiquidAdded(portions[0].mass_g),
+        Harvest(portions[0].mass_g),
+        Worms(-portions[0].mass_g),
+        Moved(),
+        Sighting(lid=rng.choice(list(LidLook)), used_up=rng.random() < 0.5),
+        Sighting(moisture_pct=rng.choice([0.0, 100.0, 75.0])),
+        Sighting(squeeze=rng.choice(list(Squeeze)), smell=rng.choice(list(Smell))),
+    ]
+    return rng.choice(deeds)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -109,3 +109,10 @@ def test_a_bed_without_worms_that_smells_sour_is_not_asked_what_they_eat() -> No
     verdicts = judge.judge(START_MS + (HOURS + 1) * HOUR_MS)[0].findings
     sour = next(one for one in verdicts if one.condition == "sour")
     assert [one.act for one in sour.advice][-1] == "hold-feeding"
+
+
+def test_a_headspace_far_from_its_bed_makes_no_shed_colder_than_cold() -> None:
+    said = {"bed_temp_c": 59.0, "headspace_temp_c": -19.0, "headspace_rh_pct": 40.0}
+    state = judged(setup(), lambda _: said, around=lambda _: None).state("tansy")
+    assert state is not None
+    assert state["judged_at"]

@@ -27,6 +27,7 @@ from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.lid_line import LidLine
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
+from underlid.binmodel.weather import COLDEST_C
 from underlid.journal.entries import LidLook
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import absolute_humidity_g_m3
@@ -274,8 +275,8 @@ class Cloud:
 
 
 def full_g_m3(temp_c: Floats) -> Floats:
-    """Return what saturated air holds, g/m³."""
-    return absolute_humidity_g_m3(temp_c, FULL_PCT)
+    """Return what saturated air holds, g/m³; only a wrong probe makes a shed colder than any is."""
+    return absolute_humidity_g_m3(np.maximum(temp_c, COLDEST_C), FULL_PCT)
 
 
 FULL_PCT: Final[Floats] = np.array(100.0)
