@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from underlid.advice.heat import Peak, cold_advice, heat_advice
+from underlid.advice.lid import air_lid
 from underlid.journal.units import US
 
 
@@ -51,6 +52,20 @@ def test_an_unknown_cause_says_so() -> None:
     (advice,) = heat_advice("", None, 27.0, None, None)
     assert "not known" in advice.working
     assert "Self-heat" not in advice.working
+
+
+def test_a_bed_far_too_cold_is_not_told_that_a_few_degrees_are_enough() -> None:
+    (little,), (much,) = cold_advice(short_k=1.2), cold_advice(short_k=6.0)
+    assert "a few degrees (about 3 °C) are enough" in little.text
+    assert "about 7 °C warmer" in much.text
+
+
+def test_the_lid_of_a_cold_bed_is_wiped_and_shut_again() -> None:
+    for foreseen in (False, True):
+        (warm,), (cold,) = air_lid(foreseen=foreseen), air_lid(foreseen=foreseen, cold=True)
+        assert "open a crack" in warm.text
+        assert "shut it again" in cold.text
+        assert "open a crack" not in cold.text
 
 
 def test_steps_of_temperature_are_steps_in_the_keepers_units() -> None:

@@ -57,7 +57,9 @@ def _for_lid(finding: Finding, window: BinWindow, known: Known, units: Units) ->
     more: Advices = ()
     if known.drying is not None and known.drying.sd_pct <= LEVEL_SD_MOST_PCT:
         more = surplus_dose(bed, film_g, given_g, target_pct, bedding, room, units)
-    return (*over, *more, *air_lid(foreseen=finding.forecast_for_ms is not None))
+    bed_c = window.present("bed_temp_c")
+    cold = bed_c is not None and bed_c <= window.limits.cold_warn_c
+    return (*over, *more, *air_lid(foreseen=finding.forecast_for_ms is not None, cold=cold))
 
 
 def _for_heat(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:
@@ -79,11 +81,14 @@ def _peak(finding: Finding, known: Known) -> Peak | None:
         return peak
     bed, shed = forecast.bed_temp_c.middle, forecast.shed_temp_c.middle
     hottest = int(np.argmax(bed))
-    if peak is not None and float(bed[hottest]) <= peak.bed_c:
+    if peak is not None and float(bed[hottest]) <= peak.bed_c + HOTTER_K:
         return peak
     around = shed[max(0, hottest - AROUND_H) : hottest + 1]
     return Peak(float(bed[hottest]), float(around.mean()), True)
 
+
+HOTTER_K: Final = 0.5
+"""A peak that is no nearer than this to what the bed has now is what it has now."""
 
 AROUND_H: Final = 6
 """A bed follows the air of some hours before (time constants of the science page, heat)."""
@@ -132,7 +137,10 @@ def _for_hunger(window: BinWindow, known: Known, units: Units, waits: str) -> Ad
 
 
 def _for_cold(finding: Finding, window: BinWindow, known: Known, units: Units) -> Advices:  # noqa: ARG001
-    return cold_advice(units)
+    said = (finding.evidence.get(name) for name in ("bed_temp_c", "coldest_temp_c"))
+    coldest_c = min((float(one) for one in said if one is not None), default=None)
+    short_k = 0.0 if coldest_c is None else window.limits.cold_warn_c - coldest_c
+    return cold_advice(units, short_k=short_k)
 
 
 _ADVICE: Final[dict[Condition, Callable[[Finding, BinWindow, Known, Units], Advices]]] = {

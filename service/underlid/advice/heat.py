@@ -18,6 +18,9 @@ ALL_SHARE: Final = 0.85
 
 LEAST_SHARE: Final = 0.05
 
+FEW_K: Final = 3.0
+"""A lid of foam or a room that is not heated gives so much (our judgement)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Peak:
@@ -111,14 +114,19 @@ def _share_text(share: float) -> str:
     return words[min(words, key=lambda one: abs(one - share))]
 
 
-def cold_advice(units: Units = SI) -> tuple[Advice, ...]:
-    """Return what warms a bed without harm."""
-    step = about_step_text(3.0, units)
+def cold_advice(units: Units = SI, *, short_k: float = 0.0) -> tuple[Advice, ...]:
+    """Return what warms a bed without harm; *short_k* is what its coldest hour lacks, K."""
+    warmer_k = max(FEW_K, round(short_k + 1.0))
+    step = about_step_text(warmer_k, units)
+    goal = (
+        f"a few degrees (about {step}) are enough"
+        if warmer_k <= FEW_K
+        else f"it should be about {step} warmer"
+    )
     return (
         Advice(
             "insulate",
-            f"Insulate the bin or carry it indoors; a few degrees (about {step}) are enough. Feed less:"
-            " cold worms eat little.",
+            f"Insulate the bin or carry it indoors; {goal}. Feed less: cold worms eat little.",
             working="Common practice; mains heating beside a wet bed needs an electrician.",
         ),
     )

@@ -5,8 +5,20 @@ from __future__ import annotations
 from underlid.rules.finding import Advice
 
 
-def air_lid(*, foreseen: bool) -> tuple[Advice, ...]:
-    """Return how the water on the lid is kept from raining back; *foreseen* while it is not there yet."""
+def air_lid(*, foreseen: bool, cold: bool = False) -> tuple[Advice, ...]:
+    """Return how the water on the lid is kept from raining back.
+
+    *foreseen* while it is not there yet; the lid of a bed that is too *cold* stays shut.
+    """
+    if cold:
+        what = "Wipe off what gathers on the lid" if foreseen else "Wipe the lid dry"
+        return (
+            Advice(
+                "wipe-lid",
+                f"{what}, and shut it again: the bed is cold.",
+                working="A lid ajar would let the bed's warmth out. Common practice.",
+            ),
+        )
     return (
         Advice(
             "air-lid",
