@@ -30,6 +30,8 @@ POSSIBLE = "This is possible, not certain: look before you act."
 ALL_BUT_SURE_PCT = 90.0
 """From here on no chance is told (our judgement)."""
 
+EVEN_PCT = 50.0
+
 FED_AGAIN_DAYS = 2.0
 """A feed so fresh, though written down late, is what ended the hunger (our judgement)."""
 
@@ -214,10 +216,13 @@ def _gone_by_now(chance_pct: float) -> str:
 
     >>> _gone_by_now(62.0)
     'is probably used up by now (62 % sure)'
+    >>> _gone_by_now(48.0)
+    'may be used up by now (48 % sure)'
     """
     if chance_pct >= ALL_BUT_SURE_PCT:
         return "is used up by now"
-    return f"is probably used up by now ({chance_pct:.0f} % sure)"
+    gone = "is probably" if chance_pct >= EVEN_PCT else "may be"
+    return f"{gone} used up by now ({chance_pct:.0f} % sure)"
 
 
 def _too_cold(finding: Finding, name: str, units: Units) -> str:
