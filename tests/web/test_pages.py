@@ -106,7 +106,9 @@ def test_what_is_only_foreseen_is_called_so_and_begins_when_it_is_expected(
 def test_units_are_shown_as_the_keeper_likes(lived: Household) -> None:
     visitor = Visitor(lived)
     assert visitor.log_in().status_code == 303
+    assert "for everybody" not in visitor.words("/bin/tansy")
     assert visitor.send("/units", {"units": "us", "to": "/bin/tansy"}, "/").status_code == 303
+    assert "come in metric units for everybody" in visitor.words("/bin/tansy")
     page = visitor.read("/bin/tansy")
     assert "°F" in page
     assert "°C" not in page.replace("Show °C", "")

@@ -97,6 +97,7 @@ def render(
         "may_set_up": person is not None and person.role == "lead",
         "units": units_of(request),
         "units_name": units_name_of(request),
+        "sentence_units": context_of(request).settings.units,
         "told": context_of(request).live.told,
         "said": SAID.get(request.query_params.get("said", ""), ""),
     }
