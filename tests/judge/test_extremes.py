@@ -116,3 +116,11 @@ def test_a_headspace_far_from_its_bed_makes_no_shed_colder_than_cold() -> None:
     state = judged(setup(), lambda _: said, around=lambda _: None).state("tansy")
     assert state is not None
     assert state["judged_at"]
+
+
+def test_a_soil_probe_beyond_its_wet_end_says_all_water_and_no_more() -> None:
+    state = judged(setup(), lambda _: {"bed_temp_c": 20.0, "soil_raw": 900.0}).state("tansy")
+    assert state is not None
+    now = state["now"]
+    assert isinstance(now, dict)
+    assert now["moisture_pct"] == 100.0

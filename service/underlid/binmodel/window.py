@@ -131,10 +131,10 @@ class BinWindow:
                 result.append(calibrate(place, starts, {name: raw})[channel])
             else:
                 result.append(raw if line is IDENTITY else line.gain * raw + line.offset)
-        if channel == "moisture_pct" and self.lessons is not None:
-            shift = self.lessons.moisture_shift_pct.value
-            return [np.clip(one + shift, 0.0, 100.0) for one in result] if shift else result
-        return result
+        if channel != "moisture_pct":
+            return result
+        shift = 0.0 if self.lessons is None else self.lessons.moisture_shift_pct.value
+        return [np.clip(one + shift, 0.0, 100.0) for one in result]
 
     def empty_before(self, channel: str, buckets: int) -> int:
         """Return how many of the last *buckets* at least pass before the first mean that is known."""
