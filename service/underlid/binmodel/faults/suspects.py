@@ -29,7 +29,7 @@ LAGS_SD: Final = 0.15
 SIZE_SD: Final = 0.1
 OWN_SD_K: Final = 0.5
 OWN_SIZE_SD: Final = 0.25
-WEATHER_SD: Final = 0.35
+WEATHER_SD: Final = 0.12
 """Standard deviations of what is expected: of vapour; of self-heat, and for each kelvin by which the bed
 has changed (our judgement)."""
 
@@ -44,7 +44,9 @@ PLAINLY: Final = 9.0
 with self-heat and vapour, when health fits worse than a drift by so much (our judgement)."""
 
 UNWRITTEN_SD_K: Final = 3.0
-"""By so much a feed that nobody wrote down may warm a bed (our judgement)."""
+UNWRITTEN_RARE: Final = 6.0
+"""By so much a feed that nobody wrote down may warm a bed; that one went in just when a thermometer
+drifts is one chance in twenty (our judgement)."""
 
 BED, HEAD, SHED = 0, 1, 2
 
@@ -142,7 +144,10 @@ def _apart(signs: Signs, warms: float, vapour: float, drift: float) -> float:
             + signs.fed.sd_k**2
         )
     )
-    result = ((warms - signs.fed.change_k) / own_sd) ** 2
+    more = warms - signs.fed.change_k
+    result = (more / own_sd) ** 2
+    if more > 0.0:
+        result = min(result, UNWRITTEN_RARE + (more / UNWRITTEN_SD_K) ** 2)
     if not np.isnan(signs.vapour):
         sd = VAPOUR_SD_K + LAGS_SD * abs(warms) + SIZE_SD * drift
         result += ((signs.vapour - vapour + LAGS * warms) / sd) ** 2
