@@ -2,7 +2,7 @@
 
 Raw values are kept (a new calibration corrects the past). A bucket in which any value of a channel
 was not believable is spoiled: its mean is not used and its count says that something came. Late
-data re-opens its bucket. Joining probes and calibrating is `joined.py`.
+data re-opens its bucket. Joining probes and calibrating is `window.py`.
 
 Means are kept as whole multiples of a power of two, far finer than the sensors' steps. So they do
 not depend on the order in which readings came, nor on whether they came from a probe or from the
