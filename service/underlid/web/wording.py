@@ -94,7 +94,7 @@ UNIT_ENDINGS: Final = {
 """Ending of a name -> its unit, longest first."""
 
 NOTHING: Final = "–"
-NONE_LEFT: Final = "nothing of the last is left to eat"
+NONE_LEFT: Final = "hardly anything of the last is left to eat"
 
 
 def channel_label(channel: str) -> str:
