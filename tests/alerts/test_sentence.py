@@ -224,6 +224,13 @@ def test_a_film_that_shrinks_has_a_true_minus(flux: float, part: str) -> None:
 def test_a_silent_probe_is_named_with_its_age() -> None:
     text = words(Condition.PROBE_FAULT, {"age_s": 10_800.0}, subject="tansy-1", cause="silent")
     assert "Probe tansy-1 of Tansy has been silent for 3 hours" in text
+    assert "take it out" not in text
+
+
+def test_a_probe_that_is_long_silent_may_have_been_replaced() -> None:
+    text = words(Condition.PROBE_FAULT, {"age_s": 400_000.0}, subject="tansy-1", cause="silent")
+    assert "silent for 5 days" in text
+    assert "or take it out of its place if it is there no more" in text
 
 
 @pytest.mark.parametrize("cause", ["nonsense", "another"])

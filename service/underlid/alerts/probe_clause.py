@@ -35,12 +35,19 @@ CLAUSES: Final = {
 }
 
 
+GONE_S: Final = 48 * 3600.0
+"""A probe so long silent may have been replaced by another one (our judgement)."""
+
+
 def probe_clause(finding: Finding, name: str) -> str:
     """Return the clause for a probe of the bin *name* that is at fault."""
     probe = f"Probe {finding.subject} of {name}"
     if finding.cause == "silent":
-        age = _span(float(finding.evidence["age_s"]))
-        return f"{probe} has been silent for {age}; look at its battery and its network"
+        age_s = float(finding.evidence["age_s"])
+        gone = ", or take it out of its place if it is there no more" if age_s >= GONE_S else ""
+        return (
+            f"{probe} has been silent for {_span(age_s)}; look at its battery and its network{gone}"
+        )
     if finding.cause == "wrong_clock":
         off_s = float(finding.evidence["clock_off_s"])
         where = f"{_span(off_s)} behind" if off_s > 0 else "ahead"
@@ -60,8 +67,10 @@ def probe_clause(finding: Finding, name: str) -> str:
 def _span(seconds: float) -> str:
     """Return a span of time in a few words.
 
-    >>> _span(2700.0), _span(10_000.0)
-    ('45 minutes', '3 hours')
+    >>> _span(2700.0), _span(10_000.0), _span(300_000.0)
+    ('45 minutes', '3 hours', '3 days')
     """
-    minutes = seconds / 60
-    return f"{minutes:.0f} minutes" if minutes < 120 else f"{minutes / 60:.0f} hours"
+    hours = seconds / 3600.0
+    if hours < 2.0:
+        return f"{seconds / 60.0:.0f} minutes"
+    return f"{hours:.0f} hours" if hours < 48.0 else f"{hours / 24.0:.0f} days"
