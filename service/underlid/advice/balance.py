@@ -85,18 +85,3 @@ def dose_g(balance: Balance, target_pct: float, bedding: Feedstock) -> float:
     return bedding_for_target_g(
         balance.mass_g, balance.moisture_pct, target_pct, bedding.moisture_pct
     )
-
-
-def holding_dose_g(balance: Balance, bedding: Feedstock) -> float:
-    """Return the grams of *bedding* with which no liquid is free; 0 if none is.
-
-    Source: water balance against holding capacities, free liquid = water − Σ dry · holding.
-
-    >>> from underlid.journal.feedstocks import FEEDSTOCKS
-    >>> melon = Balance((Part("melon", 1656.0, 144.0, 432.0),))
-    >>> print(round(holding_dose_g(melon, FEEDSTOCKS["coir"])))
-    203
-    """
-    one = bedding_part(bedding, 1.0)
-    room = one.holds_g - one.water_g
-    return max(0.0, balance.free_liquid_g / room) if room > 0.0 else 0.0

@@ -14,7 +14,6 @@ from underlid.advice.balance import (
     Part,
     bedding_part,
     dose_g,
-    holding_dose_g,
 )
 from underlid.advice.room import Room, share_out, split_clause, without
 from underlid.binmodel.bed import Bed
@@ -30,9 +29,6 @@ LEAST_G: Final = 50.0
 
 BED_OVER_PCT: Final = 2.0
 """A bed so near its target is left as it is when only the lid is wet (our judgement)."""
-
-OVERSHOOT_PCT: Final = 1.0
-"""To hold all liquid a bed may end so far below its target, no farther (our judgement)."""
 
 RATIO_GOAL: Final = 30.0
 """C:N that composting handbooks aim at, 25 to 30 (from memory of NRAES-54)."""
@@ -113,10 +109,12 @@ def surplus_dose(
     if bed.moisture_pct <= target_pct + BED_OVER_PCT:
         return ()
     bedding = drier_than(target_pct, bedding)
+    if bedding.moisture_pct >= target_pct:
+        return ()
     balance = bed_balance(bed, film_water_g)
-    whole_g = _whole_dose_g(balance, target_pct, bedding)
+    whole_g = dose_g(balance, target_pct, bedding)
     amount_g = rounded_g(whole_g - given_g)
-    if bedding.moisture_pct >= target_pct or amount_g < LEAST_G:
+    if amount_g < LEAST_G:
         return ()
     split = split_clause(amount_g, bedding, room, units)
     mass = about_mass_text(amount_g, units)
@@ -140,6 +138,9 @@ def drier_bed(
 ) -> tuple[Advice, ...]:
     """Return the bedding that brings the whole bed to its target, split as it fits.
 
+    No more than that: what bedding as poor as leaves does not hold at first drains, as the advice beside
+    it says; more of them would only leave the bed too dry.
+
     Parameters
     ----------
     bed
@@ -151,7 +152,7 @@ def drier_bed(
     if bedding.moisture_pct >= target_pct:
         return ()
     balance = bed_balance(bed, film_water_g)
-    amount_g = rounded_g(_whole_dose_g(balance, target_pct, bedding))
+    amount_g = rounded_g(dose_g(balance, target_pct, bedding))
     if amount_g < LEAST_G:
         return ()
     share = share_out(amount_g, bedding, room)
@@ -227,17 +228,6 @@ def _take_out(share: float, bed: Bed, units: Units) -> str:
     return f"Take about {out} of the wet bed out first, then mix"
 
 
-def _whole_dose_g(balance: Balance, target_pct: float, bedding: Feedstock) -> float:
-    """Return the dose that reaches the target and leaves no liquid free, whichever is more.
-
-    But none that overshoots: what a bedding as poor as leaves cannot hold, drains.
-    """
-    if bedding.moisture_pct >= target_pct - OVERSHOOT_PCT:
-        return 0.0
-    most_g = dose_g(balance, target_pct - OVERSHOOT_PCT, bedding)
-    return min(most_g, max(dose_g(balance, target_pct, bedding), holding_dose_g(balance, bedding)))
-
-
 def _bed_working(
     bed: Bed,
     film_water_g: float,
@@ -263,7 +253,7 @@ def _liquid_text(balance: Balance, bedding: Feedstock, amount_g: float) -> str:
     free_g = mixed.free_liquid_g
     if free_g <= NEARLY_SHARE * mixed.water_g:
         return " No liquid is free then: what is dry in it holds all."
-    return f" {free_g:.0f} g of it are beyond what these hold, and run down into the bed."
+    return f" {free_g:.0f} g of it are beyond what these hold, and run down."
 
 
 def _ratio_text(feed: Feed | None, bedding: Feedstock, amount_g: float) -> str:
