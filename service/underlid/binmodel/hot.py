@@ -38,10 +38,13 @@ BUCKETS_PER_DAY: Final = 288
 WINDOW_BUCKETS: Final = 14 * BUCKETS_PER_DAY
 """What a judgement may look back on: two weeks."""
 
+HELD_BUCKETS: Final = WINDOW_BUCKETS + 2 * BUCKETS_PER_HOUR
+"""What is held: parts of an outlook are made at a moment of the last hour, and look back from there."""
+
 SLACK_BUCKETS: Final = BUCKETS_PER_DAY // 2
 """Room ahead, so that the arrays are moved twice a day and not with every bucket."""
 
-CAPACITY: Final = WINDOW_BUCKETS + SLACK_BUCKETS
+CAPACITY: Final = HELD_BUCKETS + SLACK_BUCKETS
 
 OPEN_BUCKETS_MOST: Final = 8192
 """Buckets of one probe that may wait to be settled: a back-fill of four weeks. Older ones go."""
@@ -280,7 +283,7 @@ class HotProbe:
 
     def _make_room(self, bucket: int) -> None:
         if self.first is None:
-            self.first = bucket - WINDOW_BUCKETS
+            self.first = bucket - HELD_BUCKETS
             return
         by = bucket - (self.first + CAPACITY - 1) + SLACK_BUCKETS - 1
         if by >= SLACK_BUCKETS:
