@@ -64,7 +64,8 @@ def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | Non
         reason = "the bed still warms itself, so food is left"
         return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence, reason=reason)
     climbing = evidence.get("climbers", Climbers.NONE) != Climbers.NONE
-    late = -ahead_ms >= OVERDUE_MS or (climbing and not foreseen)
+    since_ms = max(hungry_ms, food.seen_used_up_ms or hungry_ms)
+    late = window.now_ms - since_ms >= OVERDUE_MS or (climbing and not foreseen)
     return Finding(
         Condition.HUNGRY,
         Verdict.HOLDS,
