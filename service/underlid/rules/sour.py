@@ -19,21 +19,22 @@ from underlid.journal.entries import Entry, Feed, Sighting, Smell
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, doubt_pct
 from underlid.rules.too_wet import wet_now_pct
-from underlid.science.moisture import SOUR_BELOW
 from underlid.timeline import DAY_MS, HOUR_MS
 
-CHANCE: Final = 0.4
+CHANCE: Final = 0.33
 CHANCE_BY_GUESS: Final = 0.6
 KEEPS_CHANCE: Final = 0.12
 """So likely too little air must be left, and so likely by a probe that met no weighed sample: most beds are
-not as wet as its guess may say. And so much less keeps an alert. A low alert too many costs a fork in the
-bed, one too few the herd its air; the sentence says how sure it is (our judgement)."""
+not as wet as its guess may say. And so much less keeps an alert. One chance in three, since a low alert
+too many costs a fork in the bed, and one too few, twice as dear, the herd its air; the sentence says how
+sure it is (our judgement)."""
 
 SURELY: Final = 0.7
 """Of what is medium (our judgement)."""
 
-LOSES_LEAST: Final = 0.01
-"""A share that will be no smaller than this below the present and the limit is not worth a word."""
+LOSES_LEAST: Final = 0.03
+"""A smaller share that the food's water will yet take is not worth a word: a point of moisture, where air
+is scarce (our judgement)."""
 
 CLOSED_BELOW: Final = 0.15
 """With so little air medium, not low (our judgement)."""
@@ -98,7 +99,7 @@ def _ahead(
     bed = bed_of(window, air.moisture_pct)
     for hours in AHEAD_H:
         then = air.at(moisture_ahead_pct(bed, hours, window.bin.kind))
-        if then.chance() < enough or then.share > min(SOUR_BELOW, air.share) - LOSES_LEAST:
+        if then.chance() < enough or then.share > air.share - LOSES_LEAST:
             continue
         evidence["air_filled_porosity_ahead"] = round(then.share, 2)
         evidence["chance_pct"] = round(100.0 * then.chance())
