@@ -16,6 +16,7 @@ from typing import Final
 
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.herd import LIMIT_NAMES, limits_of
+from underlid.binmodel.hot import BUCKET_MS, HELD_BUCKETS
 from underlid.errors import UnderlidError
 from underlid.journal.entries import Entry
 from underlid.journal.standing import stands
@@ -27,9 +28,6 @@ from underlid.readings.values import Reading
 from underlid.storage.protocols import RawSeries, ReadingStore
 from underlid.storage.records import Records
 from underlid.timeline import DAY_MS, MINUTE_MS
-
-JOURNAL_DAYS: Final = 14
-"""Entries a judge is given, as in the live tick."""
 
 CHUNK_MS: Final = DAY_MS
 """A stored history is read in days, so that a year needs the memory of a day."""
@@ -178,7 +176,7 @@ def stored_entries(records: Records, bins: Iterable[str], since_ms: int) -> list
 
 
 def _tell_entries(judge: Judge, setup: Setup, journal: Changes, known: int, now_ms: int) -> None:
-    since_ms = now_ms - JOURNAL_DAYS * DAY_MS
+    since_ms = now_ms - HELD_BUCKETS * BUCKET_MS
     for bin_id in setup.bins:
         judge.set_entries(bin_id, journal.of_bin(bin_id, known, since_ms))
 

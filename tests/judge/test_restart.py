@@ -18,7 +18,7 @@ from underlid.pipeline import Judgement
 from underlid.readings.values import Reading
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
-from underlid.workers.restart import usual_interval_ms
+from underlid.workers.restart import fill, usual_interval_ms
 
 HOURS = 120
 
@@ -178,3 +178,35 @@ def test_a_probe_taken_out_of_the_set_up_takes_its_alert_with_it() -> None:
     assert not [
         one for one in judgement.alerts if one.subject == "tansy-1" and not one.returned_at_ms
     ]
+
+
+def test_what_is_foreseen_after_a_restart_is_to_the_last_digit_what_was_before(
+    tmp_path: Path,
+) -> None:
+    """Invariant: parts of an outlook are of a moment of the last hour, and know two weeks before it."""
+    days, cut_ms = 16, START_MS + 16 * DAY_MS + 43 * MINUTE_MS
+    rng = random.Random(7)
+    made = []
+    for minute in range(0, days * 1440 + 40, 15):
+        hour = minute / 60
+        swing = math.sin(2 * math.pi * hour / 24) + rng.gauss(0, 0.3)
+        at_ms = START_MS + minute * MINUTE_MS
+        air = {"shed_temp_c": round(18 + 3 * swing, 2)}
+        bed = {"bed_temp_c": round(20 + swing, 2), "headspace_temp_c": round(19 + 2 * swing, 2)}
+        made.append(Reading("tansy-1", "potting", at_ms, at_ms, {**bed, "headspace_rh_pct": 90.0}))
+        made.append(Reading("air1", "potting", at_ms, at_ms, air))
+    store = SqliteReadings(tmp_path / "readings.sqlite")
+    store.write(made)
+    live, begun = Judge(setup(), START_MS), Judge(setup(), cut_ms)
+    for now_ms in (*(START_MS + day * DAY_MS for day in range(1, days + 1)), cut_ms):
+        live.add_readings(one for one in made if now_ms - DAY_MS < one.taken_at_ms <= now_ms)
+        live.judge(now_ms)
+    fill(begun, store, ["tansy-1", "air1"], cut_ms)
+    store.close()
+    begun.judge(cut_ms)
+    one, other = live.forecast("tansy"), begun.forecast("tansy")
+    assert one is not None
+    assert other is not None
+    assert one.at_ms == other.at_ms
+    for name in ("shed_temp_c", "bed_temp_c", "lid_film_g_m2"):
+        assert getattr(one, name).middle.tolist() == getattr(other, name).middle.tolist(), name

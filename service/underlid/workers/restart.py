@@ -14,7 +14,7 @@ import numpy as np
 from underlid.alerts.alert import Alert
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.faults.fault import Cause
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.hot import BUCKET_MS, HELD_BUCKETS, HotProbe
 from underlid.binmodel.weighed import CHANNELS, Read, read_at, span_ms
 from underlid.journal.standing import STANDS_MS, is_weighed
 from underlid.judge import Judge
@@ -23,7 +23,10 @@ from underlid.storage.protocols import Buckets, ReadingStore
 from underlid.storage.records import Records
 from underlid.timeline import DAY_MS
 
-WINDOW_DAYS: Final = 14
+HELD_MS: Final = HELD_BUCKETS * BUCKET_MS
+"""So far back readings, journal and weather are asked for."""
+
+SPELL_DAYS: Final = 14
 
 RETURNED_MOST: Final = 1000
 """Newest alerts looked through for those that returned within a day."""
@@ -40,7 +43,7 @@ def part_of(setup: Setup, sheds: Collection[str]) -> Setup:
 
 def fill(judge: Judge, readings: ReadingStore, probes: Sequence[str], now_ms: int) -> None:
     """Give the judge what the store knows of *probes*; it replaces what the judge knew."""
-    first_ms = now_ms - WINDOW_DAYS * DAY_MS
+    first_ms = now_ms - HELD_MS
     last_ms = now_ms + AHEAD_MOST_MS
     for probe, buckets in readings.buckets_of_all(probes, first_ms, last_ms, BUCKET_MS):
         seen = readings.probe_seen(probe)
@@ -58,7 +61,7 @@ def set_entries(
     judge: Judge, records: Records, readings: ReadingStore, setup: Setup, now_ms: int
 ) -> None:
     """Give the judge the journal of the bins of *setup*, with what was read at old weighings."""
-    since_ms = now_ms - WINDOW_DAYS * DAY_MS
+    since_ms = now_ms - HELD_MS
     for bin_id in setup.bins:
         entries = records.all_entry_versions(bin_id, since_ms)
         judge.set_entries(bin_id, entries)
@@ -86,12 +89,12 @@ def _reads(readings: ReadingStore, probes: Sequence[str], at_ms: int) -> tuple[R
 def set_weather(judge: Judge, records: Records, sheds: Collection[str], now_ms: int) -> None:
     """Give the judge the weather outside *sheds*."""
     for shed in sheds:
-        judge.set_weather(shed, records.weather(shed, now_ms - WINDOW_DAYS * DAY_MS))
+        judge.set_weather(shed, records.weather(shed, now_ms - HELD_MS))
 
 
 def restore(judge: Judge, records: Records, bins: Collection[str], now_ms: int) -> None:
     """Give the judge the alerts and spells of *bins* that were open when another one stopped."""
-    since_ms = now_ms - WINDOW_DAYS * DAY_MS
+    since_ms = now_ms - SPELL_DAYS * DAY_MS
     known = [*records.open_alerts(), *_returned_since(records, now_ms - DAY_MS)]
     judge.restore(
         [alert for alert in known if alert.bin in bins],
