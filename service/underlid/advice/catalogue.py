@@ -66,10 +66,11 @@ def _for_heat(finding: Finding, window: BinWindow, known: Known, units: Units) -
     feed = feed_with_bedding(window, finding.feed_at_ms)
     fed_g = feed[1].mass_g if feed else None
     limit_c = window.limits.hot_warn_c
-    return heat_advice(finding.cause, _peak(finding, known), limit_c, fed_g, known.food, units)
+    peak = _peak(finding, known, window.now_ms)
+    return heat_advice(finding.cause, peak, limit_c, fed_g, known.food, units)
 
 
-def _peak(finding: Finding, known: Known) -> Peak | None:
+def _peak(finding: Finding, known: Known, now_ms: int) -> Peak | None:
     """Return how hot it gets and its own part: by the forecast, or as it is now."""
     bed_c = finding.evidence.get("bed_temp_c")
     without_c = finding.evidence.get("without_self_heat_c")
@@ -80,7 +81,8 @@ def _peak(finding: Finding, known: Known) -> Peak | None:
     if forecast is None or forecast.bed_temp_c is None or forecast.shed_temp_c is None:
         return peak
     bed, shed = forecast.bed_temp_c.middle, forecast.shed_temp_c.middle
-    hottest = int(np.argmax(bed))
+    passed = forecast.passed_h(now_ms)
+    hottest = passed + int(np.argmax(bed[passed:]))
     if peak is not None and float(bed[hottest]) <= peak.bed_c + HOTTER_K:
         return peak
     around = shed[max(0, hottest - AROUND_H) : hottest + 1]

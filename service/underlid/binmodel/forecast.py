@@ -23,6 +23,7 @@ from underlid.binmodel.outlook.shed_weather import better, weather_ahead
 from underlid.binmodel.outlook.spread import SHAPES, band
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
+from underlid.timeline import HOUR_MS
 
 SURE_H: Final = 48
 """Hours without which no chance of a wet lid is told: the humidity sensor is not known yet (our
@@ -60,6 +61,10 @@ class Forecast:
     """Limit in °C -> the chance that it has gone below it by then."""
     wet_chance: dict[float, Floats] = field(default_factory=dict)
     """Limit in g/m² -> the same of the lid's film."""
+
+    def passed_h(self, now_ms: int) -> int:
+        """Return how many of the hours foreseen lie behind *now_ms*."""
+        return (now_ms - self.at_ms) // HOUR_MS
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,7 +55,7 @@ def chance_left(
     """Return as evidence the chance of what is not foreseen any more, within the longest reach."""
     if forecast is None or chances is None:
         return {}
-    passed_h = (now_ms - forecast.at_ms) // HOUR_MS
+    passed_h = forecast.passed_h(now_ms)
     last = min(reaches[-1].hours + passed_h, len(chances)) - 1
     return {"chance_pct": round(100.0 * min(float(chances[last]), SURE_MOST))}
 
@@ -69,7 +69,7 @@ def coming(
     """
     if chances is None:
         return None
-    passed_h = (now_ms - forecast.at_ms) // HOUR_MS
+    passed_h = forecast.passed_h(now_ms)
     slack = KEEPS if held else 0.0
     for reach in reaches:
         last = min(reach.hours + passed_h, len(chances)) - 1

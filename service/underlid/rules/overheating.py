@@ -142,7 +142,7 @@ def _peak(
     """Note the peak of the next *hours*, if it is above *above_c*."""
     course = forecast.bed_temp_c
     assert course is not None
-    passed = (now_ms - forecast.at_ms) // HOUR_MS
+    passed = forecast.passed_h(now_ms)
     hour = passed + int(np.argmax(course.middle[passed : passed + hours]))
     if course.middle[hour] <= above_c:
         return
@@ -157,7 +157,8 @@ def _cause_ahead(window: BinWindow, forecast: Forecast) -> tuple[str, int | None
     course, own = forecast.bed_temp_c, forecast.own_heat_k
     if course is None or own is None or window.last_feed(FEED_HEATS_D * DAY_MS) is None:
         return "room", None
-    hour = int(np.argmax(course.middle))
+    passed = forecast.passed_h(window.now_ms)
+    hour = passed + int(np.argmax(course.middle[passed:]))
     bed_c, own_k = float(course.middle[hour]), float(own[hour])
     if not _is_feed(window, own_k, bed_c - own_k):
         return "room", None

@@ -96,7 +96,7 @@ def _coldest(
     course = forecast.bed_temp_c
     if course is None:
         return
-    passed = (now_ms - forecast.at_ms) // HOUR_MS
+    passed = forecast.passed_h(now_ms)
     hour = passed + int(np.argmin(course.middle[passed : passed + hours]))
     if course.middle[hour] >= below_c:
         return
