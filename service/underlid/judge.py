@@ -8,10 +8,7 @@ or a delay has run out. Read `pipeline.evaluate` for what a judgement is.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
-
-import numpy as np
-import numpy.typing as npt
+from dataclasses import replace
 
 from underlid.advice.capacity import feeding
 from underlid.advice.days import waits_for
@@ -21,14 +18,13 @@ from underlid.alerts.outlook import forecast_as_json
 from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Setup
+from underlid.binmodel.derived import Derived, derive
 from underlid.binmodel.facts import Facts, bins_reached, facts_of
 from underlid.binmodel.filled_buckets import FilledBuckets
 from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS, HotProbe
-from underlid.binmodel.lid import FILM_KNOWN_H, LidFilm, lid_now, lid_temps
+from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.lid import FILM_KNOWN_H, lid_now
 from underlid.binmodel.settling import unsettled
-from underlid.binmodel.thermal import self_heat_series
-from underlid.binmodel.trust import Trust
 from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.weather import Weather
 from underlid.binmodel.weighed import Read, weighed_before_ms
@@ -36,27 +32,29 @@ from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.known import known_at
 from underlid.journal.units import SI, Units
-from underlid.pipeline import BinMemory, Judgement, evaluate
+from underlid.memory import BinMemory
+from underlid.pipeline import Judgement, evaluate
 from underlid.readings.values import Reading
-from underlid.science.numeric import Floats
-from underlid.science.psychrometrics import dew_point_c
 from underlid.timeline import MINUTE_MS
 
-
-@dataclass(frozen=True, slots=True)
-class Derived:
-    """5-minute series of one bin, measured and computed: n starts, n values each, NaN unknown."""
-
-    start_ms: npt.NDArray[np.int64]
-    series: dict[str, Floats]
+OnFailure = Callable[[str, Exception], None]
+"""Takes a bin that could not be judged, and why."""
 
 
 class Judge:
     """Holds the hot window of every probe that has a place, and the memory of every bin."""
 
     def __init__(
-        self, setup: Setup, now_ms: int, *, tick_ms: int = MINUTE_MS, units: Units = SI
+        self,
+        setup: Setup,
+        now_ms: int,
+        *,
+        tick_ms: int = MINUTE_MS,
+        units: Units = SI,
+        on_failure: OnFailure | None = None,
     ) -> None:
+        """Begin with a set-up; *on_failure* takes what went wrong with a bin, else it is raised."""
+        self._on_failure = on_failure
         self._tick_ms = tick_ms
         self._units = units
         self._probes: dict[str, HotProbe] = {}
@@ -83,9 +81,7 @@ class Judge:
             del self._memories[bin_id]
             self._due_ms.pop(bin_id, None)
         for bin_id in setup.bins:
-            self._memories.setdefault(
-                bin_id, BinMemory(LidFilm(now_ms, bin_id), Trust(now_ms, bin_id))
-            )
+            self._memories.setdefault(bin_id, BinMemory.at(now_ms, bin_id))
             if bin_id in before and before[bin_id].probes != self._facts[bin_id].probes:
                 self._memories[bin_id].reads.clear()
             self._look_again(bin_id, 0)
@@ -98,10 +94,12 @@ class Judge:
             self._entries[bin_id] = entries
             self._look_again(bin_id, 0)
 
-    def unread_ms(self, bin_id: str, now_ms: int) -> set[int]:
-        """Return when samples were weighed of which the window does not know any more what was read."""
+    def unread_ms(self, bin_id: str, now_ms: int) -> set[int] | None:
+        """Return the weighings whose readings the window has left; None if nothing need be asked."""
+        memory = self._memories[bin_id]
         entries = known_at(self._entries.get(bin_id, ()), now_ms)
-        return weighed_before_ms(entries, now_ms) - self._memories[bin_id].reads.keys()
+        unread_ms = weighed_before_ms(entries, now_ms) - memory.reads.keys()
+        return unread_ms if unread_ms or memory.judged_at_ms < 0 else None
 
     def remember(
         self, bin_id: str, reads: Mapping[int, tuple[Read, ...]], moved_ms: Mapping[str, int]
@@ -182,7 +180,7 @@ class Judge:
             if bin_id in self._changed or self._due_ms.get(bin_id, 0) <= tick_ms
         ]
         self._changed.clear()
-        return [self._judge_bin(bin_id, tick_ms) for bin_id in due]
+        return [one for bin_id in due if (one := self._judge_or_fail(bin_id, tick_ms))]
 
     def next_due_ms(self) -> int:
         """Return the tick at which the next bin is due, if nothing comes in before."""
@@ -225,21 +223,7 @@ class Judge:
         if memory is None or memory.judged_at_ms < 0:
             return None
         window = self._window(bin_id, memory.judged_at_ms)
-        starts = np.arange(window.end - WINDOW_BUCKETS, window.end, dtype=np.int64) * BUCKET_MS
-        names = (
-            "bed_temp_c", "headspace_temp_c", "headspace_rh_pct", "shed_temp_c", "moisture_pct",
-        )  # fmt: skip
-        series = {name: window.means(name, WINDOW_BUCKETS) for name in names}
-        series["lid_temp_c"] = lid_temps(window, WINDOW_BUCKETS)
-        humid = np.minimum(series["headspace_rh_pct"], 100.0)
-        series["dew_point_c"] = dew_point_c(series["headspace_temp_c"], humid)
-        series["lid_margin_k"] = series["lid_temp_c"] - series["dew_point_c"]
-        series["self_heat_k"] = self_heat_series(window, WINDOW_BUCKETS)
-        film = memory.film.last(WINDOW_BUCKETS)
-        known = np.where(np.isnan(memory.film.last_flux(WINDOW_BUCKETS)), np.nan, film)
-        unknown = np.full(WINDOW_BUCKETS - len(film), np.nan)
-        series["lid_film_g_m2"] = np.concatenate([unknown, known])
-        return Derived(starts, series)
+        return derive(window, memory.film)
 
     def _settle(self, end: int) -> None:
         """Close the buckets before *end*; what comes for one that was closed is judged anew."""
@@ -257,6 +241,20 @@ class Judge:
         memory.trust.rewind(bucket)
         memory.look_again(bucket)
         self._changed.add(bin_id)
+
+    def _judge_or_fail(self, bin_id: str, now_ms: int) -> Judgement | None:
+        """Judge one bin: a mistake of ours that shows in one must not blind the others."""
+        if self._on_failure is None:
+            return self._judge_bin(bin_id, now_ms)
+        memory = self._memories[bin_id]
+        before = replace(memory, alerts=dict(memory.alerts), spells=dict(memory.spells))
+        try:
+            return self._judge_bin(bin_id, now_ms)
+        except Exception as failure:
+            self._memories[bin_id] = before.begun_anew(now_ms, bin_id)
+            self._due_ms[bin_id] = (now_ms // BUCKET_MS + 1) * BUCKET_MS
+            self._on_failure(bin_id, failure)
+            return None
 
     def _judge_bin(self, bin_id: str, now_ms: int) -> Judgement:
         memory = self._memories[bin_id]

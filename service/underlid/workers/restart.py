@@ -6,7 +6,7 @@ The window comes from the readings, the journal, the open alerts and the spells 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -30,6 +30,11 @@ SPELL_DAYS: Final = 14
 
 RETURNED_MOST: Final = 1000
 """Newest alerts looked through for those that returned within a day."""
+
+Act = tuple[int | None, str, int | None]
+"""When and by whom an alert was acknowledged, and until when it is shelved."""
+
+UNTOUCHED: Final[Act] = (None, "", None)
 
 
 def part_of(setup: Setup, sheds: Collection[str]) -> Setup:
@@ -65,14 +70,14 @@ def set_entries(
     for bin_id in setup.bins:
         entries = records.all_entry_versions(bin_id, since_ms)
         judge.set_entries(bin_id, entries)
-        if any(is_weighed(entry) for entry in entries):
+        if not any(is_weighed(entry) for entry in entries):
+            continue
+        unread_ms = judge.unread_ms(bin_id, now_ms)
+        if unread_ms is not None:
             probes = [one.probe for one in setup.probes.values() if one.bin == bin_id]
-            unread_ms = judge.unread_ms(bin_id, now_ms)
-            judge.remember(
-                bin_id,
-                {at_ms: _reads(readings, probes, at_ms) for at_ms in unread_ms},
-                records.told_ms(bin_id, Cause.MOVED, now_ms - STANDS_MS),
-            )
+            reads = {at_ms: _reads(readings, probes, at_ms) for at_ms in unread_ms}
+            moved_ms = records.told_ms(bin_id, Cause.MOVED, now_ms - STANDS_MS)
+            judge.remember(bin_id, reads, moved_ms)
 
 
 def _reads(readings: ReadingStore, probes: Sequence[str], at_ms: int) -> tuple[Read, ...]:
@@ -120,3 +125,23 @@ def usual_interval_ms(buckets: Buckets) -> float:
     if per_bucket > 1.0:
         return buckets.step_ms / per_bucket
     return float(np.median(np.diff(spoken))) * buckets.step_ms
+
+
+def take_over_acts(judge: Judge, records: Records, known: Mapping[str, Act]) -> dict[str, Act]:
+    """Tell the judge what people did to alerts by another door, such as the command line.
+
+    Returns what was done to each open alert; *known* is what was returned the last time.
+    """
+    acts: dict[str, Act] = {}
+    for one in records.open_alerts():
+        acts[one.id] = act = (
+            one.acknowledged_at_ms,
+            one.acknowledged_by,
+            one.shelved_until_ms,
+        )
+        if known.get(one.id, UNTOUCHED) == act:
+            continue
+        if one.acknowledged_at_ms is not None:
+            judge.acknowledge(one.id, one.acknowledged_by, one.acknowledged_at_ms)
+        judge.shelve(one.id, one.shelved_until_ms)
+    return acts
