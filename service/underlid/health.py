@@ -41,10 +41,14 @@ def health_of(parts: Parts) -> dict[str, Callable[[], str | None]]:
 
 
 def _late(watch: Watch, tick_s: float) -> str | None:
-    """Return a sentence when nothing has been judged for too long."""
-    if watch.lag_s() < max(60.0, LAG_TICKS * tick_s):
-        return None
-    return f"nothing has been judged for {watch.lag_s():.0f} s; see the log"
+    """Return a sentence when nothing has been judged for too long, or a bin cannot be."""
+    if watch.lag_s() >= max(60.0, LAG_TICKS * tick_s):
+        return f"nothing has been judged for {watch.lag_s():.0f} s; see the log"
+    failures = dict(watch.failures)
+    if failures:
+        bin_id, error = min(failures.items())
+        return f"{bin_id} cannot be judged ({error}), one of {len(failures)}; see the log"
+    return None
 
 
 def _nobody_judges(records: Records, states: StoredStates) -> str | None:

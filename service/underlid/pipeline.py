@@ -9,12 +9,12 @@ and `judge` (which bin is due).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TypeVar
 
 from underlid.advice.catalogue import advice_for
 from underlid.advice.days import waits_for
-from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
+from underlid.alerts.alert import Alert, AlertState, Message, Transition
 from underlid.alerts.life import step
 from underlid.alerts.policy import AT_ONCE, Delays, delays_of
 from underlid.alerts.sentence import returned_sentence, sentence
@@ -26,22 +26,18 @@ from underlid.binmodel.feeds import feed_with_bedding
 from underlid.binmodel.hot import BUCKET_MS
 from underlid.binmodel.known import Known
 from underlid.binmodel.learning import learn
-from underlid.binmodel.lessons import Lessons
-from underlid.binmodel.lid import LidFilm, day_offset
-from underlid.binmodel.outlook.hourly import Outlook
+from underlid.binmodel.lid import day_offset
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.taught.old_samples import reads_of
-from underlid.binmodel.trust import Trust
-from underlid.binmodel.weighed import Read
 from underlid.binmodel.window import BinWindow
-from underlid.journal.entries import Entry
 from underlid.journal.units import SI, Units
 from underlid.lookback import spells
+from underlid.memory import BinMemory
 from underlid.readings.admission import keep_apart
 from underlid.readings.decode import decode_into
 from underlid.readings.values import Admitted, RawMessage
 from underlid.rules.catalogue import findings
-from underlid.rules.finding import Condition, Finding, Verdict
+from underlid.rules.finding import Finding, Verdict
 from underlid.timeline import DAY_MS
 
 Key = TypeVar("Key")
@@ -58,37 +54,6 @@ def ingest(batch: Sequence[RawMessage]) -> Admitted:
         decode_into(message, admitted)
     keep_apart(admitted.readings)
     return admitted
-
-
-@dataclass(slots=True)
-class BinMemory:
-    """What is carried from one judgement of a bin to the next; the rest is in the window.
-
-    All of it can be had again: film and trust from the window, the alerts and spells from the records.
-    """
-
-    film: LidFilm
-    trust: Trust
-    alerts: dict[tuple[Condition, str], Alert] = field(default_factory=dict)
-    spells: dict[Condition, Spell] = field(default_factory=dict)
-    told_at_ms: list[int] = field(default_factory=list)
-    entries: tuple[Entry, ...] = ()
-    outlook: Outlook = field(default_factory=Outlook)
-    lessons: Lessons | None = None
-    reads: dict[int, tuple[Read, ...]] = field(default_factory=dict)
-    """What soil probes said when samples were weighed, also before the window."""
-    moved_ms: dict[str, int] = field(default_factory=dict)
-    day: int = -1
-    """The bin's day since 1970 at whose beginning it was learnt from."""
-    judged_at_ms: int = -1
-    findings: tuple[Finding, ...] = ()
-
-    def look_again(self, bucket: int) -> None:
-        """Note that the past has changed from *bucket* on: what rests on it is found out anew."""
-        self.film.rewind(bucket)
-        self.outlook.forget(bucket * BUCKET_MS)
-        if self.lessons is None or bucket * BUCKET_MS < self.lessons.at_ms:
-            self.day = -1
 
 
 @dataclass(frozen=True, slots=True)

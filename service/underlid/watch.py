@@ -18,9 +18,10 @@ from typing import Final
 import structlog
 
 from underlid.binmodel.bins import Setup
+from underlid.binmodel.derived import Derived
 from underlid.clock import Clock, monotonic_s
 from underlid.journal.units import SI, Units
-from underlid.judge import Derived, Judge
+from underlid.judge import Judge
 from underlid.pipeline import Judgement
 from underlid.readings.values import Admitted, Reading
 from underlid.storage.arrivals import Arrivals
@@ -29,7 +30,15 @@ from underlid.storage.records import Lease, LeaseLostError, Records
 from underlid.storage.trouble import StoreError
 from underlid.timeline import SECOND_MS
 from underlid.workers.filling import fill_while_others_write
-from underlid.workers.restart import fill, part_of, restore, set_entries, set_weather
+from underlid.workers.restart import (
+    Act,
+    fill,
+    part_of,
+    restore,
+    set_entries,
+    set_weather,
+    take_over_acts,
+)
 from underlid.workers.sharing import SHED, Sharing
 
 log = structlog.get_logger(__name__)
@@ -38,10 +47,6 @@ INBOX_BATCHES: Final = 100_000
 """Committed batches that may wait for a tick. Beyond it the judge is filled from the store again,
 so nothing is lost: the store has them all."""
 
-Act = tuple[int | None, str, int | None]
-"""When and by whom an alert was acknowledged, and until when it is shelved."""
-
-UNTOUCHED: Final[Act] = (None, "", None)
 EMPTY: Final = Setup({}, {}, {})
 
 Listener = Callable[[Judgement], None]
@@ -81,6 +86,8 @@ class Watch:
         self._judge: Judge | None = None
         self.last_tick_s = 0.0
         self.last_tick_at_ms = 0
+        self.failures: dict[str, str] = {}
+        """Bins that could not be judged the last time they were due, and why."""
 
     def listen(self, listener: Listener) -> None:
         """Call *listener* with every judgement, after it has been written."""
@@ -156,6 +163,7 @@ class Watch:
             judge = self._up_to_date(self._clock.now_ms())
             now_ms = self._clock.now_ms()  # to fill many windows takes minutes
             for one in judge.judge(now_ms):
+                self.failures.pop(one.bin, None)
                 if self._write(judge, one):
                     written.append(one)
         except _NoNewsError as away:
@@ -216,7 +224,7 @@ class Watch:
         if changed or mine.sheds.keys() != self._mine.sheds.keys():
             self._adopt(judge, mine, now_ms)
             self._revision = revision
-        self._take_over_acts(judge)
+        self._acts = take_over_acts(judge, self._records, self._acts)
         self._judge = judge
         return judge
 
@@ -229,7 +237,15 @@ class Watch:
         self._revision = -1
         self._mine = EMPTY
         self._acts = {}
-        return Judge(EMPTY, now_ms, tick_ms=self._tick_ms, units=self._units)
+        self.failures.clear()
+        return Judge(
+            EMPTY, now_ms, tick_ms=self._tick_ms, units=self._units, on_failure=self._note_failure
+        )
+
+    def _note_failure(self, bin_id: str, failure: Exception) -> None:
+        if bin_id not in self.failures:  # it will be tried again and again
+            log.error("a bin cannot be judged", bin=bin_id, exc_info=failure)
+        self.failures[bin_id] = type(failure).__name__
 
     def _my_part(self, judge: Judge, now_ms: int) -> Setup:
         """Return what of the place this worker judges."""
@@ -264,22 +280,7 @@ class Watch:
         set_weather(judge, self._records, mine.sheds, now_ms)
         restore(judge, self._records, mine.bins.keys() - known, now_ms)
         self._mine = mine
-
-    def _take_over_acts(self, judge: Judge) -> None:
-        """Tell the judge what people did to alerts by another door, such as the command line."""
-        acts: dict[str, Act] = {}
-        for one in self._records.open_alerts():
-            acts[one.id] = act = (
-                one.acknowledged_at_ms,
-                one.acknowledged_by,
-                one.shelved_until_ms,
-            )
-            if self._acts.get(one.id, UNTOUCHED) == act:
-                continue
-            if one.acknowledged_at_ms is not None:
-                judge.acknowledge(one.id, one.acknowledged_by, one.acknowledged_at_ms)
-            judge.shelve(one.id, one.shelved_until_ms)
-        self._acts = acts
+        self.failures = {one: why for one, why in self.failures.items() if one in mine.bins}
 
 
 class _NoNewsError(Exception):

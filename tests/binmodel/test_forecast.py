@@ -21,7 +21,8 @@ from underlid.binmodel.outlook.shed_outlook import shed_ahead
 from underlid.binmodel.outlook.spread import ORIGINS, SHAPES, spread_and_band
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.judge import Judge
-from underlid.pipeline import BinMemory, know
+from underlid.memory import BinMemory
+from underlid.pipeline import know
 from underlid.timeline import HOUR_MS
 
 NOW_H = 240.0

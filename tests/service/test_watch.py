@@ -5,17 +5,24 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from judge.series import START_MS, entry, melon, readings, setup
 from notify.sinks import web_sink
+from underlid import judge
 from underlid.alerts.alert import AlertState
+from underlid.binmodel.bins import Setup
+from underlid.binmodel.window import BinWindow
 from underlid.clock import VirtualClock
 from underlid.journal.entries import Feed, Portion
 from underlid.notify.outbox import Courier
 from underlid.notify.webhook import Webhook
+from underlid.pipeline import Judgement
 from underlid.readings.values import Admitted
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
@@ -129,3 +136,40 @@ def test_who_was_told_of_heat_to_come_is_told_that_it_will_not(place: Place) -> 
     assert told[0]["title"] == "Tansy: too warm ahead"
     assert told[1]["title"] == "Tansy: too warm not expected after all"
     assert "not get too warm after all" in told[1]["text"]
+
+
+def test_a_bin_that_cannot_be_judged_leaves_the_others_judged(
+    place: Place, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    place.live(0, 2, 31.0)
+    (alert,) = place.records.open_alerts()
+    now = setup()
+    other = replace(now.bins["tansy"], id="sorrel", name="Sorrel")
+    place.records.save_setup(Setup(now.sheds, {**now.bins, "sorrel": other}, now.probes))
+    sound = judge.evaluate
+
+    def broken(window: BinWindow, *rest: Any) -> Judgement:
+        """Fail for one bin: a mistake of ours that only its data shows."""
+        judgement = sound(window, *rest)
+        if window.bin.id == "tansy":
+            raise ZeroDivisionError
+        return judgement
+
+    with monkeypatch.context() as patched:
+        patched.setattr(judge, "evaluate", broken)
+        place.live(2, 3, 31.0)
+        assert place.watch.failures == {"tansy": "ZeroDivisionError"}
+        assert _judged_at_h(place, "sorrel") > 2.9
+        assert 1.9 < _judged_at_h(place, "tansy") <= 2.0
+        assert [one.id for one in place.records.open_alerts()] == [alert.id]
+    place.live(3, 3.5, 31.0)
+    assert not place.watch.failures
+    assert _judged_at_h(place, "tansy") > 3.3
+    assert alert.id in [one.id for one in place.records.open_alerts()]
+
+
+def _judged_at_h(place: Place, bin_id: str) -> float:
+    state = place.watch.state(bin_id)
+    assert state is not None
+    at_ms = datetime.fromisoformat(str(state["judged_at"])).timestamp() * 1000
+    return (at_ms - START_MS) / HOUR_MS

@@ -11,9 +11,10 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Any, Final
 
+from underlid.binmodel.derived import Derived
 from underlid.clock import Clock, monotonic_s
 from underlid.journal.units import SI, Units
-from underlid.judge import Derived, Judge
+from underlid.judge import Judge
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Records
 from underlid.timeline import SECOND_MS
