@@ -17,9 +17,8 @@ from underlid.advice.balance import (
 )
 from underlid.advice.room import Room, share_out, split_clause, without
 from underlid.binmodel.bed import Bed
-from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.journal.entries import Feed
-from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock, Group
+from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock, Group, moisture_pct_of
 from underlid.journal.units import SI, Units, about_mass_text
 from underlid.rules.finding import Advice
 from underlid.science.mixing import bedding_for_ratio_g, c_to_n_ratio
@@ -180,8 +179,7 @@ def wet_balance(feed: Feed | None, film_water_g: float) -> Balance:
     if feed is not None:
         for portion in (*feed.portions, *feed.bedding):
             stock = FEEDSTOCKS.get(portion.ingredient)
-            moisture_pct = stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT
-            water_g = portion.mass_g * moisture_pct / 100.0
+            water_g = portion.mass_g * moisture_pct_of(portion.ingredient) / 100.0
             dry_g = portion.mass_g - water_g
             holds = stock.holding_kg_kg if stock and stock.group is Group.BEDDING else None
             parts.append(Part(portion.ingredient, water_g, dry_g, dry_g * (holds or FOOD_HOLDS)))

@@ -12,7 +12,6 @@ from math import exp, isnan, nan
 from typing import Final
 
 from underlid.binmodel.day_means import first_day_h, oldest_day_mean
-from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.journal.entries import (
@@ -24,7 +23,8 @@ from underlid.journal.entries import (
     Portion,
     What,
 )
-from underlid.journal.feedstocks import FEEDSTOCKS
+from underlid.journal.feedstocks import moisture_pct_of
+from underlid.science.heat import DECAY_PER_D, HYDROLYSIS_PER_D
 from underlid.timeline import DAY_MS
 
 SINCE_DAYS: Final = 14
@@ -42,13 +42,11 @@ FIRST_DAYS: Final = 2
 USUAL_SD_PCT: Final = 8.0
 """How far a bed was from its target when the keeper weighed or guessed it (our judgement)."""
 
-JUICE_PER_D: Final = 1.0
-"""Food falls apart, and gives its water, at this rate (hydrolysis of the science page, heat)."""
+JUICE_PER_D: Final = HYDROLYSIS_PER_D
+"""Food gives its water as it falls apart (our judgement)."""
 
 SOFT_SHARE: Final = 0.7
-DECAY_PER_D: Final = 0.35
-"""Share of a food's dry matter that decays, and the rate (science page, heat; the share is our
-judgement)."""
+"""Share of a food's dry matter that decays (our judgement)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +160,4 @@ def water_of(what: What, bed_pct: float) -> float:
 
 
 def _dry_g(portion: Portion) -> float:
-    stock = FEEDSTOCKS.get(portion.ingredient)
-    moisture_pct = stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT
-    return portion.mass_g * (1.0 - moisture_pct / 100.0)
+    return portion.mass_g * (1.0 - moisture_pct_of(portion.ingredient) / 100.0)

@@ -10,7 +10,7 @@ from typing import Final
 
 from underlid.binmodel.window import FEED_MATTERS_MS, BinWindow
 from underlid.journal.entries import BeddingAdded, Entry, Feed
-from underlid.journal.feedstocks import FEEDSTOCKS
+from underlid.journal.feedstocks import moisture_pct_of
 from underlid.timeline import DAY_MS
 
 WET_LEAST_G: Final = 100.0
@@ -18,9 +18,6 @@ WET_LEAST_G: Final = 100.0
 
 HALVES_IN_MS: Final = 2 * DAY_MS
 """A feed's claim on the lid's water halves in so long (feed pools decay by about 0.35 a day)."""
-
-UNKNOWN_MOISTURE_PCT: Final = 85.0
-"""Of a feedstock that the table no longer has: mixed vegetable scraps."""
 
 
 def wet_feed(window: BinWindow) -> Entry | None:
@@ -46,9 +43,7 @@ def water_over_g(feed: Feed, target_pct: float) -> float:
     """
     over = 0.0
     for portion in (*feed.portions, *feed.bedding):
-        stock = FEEDSTOCKS.get(portion.ingredient)
-        moisture_pct = stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT
-        over += portion.mass_g * (moisture_pct - target_pct) / 100.0
+        over += portion.mass_g * (moisture_pct_of(portion.ingredient) - target_pct) / 100.0
     return over - feed.drained_g * (100.0 - target_pct) / 100.0
 
 

@@ -8,11 +8,11 @@ from __future__ import annotations
 from math import exp
 from typing import Final
 
-from underlid.binmodel.outlook.feed_pulse import DECAY_PER_D, W_KG_D, volatile_kg
+from underlid.binmodel.outlook.feed_pulse import W_KG_D, volatile_kg
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, loss_w_k_of
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed
-from underlid.science.heat import decay_rate_factor
+from underlid.science.heat import DECAY_PER_D, decay_rate_factor
 from underlid.timeline import DAY_MS
 
 FEED_HEATS_D: Final = 7

@@ -110,3 +110,16 @@ def _table() -> dict[str, Feedstock]:
 
 FEEDSTOCKS: Final[dict[str, Feedstock]] = _table()
 """Every feedstock by id: feeds, then beddings, then amendments."""
+
+UNKNOWN_MOISTURE_PCT: Final = 85.0
+"""Of a feedstock that the table no longer has: as of mixed vegetable scraps."""
+
+
+def moisture_pct_of(ingredient: str) -> float:
+    """Return the typical moisture of a feedstock, % wet basis.
+
+    >>> moisture_pct_of("melon"), moisture_pct_of("no longer there")
+    (92, 85.0)
+    """
+    stock = FEEDSTOCKS.get(ingredient)
+    return stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT

@@ -15,6 +15,10 @@ SOLIDS_KJ_KG_K: Final = 1.2
 HEAT_MJ_KG_VS: Final = 17.0
 """Heat of decaying volatile solids, lower end of 17..20 MJ/kg (from memory of [haug1993])."""
 
+HYDROLYSIS_PER_D: Final = 1.0
+DECAY_PER_D: Final = 0.35
+"""First-order rates at 20 °C: soft food falls apart, and what fell apart burns (common practice)."""
+
 ROSSO_MIN_C: Final = 4.0
 ROSSO_OPT_C: Final = 25.0
 ROSSO_MAX_C: Final = 35.0

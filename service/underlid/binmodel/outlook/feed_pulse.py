@@ -13,12 +13,16 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.feeds import UNKNOWN_MOISTURE_PCT
-from underlid.binmodel.outlook.hours import FUTURE_H, after_lag
+from underlid.binmodel.outlook.hours import after_lag
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Feed
-from underlid.journal.feedstocks import FEEDSTOCKS
-from underlid.science.heat import HEAT_MJ_KG_VS, decay_rate_factor
+from underlid.journal.feedstocks import moisture_pct_of
+from underlid.science.heat import (
+    DECAY_PER_D,
+    HEAT_MJ_KG_VS,
+    HYDROLYSIS_PER_D,
+    decay_rate_factor,
+)
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS
 
@@ -40,10 +44,6 @@ deeper, or is wetter and so has less air (our judgement)."""
 
 W_KG_D: Final = HEAT_MJ_KG_VS * 1e6 * SENSIBLE_SHARE / 86_400.0
 """Sensible heat of a kilogram of volatile solids that burns in a day."""
-
-HYDROLYSIS_PER_D: Final = 1.0
-DECAY_PER_D: Final = 0.35
-"""First-order rates at 20 °C (science page)."""
 
 READY_PER_D: Final = 0.8
 """First-order rate at 20 °C of what need not fall apart first: sugars burn faster than pulp (our
@@ -120,9 +120,7 @@ def volatile_kg(feed: Feed) -> float:
     """
     dry_g = 0.0
     for portion in feed.portions:
-        stock = FEEDSTOCKS.get(portion.ingredient)
-        moisture_pct = stock.moisture_pct if stock else UNKNOWN_MOISTURE_PCT
-        dry_g += portion.mass_g * (100.0 - moisture_pct) / 100.0
+        dry_g += portion.mass_g * (100.0 - moisture_pct_of(portion.ingredient)) / 100.0
     return VOLATILE_SHARE * dry_g / 1000.0
 
 
@@ -261,6 +259,3 @@ def _joined(each: Floats) -> Floats:
     if not before.shape[1]:
         return newest
     return np.concatenate([newest, before.sum(axis=1, keepdims=True)], axis=1)
-
-
-SPAN_H: Final = BACK_H + FUTURE_H
