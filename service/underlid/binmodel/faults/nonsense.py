@@ -102,10 +102,16 @@ class NonsenseWatch:
             found = self._found.setdefault(table.keys[row], [])
             found += [table.first_bucket + one for one in new]
 
-    def told(self) -> dict[Key, Episode]:
-        """Return the newest of each channel that is, or was lately, worth a word."""
-        each = {key: episode(_apart(found), TOLD) for key, found in self._found.items() if found}
-        return {key: one for key, one in each.items() if one is not None}
+    def told(self, end: int) -> dict[Key, Episode]:
+        """Return the newest of each channel that is, or was before bucket *end*, worth a word."""
+        first = end - LOOKBACK_H * BUCKETS_PER_HOUR
+        told = {}
+        for key, found in self._found.items():
+            recent = [one for one in found if one >= first]
+            one = episode(_apart(recent), TOLD) if recent else None
+            if one is not None:
+                told[key] = one
+        return told
 
 
 def _apart(buckets: Sequence[int]) -> list[int]:

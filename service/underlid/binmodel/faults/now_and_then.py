@@ -41,7 +41,7 @@ class NowAndThen:
         """Find out what the keeper is told of until the next whole hour."""
         self._told = {
             Cause.SPIKE: spikes_told(window, keys, spikes, opened),
-            Cause.NONSENSE: self._nonsense.told(),
+            Cause.NONSENSE: self._nonsense.told(window.end),
         }
 
     def faults(self, probe: str, now: int) -> Iterator[Fault]:
