@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from dataclasses import replace
 
 import pytest
@@ -34,6 +35,8 @@ from underlid.timeline import HOUR_MS, MINUTE_MS
 HOURS = 60
 MASSES_G = (0.0, 1.0, 800.0, 60_000.0)
 
+NAMES_SOURCE = re.compile(r"Source: |[Cc]ommon practice|our judgement|Rosso 1993")
+
 
 def air(_: float) -> dict[str, float]:
     return {"shed_temp_c": 18.0, "shed_rh_pct": 60.0}
@@ -48,6 +51,8 @@ def judged(
     for one in run(judge, readings(curve, around, HOURS, 15), HOURS):
         for told in (*one.findings, *one.alerts):
             json.dumps([told.evidence, told.certainty], allow_nan=False)
+            for advice in told.advice:
+                assert NAMES_SOURCE.search(advice.working), advice
     json.dumps(judge.state("tansy"), allow_nan=False)
     judge.derived("tansy")
     return judge

@@ -13,6 +13,11 @@ HOLD_DAYS: Final = 3
 """Without a written feed: indoor vessels heat up in two to three days [cornell-physics]; by then it
 is known."""
 
+HOLD_WORKING: Final = (
+    f"{HOLD_DAYS} days: by then the feed's heat is known. Source: Cornell composting pages, vessels indoors"
+    " heat up in two to three days."
+)
+
 HOLD_MOST_DAYS: Final = 14
 """Longer than two weeks nobody foresees (our judgement)."""
 
@@ -54,13 +59,14 @@ def hold_feeding(food: Food | None) -> tuple[Advice, ...]:
     """Return for how many days to feed nothing, from what is uneaten and the herd's appetite."""
     eats = food is not None and food.eaten_g_d > 0.0 and food.activity >= LEAST_ACTIVITY
     if food is None or food.left_g <= 0.0 or not eats:
-        days, working = HOLD_DAYS, f"{HOLD_DAYS} days: by then the feed's heat is known."
+        days, working = HOLD_DAYS, HOLD_WORKING
     else:
         exact = food.left_g / food.eaten_g_d
         days = min(max(math.ceil(exact), HOLD_DAYS), HOLD_MOST_DAYS)
         working = (
             f"{food.left_g:.0f} g are uneaten and the herd eats {food.eaten_g_d:.0f} g a day at this"
-            f" temperature: {exact:.1f} days; at least {HOLD_DAYS} and at most {HOLD_MOST_DAYS}."
+            f" temperature: {exact:.1f} days; at least {HOLD_DAYS} and at most {HOLD_MOST_DAYS}"
+            " (our judgement). Appetite by the bin's lesson."
         )
     text = f"Do not feed for {days} days."
     return (Advice("hold-feeding", text, days=float(days), working=working),)

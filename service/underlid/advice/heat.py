@@ -64,7 +64,8 @@ def heat_advice(
             "Shade the bin, open the shed or carry the bin to a cooler place; a bottle of ice on"
             " the bed helps for hours. Hold bread and coffee grounds back: a large feed of them would"
             f" add {warmer} or more.",
-            working=f"Cause {cause or 'not known'} from the bed's warming against its air.{own}",
+            working=f"Cause {cause or 'not known'} from the bed's warming against its air.{own} Source:"
+            " lumped balance; what cools is common practice.",
         ),
     )
 

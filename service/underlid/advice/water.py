@@ -73,7 +73,8 @@ def water_dose(
         f" still in the food: {two_figures(lacks_ml):.0f} mL lack, and"
         f" {two_figures(meanwhile_ml):.0f} mL evaporate until all is given. At most"
         f" {MISTING_ML_PER_KG:.0f} mL per kg and day soaks in, and at most {most_days} days are advised"
-        " at once (our judgement). Dry matter by the bed's mass at set-up and the journal since."
+        " at once (our judgement). Dry matter by the bed's mass at set-up and the journal since. Source:"
+        " mass balance."
     )
     first = FEEL_FIRST if guess else ""
     give = _cover(loss_ml_d, a_day_ml, units) if leaky else "Give"
