@@ -13,7 +13,6 @@ import numpy as np
 from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.taught.past import Flags, Past
 from underlid.binmodel.taught.posterior import counted, worth
-from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
 from underlid.science.numeric import Floats
 
 SHARE: Final = 0.5
@@ -30,7 +29,6 @@ SD_LEAST: Final = 0.02
 HUBER: Final = 1.5
 ROUNDS: Final = 3
 HOURS_LEAST: Final = 12
-OPEN_H: Final = 2.0
 
 
 def head_share(past: Past, name: str) -> Lesson:
@@ -38,7 +36,7 @@ def head_share(past: Past, name: str) -> Lesson:
     shed = past.hourly("shed_temp_c")
     over = past.hourly("bed_temp_c") - shed
     head = past.hourly("headspace_temp_c") - shed
-    opened = past.near((Feed, BeddingAdded, LiquidAdded, Sighting, Turned, Harvest), 0.0, OPEN_H)
+    opened = past.opened()
     use = np.flatnonzero(~np.isnan(over) & ~np.isnan(head) & ~opened)
     if len(use) < HOURS_LEAST:
         return Lesson(

@@ -18,7 +18,7 @@ from underlid.binmodel.lids.guesses import LID_FACTOR
 from underlid.binmodel.lids.hours import lid_hours
 from underlid.binmodel.taught.past import HOURS, Past
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
-from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Sighting, Turned
+from underlid.journal.entries import Sighting
 from underlid.science.numeric import Floats
 
 SPAN_LEAST_K: Final = 1.0
@@ -31,7 +31,6 @@ PROBE_OFFSET_SD_K: Final = 0.35
 
 PROBE_SD_LEAST: Final = 0.03
 HOURS_LEAST: Final = 6
-OPEN_H: Final = 2.0
 FACTORS: Final = np.linspace(0.30, 1.0, 71)
 
 HUMID_LEAST_H: Final = 48
@@ -123,7 +122,7 @@ def _by_probe(past: Past) -> tuple[Floats, int] | None:
     """Return how well each factor fits the lid probe, and from how many hours; None without one."""
     shed = past.hourly("shed_temp_c")
     span, lid = past.hourly("headspace_temp_c") - shed, past.hourly("lid_temp_c") - shed
-    opened = past.near((Feed, BeddingAdded, LiquidAdded, Sighting, Turned, Harvest), 0.0, OPEN_H)
+    opened = past.opened()
     use = np.flatnonzero(~np.isnan(span) & ~np.isnan(lid) & ~opened)
     if np.count_nonzero(np.abs(span[use]) > SPAN_LEAST_K) < HOURS_LEAST:
         return None

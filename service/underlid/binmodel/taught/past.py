@@ -14,12 +14,16 @@ import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
+from underlid.binmodel.lids.hours import OPENS
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Moved
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS
 
 Flags = npt.NDArray[np.bool_]
+
+OPEN_SHOWS_H: Final = 2.0
+"""So long the air under a lid that was opened is not what it was (our judgement)."""
 
 DAYS: Final = 12
 HOURS: Final = DAYS * 24
@@ -57,6 +61,10 @@ class Past:
     def at_ms(self, hour: float) -> int:
         """Return the time of an hour."""
         return self.start_ms + round(hour * HOUR_MS)
+
+    def opened(self) -> Flags:
+        """Return which hours are those of an open lid by the journal, or come shortly after."""
+        return self.near(OPENS, 0.0, OPEN_SHOWS_H)
 
     def near(self, kinds: tuple[type, ...], before_h: float, after_h: float) -> Flags:
         """Return which hours lie from *before_h* before to *after_h* after an entry of *kinds*."""
