@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.bed import WETTEST_PCT
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.learning import prior_lessons
@@ -49,7 +50,6 @@ ROTS_LEAST: Final = 0.15
 """So much slower food rots where no air is left: what it becomes then is still food (our judgement)."""
 
 SURE_MOISTURE_SD_PCT: Final = 5.0
-WETTEST_PCT: Final = 95.0
 """Of a bed whose moisture is a guess nothing is said of its air."""
 
 LEAST_ACTIVITY: Final = 0.05

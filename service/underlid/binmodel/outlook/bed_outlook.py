@@ -48,6 +48,7 @@ from underlid.binmodel.outlook.spread import ORIGINS, leads_of, spread_and_band
 from underlid.binmodel.thermal import lag_h_of, loss_w_k_of
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
+from underlid.science.trend import BAND_Z
 
 COMMON_SD: Final = 0.40
 OWN_SD: Final = 0.35
@@ -100,9 +101,6 @@ LEAST_H: Final = 3
 
 MOST_SD_SHARE: Final = 0.15
 """Of the most warmth that oxygen allows: how far that is known (our judgement)."""
-
-BAND_Z: Final = 1.28
-"""Normal quantile of the 80 % band's upper end."""
 
 KEEPS: Final = np.exp(-1.0 / LEFT_FADES_H)
 FADES: Final = np.exp(-HOURS_AHEAD / LEFT_FADES_H)

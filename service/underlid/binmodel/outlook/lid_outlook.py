@@ -16,7 +16,7 @@ import numpy as np
 from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.lid import LidFilm
 from underlid.binmodel.lids.cloud import COVER_FADES_H, Cloud, Places, full_g_m3
-from underlid.binmodel.lids.guesses import LID_FACTOR
+from underlid.binmodel.lids.guesses import LID_FACTOR, SHED_RH_PCT
 from underlid.binmodel.lids.head_line import SHARE_MOST
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
 from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, hourly, newest
@@ -32,9 +32,6 @@ half of both (our judgement)."""
 
 FLUX_SD_G_M2_H: Final = 0.7
 """Of a day's flux, beside what the guesses and the weather say (our judgement)."""
-
-SHED_RH_PCT: Final = 62.0
-"""Of a shed whose humidity is not measured (our judgement)."""
 
 OTHER: Final = (np.arange(MEMBERS) * 27 + 13) % MEMBERS
 """Which second error goes with a course: those of the weather and of the flux are not alike."""
