@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from underlid.score.case import Scored
 from underlid.score.matching import Raised
+from underlid.score.outlook import AHEAD_H
 from underlid.score.totals import (
     DOSE_NEAR_PCT,
+    Held,
     Row,
     coverage_of,
     doses_of,
@@ -73,19 +75,25 @@ def family_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
 
 def band_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
     """Return how often 80 % bands held what came, per quantity and hours ahead."""
-    rows: list[tuple[str, ...]] = []
-    for name, by_ahead in coverage_of(cases).items():
-        if not by_ahead:
-            continue
-        cells = [
-            f"{held.inside / held.count:.0%}"
-            f" -{held.below / held.count:.0%} +{held.above / held.count:.0%}"
-            for held in by_ahead.values()
-        ]
-        rows.append((name, *cells))
-        if any(held.at_nothing for held in by_ahead.values()):
-            rows.append(("  should hold", *(f"{held.due:.0%}" for held in by_ahead.values())))
+    return [row for name, held in coverage_of(cases).items() for row in coverage_rows(name, held)]
+
+
+def coverage_rows(name: str, by_ahead: Mapping[int, Held]) -> list[tuple[str, ...]]:
+    """Return the rows of one quantity: a cell for each hours ahead, empty where nothing came."""
+    if not by_ahead:
+        return []
+    each = [by_ahead.get(ahead) for ahead in AHEAD_H]
+    rows = [(name, *("" if held is None else _sides(held) for held in each))]
+    if any(held.at_nothing for held in by_ahead.values()):
+        rows.append(
+            ("  should hold", *("" if held is None else f"{held.due:.0%}" for held in each))
+        )
     return rows
+
+
+def _sides(held: Held) -> str:
+    shares = (held.inside / held.count, held.below / held.count, held.above / held.count)
+    return "{:.0%} -{:.0%} +{:.0%}".format(*shares)
 
 
 def dose_rows(cases: Sequence[Scored]) -> list[tuple[str, ...]]:
