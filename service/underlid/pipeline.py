@@ -38,6 +38,7 @@ from underlid.readings.decode import decode_into
 from underlid.readings.values import Admitted, RawMessage
 from underlid.rules.catalogue import findings
 from underlid.rules.finding import Finding, Verdict
+from underlid.rules.foreseen import NOT_AGAIN_REASON
 from underlid.timeline import DAY_MS
 
 Key = TypeVar("Key")
@@ -186,7 +187,10 @@ def _alert_step(
     foreseen = said.forecast_for_ms is not None
     if delays is None:
         watchful = unsettled(window) is not None
-        delays = delays_of(finding.condition, watchful=watchful, foreseen=foreseen)
+        again = finding.reason == NOT_AGAIN_REASON
+        delays = delays_of(
+            finding.condition, watchful=watchful, foreseen=foreseen, again=again and not foreseen
+        )
     alert, change = step(alert, finding, window.bin, window.now_ms, delays)
     if alert is not None:
         if holds:

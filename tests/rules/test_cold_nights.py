@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import datetime
 from functools import lru_cache
 
 from judge.series import START_MS, changes, readings, setup
@@ -58,6 +59,9 @@ def test_a_row_of_cold_nights_is_one_alert_and_it_ends_when_the_nights_stay_warm
     assert last.returned_at_ms is not None
     # five nights lie between
     assert last.returned_at_ms - last.raised_at_ms > 96 * 3_600_000
+    # two forecasts in a row said that it is over
+    since_ms = datetime.fromisoformat(history()[-1].reason.split()[-1]).timestamp() * 1000
+    assert last.returned_at_ms - since_ms >= 70 * 60_000
 
 
 def test_the_first_night_is_foreseen_and_the_same_alert_worsens() -> None:

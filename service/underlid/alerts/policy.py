@@ -51,19 +51,25 @@ judgement)."""
 NOT_HASTENED: Final = (Condition.PROBE_FAULT, Condition.HUNGRY)
 
 
-def delays_of(condition: Condition, *, watchful: bool = False, foreseen: bool = False) -> Delays:
+def delays_of(
+    condition: Condition, *, watchful: bool = False, foreseen: bool = False, again: bool = False
+) -> Delays:
     """Return the delays of a condition; *watchful* for a herd that has just been moved.
 
-    *foreseen* tells that it is not there yet.
+    *foreseen* tells that it is not there yet; *again* that it was, and a forecast says that it is over.
 
     >>> delays_of(Condition.OVERHEATING, watchful=True).on_ms // MINUTE_MS
     10
+    >>> delays_of(Condition.OVERHEATING, again=True).off_ms // MINUTE_MS
+    70
     """
     if foreseen and condition in FORESEEN_HOURLY:
         return FORESEEN
     if foreseen and condition is Condition.SOUR:
         return FORESEEN_SOUR
     delays = DELAYS[condition]
+    if again:
+        return Delays(delays.on_ms, max(delays.off_ms, FORESEEN.on_ms))
     if not watchful or condition in NOT_HASTENED:
         return delays
     return Delays(round(WATCHFUL_SHARE * delays.on_ms), delays.off_ms)

@@ -19,6 +19,10 @@ SURE_MOST: Final = 0.95
 judgement)."""
 
 AGAIN_REASON: Final = "expected again"
+NOT_AGAIN_REASON: Final = "not expected again"
+"""What a finding that is clear says of a thing that was there: two forecasts in a row must say so, since a
+chance may waver about the least (`alerts/policy.py`)."""
+
 SAYS_ITSELF: Final = 0.7
 """What is expected again has its chance in the sentence, and was there: no other hedge is needed."""
 

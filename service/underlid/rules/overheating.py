@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -14,7 +15,15 @@ from underlid.binmodel.outlook.hours import AHEAD_H
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.foreseen import AGAIN_REASON, SAYS_ITSELF, Reach, chance_left, coming, fresh
+from underlid.rules.foreseen import (
+    AGAIN_REASON,
+    NOT_AGAIN_REASON,
+    SAYS_ITSELF,
+    Reach,
+    chance_left,
+    coming,
+    fresh,
+)
 from underlid.rules.levels import level, middle
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -59,7 +68,9 @@ def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) ->
     if priority is None:
         came = open_priority is not None and open_priority is not Priority.LOW
         again = _foreseen_again(window, forecast, evidence) if came else None
-        return again or _foreseen(window, forecast, evidence, held=open_priority is not None)
+        found = again or _foreseen(window, forecast, evidence, held=open_priority is not None)
+        denied = came and found.verdict is Verdict.CLEAR and forecast is not None
+        return replace(found, reason=NOT_AGAIN_REASON) if denied else found
     if forecast is not None and forecast.bed_temp_c is not None:
         _peak(forecast, window.now_ms, bed + DEADBAND_K, evidence)
     cause, certainty, feed_at_ms = _cause(window, bed, evidence)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -10,7 +11,15 @@ from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.known import Known
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.rules.foreseen import AGAIN_REASON, SAYS_ITSELF, Reach, chance_left, coming, fresh
+from underlid.rules.foreseen import (
+    AGAIN_REASON,
+    NOT_AGAIN_REASON,
+    SAYS_ITSELF,
+    Reach,
+    chance_left,
+    coming,
+    fresh,
+)
 from underlid.rules.levels import level, middle
 from underlid.timeline import HOUR_MS
 
@@ -76,7 +85,7 @@ def _foreseen(
     if soon is None:
         if held:
             evidence |= chance_left(forecast, chances, now_ms, reaches)
-        return clear
+        return replace(clear, reason=NOT_AGAIN_REASON) if came else clear
     evidence["chance_pct"] = round(100.0 * soon.chance)
     return Finding(
         Condition.TOO_COLD,
