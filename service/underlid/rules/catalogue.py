@@ -8,13 +8,13 @@ from underlid.binmodel.known import Known
 from underlid.binmodel.window import BinWindow
 from underlid.rules import (
     condensation,
+    drying_out,
     hungry,
     overheating,
     probe_fault,
     sour,
     too_cold,
     too_wet,
-    water,
 )
 from underlid.rules.finding import Condition, Finding, Priority
 
@@ -29,7 +29,7 @@ def findings(
     return [
         condensation.evaluate(window, known, of(Condition.CONDENSATION)),
         overheating.evaluate(window, known, of(Condition.OVERHEATING)),
-        water.drying_out(window, known.drying, of(Condition.DRYING_OUT)),
+        drying_out.evaluate(window, known.drying, of(Condition.DRYING_OUT)),
         too_wet.evaluate(window, known.drying, of(Condition.TOO_WET)),
         too_cold.evaluate(window, known, of(Condition.TOO_COLD)),
         sour.evaluate(window, known.drying, of(Condition.SOUR)),

@@ -1,4 +1,4 @@
-"""The bed's water: drying out, now or in so many days. Too much of it: `too_wet.py`, `sour.py`."""
+"""Drying out: the bed is too dry, or will be in so many days. Too much water: `too_wet.py`, `sour.py`."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ LEAST_SLOPE_PCT_D: Final = 0.1
 """Real drying is 0.1..0.5 % points a day; a slower trend is not told from noise."""
 
 
-def drying_out(window: BinWindow, drying: Drying | None, open_priority: Priority | None) -> Finding:
+def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority | None) -> Finding:
     """Return the verdict on a bed that is or will be too dry."""
     if drying is None:
         return Finding(Condition.DRYING_OUT, Verdict.UNKNOWN, reason=UNKNOWN_REASON)
