@@ -13,8 +13,8 @@ from dataclasses import replace
 from underlid.advice.capacity import feeding
 from underlid.advice.days import waits_for
 from underlid.alerts.alert import Alert, AlertState, Spell
+from underlid.alerts.forecast_json import forecast_as_json
 from underlid.alerts.life import deadline_ms
-from underlid.alerts.outlook import forecast_as_json
 from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Setup
