@@ -6,6 +6,8 @@ import pytest
 
 from storage.kept import Kept, Store
 from storage.readings_places import FOREVER_MS, START_MS, all_rows, check_buckets, timed, untimed
+from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.weighed import CHANNELS, read_at, span_ms
 from underlid.readings.values import RawMessage, Reading, Rejected, RejectReason, TimeSource
 from underlid.storage.hot import CHANNELS_MOST
 from underlid.storage.rejects import REJECTS_KEPT
@@ -246,3 +248,25 @@ def test_numbers_are_forgotten_and_the_readings_stay(kept: Kept, store: Store) -
     kept.settle(store, START_MS + NUMBERS_KEPT_MS + 1)
     assert store.write([again]) == [again]
     assert len(all_rows(store, "tansy-1")) == 2
+
+
+def test_what_a_soil_probe_said_at_an_old_weighing_is_as_the_judge_read_it(
+    kept: Kept, store: Store
+) -> None:
+    at_ms = START_MS + DAY_MS // 2 + MINUTE_MS
+    young = HotProbe()
+    for minute in range(0, 24 * 60, 7):
+        taken_ms = START_MS + minute * MINUTE_MS
+        values = {"soil_raw": 1800.0 + minute % 37, "bed_temp_c": 20.0}
+        store.write([timed("tansy-1", taken_ms, values)])
+        young.add(taken_ms, values)
+    young.settle((START_MS + DAY_MS) // BUCKET_MS)
+    for _ in range(2):
+        old = HotProbe()
+        old.fill(store.buckets("tansy-1", *span_ms(at_ms), BUCKET_MS, CHANNELS))
+        assert list(old.channels) == ["soil_raw"]
+        assert read_at("tansy-1", old, at_ms) == read_at("tansy-1", young, at_ms)
+        nobody = HotProbe()
+        nobody.fill(store.buckets("nobody", *span_ms(at_ms), BUCKET_MS, CHANNELS))
+        assert read_at("nobody", nobody, at_ms) is None
+        kept.settle(store, LATER_MS)
