@@ -7,7 +7,7 @@ import pytest
 
 from underlid.journal.entries import Entry, LiquidAdded
 from underlid.rules.finding import Condition
-from underlid.score.dates import Outlook, dates
+from underlid.score.dates import SaidDate, dates
 from underlid.score.watched import Watched
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -27,22 +27,22 @@ def poured(at_ms: int) -> Entry:
 
 def test_a_date_errs_by_its_level_and_the_trend_alone_does_not() -> None:
     # computed by hand: a level 1 point too low at 0.5 points a day says the date two days too soon
-    said = [Outlook(5 * DAY_MS, 8 * DAY_MS, -FALLS_PCT_D)]
+    said = [SaidDate(5 * DAY_MS, 8 * DAY_MS, -FALLS_PCT_D)]
     (found,) = dates(watched(), AT_MS, said, (), ())
     assert found.error == pytest.approx(-0.4)
     assert found.of_drying == pytest.approx(0.0, abs=0.01)
 
 
 def test_where_no_date_was_said_the_trend_is_still_judged() -> None:
-    (found,) = dates(watched(), AT_MS, [Outlook(5 * DAY_MS, None, -0.4)], (), ())
+    (found,) = dates(watched(), AT_MS, [SaidDate(5 * DAY_MS, None, -0.4)], (), ())
     assert found.error is None
     assert found.of_drying == pytest.approx(0.25, abs=0.01)
-    (nothing,) = dates(watched(), AT_MS, [Outlook(5 * DAY_MS, None, None)], (), ())
+    (nothing,) = dates(watched(), AT_MS, [SaidDate(5 * DAY_MS, None, None)], (), ())
     assert (nothing.error, nothing.of_drying) == (None, None)
 
 
 def test_water_in_between_makes_another_date() -> None:
-    said = [Outlook(5 * DAY_MS, 10 * DAY_MS, -FALLS_PCT_D)]
+    said = [SaidDate(5 * DAY_MS, 10 * DAY_MS, -FALLS_PCT_D)]
     assert dates(watched(), AT_MS, said, [poured(7 * DAY_MS)], ()) == []
     assert dates(watched(), AT_MS, said, (), [7 * DAY_MS]) == []
     assert len(dates(watched(), AT_MS, said, [poured(4 * DAY_MS)], ())) == 1

@@ -15,6 +15,7 @@ from underlid.files.verdicts import encoded
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Moved
 from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
+from underlid.score.bands import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.dates import Date, dates
 from underlid.score.doses import Dose, doses
 from underlid.score.events import Event, events_of, fault_event, is_blind
@@ -27,7 +28,6 @@ from underlid.score.matching import (
     returned_too_soon,
     share_told,
 )
-from underlid.score.outlook import CHANGE, QUANTITIES, Outcome, deeds, outcomes
 from underlid.score.unseen import is_unseen
 from underlid.score.verdicts import Verdicts, received, verdicts_of
 from underlid.score.watched import Moments, times_of, watch

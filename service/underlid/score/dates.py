@@ -26,7 +26,7 @@ UNFORESEEN: Final = (LiquidAdded, BeddingAdded, Harvest)
 
 
 @dataclass(frozen=True, slots=True)
-class Outlook:
+class SaidDate:
     """What was said of drying at `at_ms`."""
 
     at_ms: int
@@ -46,7 +46,7 @@ class Date:
 def dates(
     watched: Watched,
     at_ms: Moments,
-    said: Sequence[Outlook],
+    said: Sequence[SaidDate],
     entries: Sequence[Entry],
     rained_ms: Iterable[int],
 ) -> list[Date]:
@@ -67,7 +67,7 @@ def dates(
     return found
 
 
-def _date(near: Sequence[Outlook], asked_ms: int, above_pct: float) -> Date:
+def _date(near: Sequence[SaidDate], asked_ms: int, above_pct: float) -> Date:
     days = [(one.date_ms - asked_ms) / AHEAD_MS - 1.0 for one in near if one.date_ms is not None]
     trends = [one.trend_pct_d for one in near if one.trend_pct_d is not None]
     fall = -float(np.median(trends)) if trends else 0.0

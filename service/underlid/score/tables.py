@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from underlid.score.bands import AHEAD_H
 from underlid.score.case import Scored
 from underlid.score.matching import Raised
-from underlid.score.outlook import AHEAD_H
 from underlid.score.totals import (
     DOSE_NEAR_PCT,
     Held,

@@ -9,11 +9,11 @@ from statistics import median
 from typing import Final
 
 from underlid.rules.finding import Condition
+from underlid.score.bands import AHEAD_H, AT_NOTHING, QUANTITIES, SIDES, Outcome
 from underlid.score.case import Found, Scored
 from underlid.score.dates import Date
 from underlid.score.doses import Dose
 from underlid.score.matching import FALSE, LATE, LEFT_OUT, RIGHT, Raised
-from underlid.score.outlook import AHEAD_H, AT_NOTHING, QUANTITIES, SIDES, Outcome
 
 ALLOWED_H: Final = {Condition.CONDENSATION: 4.0, Condition.OVERHEATING: 6.0}
 """The lead that is asked for, where physics allows it."""

@@ -18,9 +18,9 @@ from underlid.readings.topics import Kind, Topic
 from underlid.readings.values import Reading
 from underlid.replay import replay
 from underlid.rules.finding import Condition, Verdict
-from underlid.score.dates import Outlook
+from underlid.score.bands import EVERY_MS
+from underlid.score.dates import SaidDate
 from underlid.score.matching import Raised
-from underlid.score.outlook import EVERY_MS
 from underlid.timeline import HOUR_MS, MINUTE_MS, rfc3339
 
 OPEN: Final = (AlertState.ACTIVE, AlertState.RETURNING)
@@ -36,7 +36,7 @@ class Verdicts:
     messages: int = 0
     judgements: int = 0
     forecasts: list[Forecast] = field(default_factory=list)
-    dries: list[Outlook] = field(default_factory=list)
+    dries: list[SaidDate] = field(default_factory=list)
     """What was said of drying, hourly."""
     last: State = frozenset()
     """Open alerts and verdicts at the end."""
@@ -138,7 +138,7 @@ def _note_date(judgement: Judgement, found: Verdicts) -> None:
         if finding.condition is Condition.DRYING_OUT:
             trend = finding.evidence.get("moisture_trend_pct_d")
             falls = float(trend) if trend is not None else None
-            found.dries.append(Outlook(judgement.at_ms, finding.forecast_for_ms, falls))
+            found.dries.append(SaidDate(judgement.at_ms, finding.forecast_for_ms, falls))
 
 
 def _state(judgement: Judgement | None) -> State:

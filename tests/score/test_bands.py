@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from underlid.score.outlook import AT_NOTHING, outcomes
+from underlid.score.bands import AT_NOTHING, outcomes
 from underlid.score.tables import BAND_HEADER, coverage_rows
 from underlid.score.totals import Held
 from underlid.timeline import HOUR_MS
