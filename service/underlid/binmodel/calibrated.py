@@ -11,14 +11,11 @@ from collections.abc import Container, Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from underlid.binmodel.bins import ProbePlace
 from underlid.readings.calibration import Line, soil_index_line
 from underlid.readings.moisture_line import moisture_fit
-from underlid.science.numeric import Floats
-
-Integers = npt.NDArray[np.int64]
+from underlid.science.numeric import Floats, Integers
 
 MOISTURE_PROBE_SD_PCT: Final = 3.0
 """Of a probe that says moisture itself (our judgement)."""

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from typing import Protocol
 
-import numpy as np
-import numpy.typing as npt
-
-from underlid.science.numeric import Floats
-
-Integers = npt.NDArray[np.int64]
+from underlid.science.numeric import Floats, Integers
 
 
 class FilledBuckets(Protocol):

@@ -26,10 +26,8 @@ from underlid.binmodel.filled_buckets import FilledBuckets
 from underlid.binmodel.lone import LONE, SPIKE_OF, without_lone
 from underlid.readings.channels import CHANNELS
 from underlid.readings.plausibility import ADC_RAILS
+from underlid.science.numeric import Floats
 from underlid.timeline import MINUTE_MS
-
-Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
 
 BUCKET_MS: Final = 5 * MINUTE_MS
 BUCKETS_PER_HOUR: Final = 12

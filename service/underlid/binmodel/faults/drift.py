@@ -20,7 +20,7 @@ from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.suspects import Signs, suspect, vapour_k
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.thermal import time_constant_of
-from underlid.science.numeric import Floats
+from underlid.science.numeric import Flags, Floats
 
 DAY_H: Final = 24
 NEAR_H: Final = 3 * DAY_H
@@ -40,8 +40,6 @@ LEAST_K: Final = 0.4
 
 BACK_SHARE: Final = 0.5
 HELD_MOST_H: Final = 10 * DAY_H
-
-Flags = np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,8 @@ import numpy as np
 
 from underlid.binmodel.faults.fault import SETTLES_H, Span
 from underlid.binmodel.faults.scene import Begin, Scene
-from underlid.binmodel.faults.table import Integers
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.science.numeric import Floats
+from underlid.science.numeric import Floats, Integers
 
 RATE_K_H: Final = 3.5
 """Faster, a bed does not warm or cool: with a time constant of three hours, the shortest there is, that

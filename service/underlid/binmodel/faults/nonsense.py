@@ -15,10 +15,11 @@ import numpy as np
 from underlid.binmodel.faults.episodes import Episode, Kind, episode
 from underlid.binmodel.faults.fault import Key, Span
 from underlid.binmodel.faults.scene import Begin, Scene
-from underlid.binmodel.faults.table import LOOKBACK_H, Integers, Table
+from underlid.binmodel.faults.table import LOOKBACK_H, Table
 from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.lone import SPIKE_OF
 from underlid.readings.plausibility import ADC_RAILS
+from underlid.science.numeric import Integers
 
 MOST_SHARE: Final = 0.5
 SOIL_SHARE: Final = 0.8

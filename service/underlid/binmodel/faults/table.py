@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from underlid.binmodel.faults.fault import Key
 from underlid.binmodel.hot import BUCKETS_PER_HOUR, EMPTY, HotProbe
-from underlid.science.numeric import Floats
+from underlid.science.numeric import Floats, Integers
 
 LOOKBACK_H: Final = 8 * 24
 """What a verdict may look back on; with it half of the window is judged alike after a restart."""
@@ -25,7 +25,6 @@ TRIM_FROM: Final = 5
 """Of so many buckets in an hour the highest and the lowest are left out of its mean."""
 
 Codes = npt.NDArray[np.int16]
-Integers = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lessons import Lesson
-from underlid.binmodel.taught.past import Flags, Past
+from underlid.binmodel.taught.past import Past
 from underlid.binmodel.taught.posterior import counted, worth
-from underlid.science.numeric import Floats
+from underlid.science.numeric import Flags, Floats
 
 SHARE: Final = 0.5
 SHARE_SD: Final = 0.2

@@ -10,17 +10,14 @@ from itertools import pairwise
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
 from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.lids.hours import OPENS
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Moved
-from underlid.science.numeric import Floats
+from underlid.science.numeric import Flags, Floats
 from underlid.timeline import HOUR_MS
-
-Flags = npt.NDArray[np.bool_]
 
 OPEN_SHOWS_H: Final = 2.0
 """So long the air under a lid that was opened is not what it was (our judgement)."""

@@ -5,11 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 
-from underlid.science.numeric import Floats
-
-Flags = npt.NDArray[np.bool_]
+from underlid.science.numeric import Flags, Floats
 
 CORRELATION_MOST: Final = 0.97
 """Residuals that keep more from hour to hour leave one observation in 66."""

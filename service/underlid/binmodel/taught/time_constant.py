@@ -14,11 +14,11 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lessons import Lesson
-from underlid.binmodel.taught.past import Flags, Past, with_short_gaps_closed
+from underlid.binmodel.taught.past import Past, with_short_gaps_closed
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.binmodel.thermal import time_constant_h
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Turned
-from underlid.science.numeric import Floats
+from underlid.science.numeric import Flags, Floats
 
 TAU_H: Final = np.geomspace(1.5, 48.0, 56)
 
