@@ -15,7 +15,7 @@ from underlid.binmodel.used_up import GONE_SHARE
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Climbers, Sighting
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
-from underlid.timeline import DAY_MS, rfc3339
+from underlid.timeline import DAY_MS, HOUR_MS, rfc3339
 
 OVERDUE_MS: Final = 3 * DAY_MS
 """A herd lives on bedding for some days; after so many it is medium (our judgement)."""
@@ -123,7 +123,7 @@ def _evidence(window: BinWindow, food: Food) -> dict[str, float | str]:
         dates = (food.used_up_ms, *food.used_up_band_ms)
         for name, date_ms in zip(USED_UP, dates, strict=True):
             if date_ms is not None:
-                evidence[name] = rfc3339(date_ms)
+                evidence[name] = rfc3339(date_ms // HOUR_MS * HOUR_MS)  # nobody knows it finer
     climbers = climbers_seen(window, food.fed_at_ms)
     if climbers is not None:
         evidence["climbers"] = climbers.value
