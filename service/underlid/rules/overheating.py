@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -96,7 +97,7 @@ def _foreseen_again(
     if soon is None or not np.fmax.reduce(window.hottest(AGAIN_BUCKETS)) >= limit_c:
         return None
     said = {**evidence, "chance_pct": round(100.0 * soon.chance)}
-    _peak(forecast, now_ms, -100.0, said, AGAIN[0].hours)
+    _peak(forecast, now_ms, -inf, said, AGAIN[0].hours)
     cause, feed_at_ms = _cause_ahead(window, forecast)
     return Finding(
         Condition.OVERHEATING,
@@ -125,11 +126,11 @@ def _foreseen(
     if soon is None:
         if held:
             evidence |= chance_left(forecast, warn_chances, now_ms, REACHES)
-            _peak(forecast, now_ms, -100.0, evidence)
+            _peak(forecast, now_ms, -inf, evidence)
         return clear
     alarm = coming(forecast, chances.get(limits.hot_alarm_c), now_ms, ALARM_REACHES, held=False)
     evidence["chance_pct"] = round(100.0 * soon.chance)
-    _peak(forecast, now_ms, -100.0, evidence)
+    _peak(forecast, now_ms, -inf, evidence)
     cause, feed_at_ms = _cause_ahead(window, forecast)
     return Finding(
         Condition.OVERHEATING,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -81,7 +82,7 @@ def _foreseen(
     if soon is not None and soon.at_ms > now_ms + hours * HOUR_MS:
         hours = REACHES[-1].hours
     if soon is not None or open_priority is not None:
-        _coldest(forecast, now_ms, hours, 100.0, evidence)
+        _coldest(forecast, now_ms, hours, inf, evidence)
     if soon is None:
         if held:
             evidence |= chance_left(forecast, chances, now_ms, reaches)
