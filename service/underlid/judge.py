@@ -20,14 +20,14 @@ from underlid.alerts.state import state_of
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.derived import Derived, derive
 from underlid.binmodel.facts import Facts, bins_reached, facts_of
-from underlid.binmodel.filled_buckets import FilledBuckets
-from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
-from underlid.binmodel.lid import FILM_KNOWN_H, lid_now
+from underlid.binmodel.lids.film import FILM_KNOWN_H, lid_now
+from underlid.binmodel.outlook.forecast import Forecast
+from underlid.binmodel.outlook.weather import Weather
+from underlid.binmodel.probes.filled_buckets import FilledBuckets
+from underlid.binmodel.probes.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.probes.vitals import Vitals
+from underlid.binmodel.probes.weighed import Read, weighed_before_ms
 from underlid.binmodel.settling import unsettled
-from underlid.binmodel.vitals import Vitals
-from underlid.binmodel.weather import Weather
-from underlid.binmodel.weighed import Read, weighed_before_ms
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.known import known_at

@@ -8,12 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from underlid.alerts.alert import Alert, Spell
-from underlid.binmodel.hot import BUCKET_MS
-from underlid.binmodel.lessons import Lessons
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.lids.film import LidFilm
 from underlid.binmodel.outlook.hourly import Outlook
+from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.probes.weighed import Read
+from underlid.binmodel.taught.lessons import Lessons
 from underlid.binmodel.trust import Trust
-from underlid.binmodel.weighed import Read
 from underlid.journal.entries import Entry
 from underlid.rules.finding import Condition, Finding
 

@@ -22,12 +22,12 @@ from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.faults.fault import Cause
 from underlid.binmodel.faults.soil_moved import WATERED_AFTER
-from underlid.binmodel.feeds import feed_with_bedding
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.food.feeds import feed_with_bedding
 from underlid.binmodel.known import Known
-from underlid.binmodel.learning import learn
-from underlid.binmodel.lid import day_offset
+from underlid.binmodel.lids.film import day_offset
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.binmodel.settling import unsettled
+from underlid.binmodel.taught.learning import learn
 from underlid.binmodel.taught.old_samples import reads_of
 from underlid.binmodel.window import BinWindow
 from underlid.journal.units import SI, Units

@@ -16,7 +16,7 @@ from typing import Final
 
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.herd import LIMIT_NAMES, limits_of
-from underlid.binmodel.hot import BUCKET_MS, HELD_BUCKETS
+from underlid.binmodel.probes.hot import BUCKET_MS, HELD_BUCKETS
 from underlid.errors import UnderlidError
 from underlid.journal.entries import Entry
 from underlid.journal.standing import stands

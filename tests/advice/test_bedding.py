@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from underlid.advice.bedding import bedding_dose, drier_bed, rounded_g, surplus_dose
 from underlid.advice.room import Room
-from underlid.binmodel.bed import Bed
+from underlid.binmodel.water.bed import Bed
 from underlid.journal.entries import Feed, Portion
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
 from underlid.journal.units import US

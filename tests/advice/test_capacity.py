@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from underlid.advice.capacity import FEED_DAYS, feed_capacity, feeding
 from underlid.advice.days import HOLD_DAYS, HOLD_MOST_DAYS, hold_feeding, waits_for
-from underlid.binmodel.food import Food
+from underlid.binmodel.food.uneaten import Food
 from underlid.journal.units import US
 from underlid.rules.finding import Condition, Finding, Verdict
 from underlid.timeline import DAY_MS, rfc3339

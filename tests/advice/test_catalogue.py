@@ -8,10 +8,10 @@ import pytest
 
 from underlid.advice.catalogue import advice_for
 from underlid.binmodel.bins import Bin, Shed
-from underlid.binmodel.drying import Drying
 from underlid.binmodel.herd import limits_of
 from underlid.binmodel.known import Known
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.lids.film import LidFilm
+from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import BeddingAdded, Entry, Feed, Moved, Portion, What
 from underlid.rules.finding import Advice, Condition, Finding, Verdict

@@ -16,7 +16,7 @@ from underlid.advice.water import (
     loss_ml_d,
     water_dose,
 )
-from underlid.binmodel.bed import Bed
+from underlid.binmodel.water.bed import Bed
 from underlid.journal.units import US
 
 BEDS = st.builds(Bed, st.floats(1.0, 100.0), st.floats(20.0, 90.0), st.floats(0.0, 1.0))

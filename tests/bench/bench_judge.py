@@ -15,7 +15,7 @@ from time import process_time
 import numpy as np
 
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
-from underlid.binmodel.hot import WINDOW_BUCKETS
+from underlid.binmodel.probes.hot import WINDOW_BUCKETS
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.judge import Judge
 from underlid.readings.values import Reading

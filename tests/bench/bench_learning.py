@@ -11,7 +11,7 @@ from time import perf_counter
 
 from bench_judge import START_MS, feeds, numpy_seconds, readings_of, rows, setup
 
-from underlid.binmodel.learning import learn
+from underlid.binmodel.taught.learning import learn
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, LidLook, Sighting
 from underlid.judge import Judge

@@ -11,9 +11,9 @@ import numpy.typing as npt
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
 from underlid.binmodel.faults.fault import Cause, Fault
 from underlid.binmodel.herd import limits_of
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.probes.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.probes.vitals import Vitals
 from underlid.binmodel.trust import Trust
-from underlid.binmodel.vitals import Vitals
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.readings.values import Reading

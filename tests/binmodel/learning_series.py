@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from underlid.binmodel.bins import Bin, BinKind, ProbePlace, Shed
 from underlid.binmodel.herd import limits_of
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.probes.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Portion, Sighting, What
 from underlid.timeline import DAY_MS, HOUR_MS

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from binmodel.learning_series import BUCKETS, HOURS, window
-from underlid.binmodel.bed import SINCE_DAYS, USUAL_SD_PCT, bed_of
 from underlid.binmodel.day_means import day_means
+from underlid.binmodel.water.bed import SINCE_DAYS, USUAL_SD_PCT, bed_of
 
 GAPS = {
     "none": np.zeros(BUCKETS, dtype=np.bool_),

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from underlid.binmodel.bins import Calibration, ProbePlace
-from underlid.binmodel.calibrated import (
+from underlid.binmodel.probes.calibrated import (
     calibrate,
     index_line,
     moisture_sd_pct,

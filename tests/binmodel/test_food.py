@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from judge.series import START_MS, entry, readings, setup
-from underlid.binmodel.food import Food, food
-from underlid.binmodel.used_up import Pace
+from underlid.binmodel.food.uneaten import Food, food
+from underlid.binmodel.food.used_up import Pace
 from underlid.journal.entries import Entry, Feed, Portion, Sighting
 from underlid.judge import Judge
 from underlid.timeline import DAY_MS, HOUR_MS

@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from judge.series import START_MS, Curve, entry, readings, setup
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.forecast import Forecast, foresee
 from underlid.binmodel.outlook.feed_pulse import USUAL, Pulses, warmth_k
+from underlid.binmodel.outlook.forecast import Forecast, foresee
 from underlid.binmodel.outlook.hours import FUTURE_H, PAST_H, after_lag, at_hours
 from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
 from underlid.binmodel.outlook.shed_outlook import shed_ahead
 from underlid.binmodel.outlook.spread import ORIGINS, SHAPES, spread_and_band
+from underlid.binmodel.water.drying import Drying
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.judge import Judge
 from underlid.memory import BinMemory

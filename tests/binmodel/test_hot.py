@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from underlid.binmodel.hot import (
+from underlid.binmodel.probes.hot import (
     BUCKET_MS,
     BUCKETS_PER_DAY,
     CAPACITY,
@@ -20,7 +20,7 @@ from underlid.binmodel.hot import (
     WINDOW_BUCKETS,
     HotProbe,
 )
-from underlid.binmodel.lone import SPIKE_OF, without_lone
+from underlid.binmodel.probes.lone import SPIKE_OF, without_lone
 from underlid.timeline import MINUTE_MS
 
 START = 5_900_000

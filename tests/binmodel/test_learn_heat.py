@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from binmodel.learning_series import BUCKETS, HOURS, entry, fed, lagged, weather, window
-from underlid.binmodel.learning import learn, prior_lessons
-from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.taught.learning import learn, prior_lessons
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.past import Past
 from underlid.binmodel.taught.time_constant import time_constant
 from underlid.binmodel.thermal import time_constant_h

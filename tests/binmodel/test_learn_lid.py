@@ -7,9 +7,9 @@ import pytest
 
 from binmodel.learning_series import BUCKETS, HOURS, Floats, seen, weather, window
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.learning import learn
-from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lids.guesses import LID_FACTOR
+from underlid.binmodel.taught.learning import learn
+from underlid.binmodel.taught.lessons import Lessons
 from underlid.journal.entries import Entry, LidLook
 
 PRIOR, PRIOR_SD = LID_FACTOR[BinKind.PLASTIC_TOTE]

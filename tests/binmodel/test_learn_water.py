@@ -20,11 +20,11 @@ from binmodel.learning_series import (
     window,
 )
 from underlid.binmodel.bins import BinKind, ProbePlace
-from underlid.binmodel.drying import loses_pct_d
-from underlid.binmodel.learning import learn, prior_lessons
-from underlid.binmodel.lessons import Lessons
-from underlid.binmodel.rotting import ROTS_PER_D
+from underlid.binmodel.food.rotting import ROTS_PER_D
 from underlid.binmodel.taught.appetite import EATEN_G_KG_D
+from underlid.binmodel.taught.learning import learn, prior_lessons
+from underlid.binmodel.taught.lessons import Lessons
+from underlid.binmodel.water.drying import loses_pct_d
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, LiquidAdded, Squeeze
 from underlid.science.heat import decay_rate_factor

@@ -10,11 +10,11 @@ import pytest
 from judge.series import START_MS, Curve, entry, melon, readings, setup
 from underlid.binmodel.bins import Bin, BinKind, Setup
 from underlid.binmodel.derived import Derived
-from underlid.binmodel.drying import Drying, day_means
-from underlid.binmodel.feeds import feed_with_bedding, water_over_g, wet_feed
-from underlid.binmodel.lid import lid_now
+from underlid.binmodel.food.feeds import feed_with_bedding, water_over_g, wet_feed
+from underlid.binmodel.lids.film import lid_now
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
 from underlid.binmodel.thermal import loss_w_k_of, running_mean, self_heat, time_constant_h
+from underlid.binmodel.water.drying import Drying, day_means
 from underlid.binmodel.window import nothing_known
 from underlid.journal.entries import BeddingAdded, Entry, Feed, LidLook, Portion, Sighting
 from underlid.judge import Judge

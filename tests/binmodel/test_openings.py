@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from binmodel.faulty import START_MS, Series, healthy, watched
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.timeline import HOUR_MS
 
 LIFTED = (30.0, 54.5, 77.25, 101.4)

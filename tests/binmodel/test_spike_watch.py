@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from underlid.binmodel.faults.spike_watch import SpikeWatch
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.probes.hot import BUCKET_MS, HotProbe
 
 KEY = ("p", "bed_temp_c")
 FIRST = 5_000_000

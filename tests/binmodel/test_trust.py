@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from binmodel.faulty import START_MS, Floats, Series, Watched, healthy, watched
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.timeline import HOUR_MS
 
 HOURS = 9 * 24.0

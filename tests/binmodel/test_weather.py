@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from judge.series import START_MS, readings, setup
-from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.weather import Weather, WeatherRow
+from underlid.binmodel.outlook.forecast import Forecast
+from underlid.binmodel.outlook.weather import Weather, WeatherRow
 from underlid.errors import UnderlidError
 from underlid.files.weather_csv import read_weather
 from underlid.judge import Judge

@@ -11,7 +11,7 @@ import pytest
 
 from judge.series import START_MS, Curve, entry, readings, run, setup
 from underlid.binmodel.bins import BinKind, Setup
-from underlid.binmodel.hot import STEP_OF
+from underlid.binmodel.probes.hot import STEP_OF
 from underlid.journal.entries import (
     BeddingAdded,
     Entry,

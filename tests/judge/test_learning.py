@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from judge.series import START_MS, entry, melon, setup
-from underlid.binmodel.hot import BUCKET_MS
-from underlid.binmodel.lessons import Lessons
+from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.taught.lessons import Lessons
 from underlid.journal.entries import Entry, Feed, LidLook, Portion, Sighting
 from underlid.judge import Judge
 from underlid.readings.values import Reading

@@ -11,7 +11,7 @@ import pytest
 
 from judge.series import START_MS, entry, melon, run, setup
 from underlid.alerts.alert import Alert, AlertState, Transition
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.journal.entries import Entry, LidLook, LiquidAdded, Sighting
 from underlid.judge import Judge
 from underlid.pipeline import Judgement

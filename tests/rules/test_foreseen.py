@@ -10,7 +10,7 @@ import numpy as np
 from judge.series import START_MS, changes, entry, readings
 from underlid.alerts.ahead import SURELY_NOT_PCT
 from underlid.alerts.alert import AlertState, Transition, TransitionKind
-from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.outlook.forecast import Forecast
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.rules.finding import Condition, Priority
 from underlid.rules.foreseen import Reach, coming, fresh

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.clock import VirtualClock
 from underlid.judge import Judge
 from underlid.readings.values import Reading

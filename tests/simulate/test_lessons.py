@@ -8,8 +8,8 @@ from functools import cache
 
 import numpy as np
 
-from underlid.binmodel.learning import prior_lessons
-from underlid.binmodel.lessons import Lesson, Lessons
+from underlid.binmodel.taught.learning import prior_lessons
+from underlid.binmodel.taught.lessons import Lesson, Lessons
 from underlid.judge import Judge
 from underlid.simulate.families.calm import calm
 from underlid.simulate.keeper import feeds_regularly

@@ -6,8 +6,8 @@ import pytest
 
 from storage.kept import Kept, Store
 from storage.readings_places import FOREVER_MS, START_MS, all_rows, check_buckets, timed, untimed
-from underlid.binmodel.hot import BUCKET_MS, HotProbe
-from underlid.binmodel.weighed import CHANNELS, read_at, span_ms
+from underlid.binmodel.probes.hot import BUCKET_MS, HotProbe
+from underlid.binmodel.probes.weighed import CHANNELS, read_at, span_ms
 from underlid.readings.values import RawMessage, Reading, Rejected, RejectReason, TimeSource
 from underlid.storage.hot import CHANNELS_MOST
 from underlid.storage.rejects import REJECTS_KEPT

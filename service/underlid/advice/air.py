@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from underlid.advice.days import hold_feeding
-from underlid.binmodel.food import Food
+from underlid.binmodel.food.uneaten import Food
 from underlid.rules.finding import Advice
 
 

@@ -16,7 +16,7 @@ from underlid.advice.balance import (
     dose_g,
 )
 from underlid.advice.room import Room, share_out, split_clause, without
-from underlid.binmodel.bed import Bed
+from underlid.binmodel.water.bed import Bed
 from underlid.journal.entries import Feed
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock, Group, moisture_pct_of
 from underlid.journal.units import SI, Units, about_mass_text

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from underlid.binmodel.food import LEAST_ACTIVITY, Food
+from underlid.binmodel.food.uneaten import LEAST_ACTIVITY, Food
 from underlid.journal.units import SI, Units, about_mass_text, temp_text
 from underlid.rules.finding import Advice
 from underlid.timeline import HOUR_MS, rfc3339

@@ -15,10 +15,10 @@ from underlid.advice.lid import air_lid
 from underlid.advice.room import room_of
 from underlid.advice.settling import settle
 from underlid.advice.water import loss_ml_d, water_dose
-from underlid.binmodel.bed import Bed, bed_of
-from underlid.binmodel.feeds import feed_with_bedding
+from underlid.binmodel.food.feeds import feed_with_bedding
 from underlid.binmodel.known import Known
 from underlid.binmodel.settling import unsettled
+from underlid.binmodel.water.bed import Bed, bed_of
 from underlid.binmodel.window import BinWindow
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock
 from underlid.journal.units import SI, Units

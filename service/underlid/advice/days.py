@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import Final, Protocol
 
-from underlid.binmodel.food import LEAST_ACTIVITY, Food
+from underlid.binmodel.food.uneaten import LEAST_ACTIVITY, Food
 from underlid.rules.finding import Advice, Condition
 
 HOLD_DAYS: Final = 3

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from underlid.advice.days import hold_feeding
-from underlid.binmodel.food import Food
+from underlid.binmodel.food.uneaten import Food
 from underlid.journal.units import SI, Units, about_mass_text, about_step_text, about_temp_text
 from underlid.rules.finding import Advice
 

@@ -9,8 +9,8 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from underlid.binmodel.bed import Bed
 from underlid.binmodel.bins import Bin
+from underlid.binmodel.water.bed import Bed
 from underlid.journal.feedstocks import Feedstock
 from underlid.journal.units import SI, Units, mass_text
 

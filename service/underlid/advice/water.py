@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Final
 
-from underlid.binmodel.bed import Bed
+from underlid.binmodel.water.bed import Bed
 from underlid.journal.units import SI, Units, about_volume_text, two_figures
 from underlid.rules.finding import Advice
 

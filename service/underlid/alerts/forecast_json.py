@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from underlid.binmodel.forecast import Course, Forecast
+from underlid.binmodel.outlook.forecast import Course, Forecast
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS, SECOND_MS, rfc3339
 

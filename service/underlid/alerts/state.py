@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from underlid.alerts.alert import Alert
 from underlid.alerts.show import alert_as_json
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.hot import BUCKET_MS
-from underlid.binmodel.lid import LidNow
+from underlid.binmodel.lids.film import LidNow
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.thermal import self_heat
+from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Finding
 from underlid.science.condensation import film_band

@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
 STEP_H: Final = 6

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from underlid.binmodel.hot import BUCKET_MS, WINDOW_BUCKETS
-from underlid.binmodel.lid import LidFilm, lid_temps
+from underlid.binmodel.lids.film import LidFilm, lid_temps
+from underlid.binmodel.probes.hot import BUCKET_MS, WINDOW_BUCKETS
 from underlid.binmodel.thermal import self_heat_series
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.food import Food
-from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.food.uneaten import Food
+from underlid.binmodel.lids.film import LidFilm
+from underlid.binmodel.outlook.forecast import Forecast
+from underlid.binmodel.water.drying import Drying
 
 
 @dataclass(frozen=True, slots=True)

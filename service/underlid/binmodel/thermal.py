@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import Bin, BinKind
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.science.heat import bed_heat_capacity_j_k, self_heat_k
 from underlid.science.numeric import Floats

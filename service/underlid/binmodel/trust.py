@@ -33,9 +33,9 @@ from underlid.binmodel.faults.spike_watch import SpikeWatch
 from underlid.binmodel.faults.spikes_told import LID_MOVES
 from underlid.binmodel.faults.table import LOOKBACK_H, table_of
 from underlid.binmodel.faults.upset import is_upset, taken_for
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, STEP_OF, WINDOW_BUCKETS
-from underlid.binmodel.openings import FALL_PCT, Opening, openings
-from underlid.binmodel.vitals import CLOCK_OFF_LEAST_MS
+from underlid.binmodel.lids.openings import FALL_PCT, Opening, openings
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR, STEP_OF, WINDOW_BUCKETS
+from underlid.binmodel.probes.vitals import CLOCK_OFF_LEAST_MS
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 

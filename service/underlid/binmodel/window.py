@@ -17,14 +17,14 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import Bin, ProbePlace, Shed
-from underlid.binmodel.calibrated import calibrate, index_line, moisture_sd_pct
 from underlid.binmodel.faults.fault import TrustView
 from underlid.binmodel.herd import Limits, limits_of
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
-from underlid.binmodel.lessons import Lessons
-from underlid.binmodel.vitals import Vitals
-from underlid.binmodel.weather import Weather
-from underlid.binmodel.weighed import Read
+from underlid.binmodel.outlook.weather import Weather
+from underlid.binmodel.probes.calibrated import calibrate, index_line, moisture_sd_pct
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
+from underlid.binmodel.probes.vitals import Vitals
+from underlid.binmodel.probes.weighed import Read
+from underlid.binmodel.taught.lessons import Lessons
 from underlid.journal.entries import Entry, Feed
 from underlid.readings.calibration import Line, soil_index_line
 from underlid.science.numeric import Floats

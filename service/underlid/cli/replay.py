@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 from underlid.binmodel.bins import Setup
-from underlid.binmodel.weather import Weather
+from underlid.binmodel.outlook.weather import Weather
 from underlid.cli.folder import data_option, readings_in, records_in
 from underlid.cli.replay_summary import Summary
 from underlid.cli.sentence import MOMENT, counted, progress

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from math import isfinite
 from pathlib import Path
 
-from underlid.binmodel.weather import COLDEST_C, HOTTEST_C, WeatherRow
+from underlid.binmodel.outlook.weather import COLDEST_C, HOTTEST_C, WeatherRow
 from underlid.errors import UnderlidError
 from underlid.timeline import parse_time_ms
 

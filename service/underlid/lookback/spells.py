@@ -14,8 +14,8 @@ import numpy as np
 
 from underlid.alerts.alert import Spell, Transition, TransitionKind
 from underlid.binmodel.day_means import day_means
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY, WINDOW_BUCKETS
-from underlid.binmodel.lid import BUCKET_H, LidFilm
+from underlid.binmodel.lids.film import BUCKET_H, LidFilm
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_DAY, WINDOW_BUCKETS
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Verdict
 from underlid.science.numeric import Floats

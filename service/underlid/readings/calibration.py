@@ -2,7 +2,7 @@
 
 Every calibration is a line, calibrated = gain · raw + offset, so that means and roll-ups can be
 calibrated after the fact. Values may be floats or arrays. Which probe has which calibration from
-when to when is in `binmodel.calibrated`; raw values are never overwritten.
+when to when is in `binmodel.probes.calibrated`; raw values are never overwritten.
 """
 
 from __future__ import annotations

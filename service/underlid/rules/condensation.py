@@ -10,11 +10,11 @@ from __future__ import annotations
 from math import isnan, nan
 from typing import Final
 
-from underlid.binmodel.feeds import wet_feed
-from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
+from underlid.binmodel.food.feeds import wet_feed
 from underlid.binmodel.known import Known
-from underlid.binmodel.lid import FILM_KNOWN_H, LidFilm, LidNow, lid_now
+from underlid.binmodel.lids.film import FILM_KNOWN_H, LidFilm, LidNow, lid_now
+from underlid.binmodel.outlook.forecast import Forecast
+from underlid.binmodel.probes.hot import BUCKETS_PER_DAY, BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import Reach, chance_left, coming, fresh

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from underlid.binmodel.drying import Drying
+from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.levels import level

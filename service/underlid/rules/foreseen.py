@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.outlook.forecast import Forecast
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS
 

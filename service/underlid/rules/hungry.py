@@ -1,17 +1,17 @@
 """Hungry: the last feed is likelier used up than not, and nothing has been fed since.
 
-How likely that is, and when, is in `binmodel/food.py`. Worms also live on bedding, so a herd without food
-is late, not in danger: low, and medium when days overdue or when worms climb. It never speaks to a keeper
-who writes no feeds down.
+How likely that is, and when, is in `binmodel/food/`. Worms also live on bedding, so a herd without food is
+late, not in danger: low, and medium when days overdue or when worms climb. It never speaks to a keeper who
+writes no feeds down.
 """
 
 from __future__ import annotations
 
 from typing import Final
 
-from underlid.binmodel.food import LEAST_ACTIVITY, Food
+from underlid.binmodel.food.uneaten import LEAST_ACTIVITY, Food
+from underlid.binmodel.food.used_up import GONE_SHARE
 from underlid.binmodel.thermal import self_heat
-from underlid.binmodel.used_up import GONE_SHARE
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Climbers, Sighting
 from underlid.rules.finding import Condition, Finding, Priority, Verdict

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import erf, sqrt
 from typing import Final
 
-from underlid.binmodel.drying import Drying
+from underlid.binmodel.water.drying import Drying
 from underlid.science.trend import BAND_Z
 
 DEADBAND_PCT: Final = 2.0

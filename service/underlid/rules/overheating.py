@@ -8,11 +8,11 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.forecast import Forecast
-from underlid.binmodel.heating_feed import FEED_HEATS_D, heating_feed
-from underlid.binmodel.hot import BUCKETS_PER_DAY
+from underlid.binmodel.food.heating_feed import FEED_HEATS_D, heating_feed
 from underlid.binmodel.known import Known
+from underlid.binmodel.outlook.forecast import Forecast
 from underlid.binmodel.outlook.hours import AHEAD_H
+from underlid.binmodel.probes.hot import BUCKETS_PER_DAY
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict

@@ -1,7 +1,7 @@
 """The probes themselves: silent, dead, stuck, drifting, moved. A faulty probe raises no bin alert.
 
 What of a channel is not believed is found in `binmodel.trust`, which has left it out of the window
-already; what shows at once in the newest value comes from `binmodel.vitals`. Here the keeper is told
+already; what shows at once in the newest value comes from `binmodel.probes.vitals`. Here the keeper is told
 which probe to look at: one finding a probe, whatever is wrong with it.
 """
 
@@ -12,8 +12,8 @@ from typing import Final
 
 from underlid.binmodel.bins import ProbePlace
 from underlid.binmodel.faults.fault import Cause, Fault
-from underlid.binmodel.hot import BUCKET_MS
-from underlid.binmodel.vitals import Vitals
+from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.probes.vitals import Vitals
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.timeline import HOUR_MS, MINUTE_MS, SECOND_MS, rfc3339

@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from underlid.binmodel.air import Air, air_now, moisture_ahead_pct
-from underlid.binmodel.bed import bed_of
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.feeds import water_over_g
+from underlid.binmodel.food.feeds import water_over_g
+from underlid.binmodel.water.air import Air, air_now, moisture_ahead_pct
+from underlid.binmodel.water.bed import bed_of
+from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting, Smell
 from underlid.rules.finding import Condition, Finding, Priority, Verdict

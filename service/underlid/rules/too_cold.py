@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.forecast import Forecast
 from underlid.binmodel.known import Known
+from underlid.binmodel.outlook.forecast import Forecast
 from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.water_balance import TIGHT
+from underlid.binmodel.water.drying import Drying
+from underlid.binmodel.water.water_balance import TIGHT
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
 from underlid.rules.finding import Condition, Finding, Priority, Verdict

@@ -1,6 +1,6 @@
 """The lid: its temperature, the water that condenses on it, and the film that gathers.
 
-What a given bin's lid is like is `binmodel.lid`; here are the relations alone.
+What a given bin's lid is like is `binmodel.lids`; here are the relations alone.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ from typing import Final
 
 from underlid.alerts.alert import Alert, AlertState, Transition, TransitionKind
 from underlid.binmodel.bins import Setup
-from underlid.binmodel.forecast import Forecast
+from underlid.binmodel.outlook.forecast import Forecast
 from underlid.files.verdicts import Line, lines_of
 from underlid.journal.entries import Entry
 from underlid.judge import Judge

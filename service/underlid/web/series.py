@@ -14,7 +14,7 @@ from typing import Any, Final
 import numpy as np
 
 from underlid.binmodel.bins import ProbePlace, Setup
-from underlid.binmodel.calibrated import calibrate
+from underlid.binmodel.probes.calibrated import calibrate
 from underlid.readings.plausibility import believable, doubt
 from underlid.storage.protocols import Buckets, Floats, Integers
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS

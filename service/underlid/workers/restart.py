@@ -14,8 +14,8 @@ import numpy as np
 from underlid.alerts.alert import Alert
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.faults.fault import Cause
-from underlid.binmodel.hot import BUCKET_MS, HELD_BUCKETS, HotProbe
-from underlid.binmodel.weighed import CHANNELS, Read, read_at, span_ms
+from underlid.binmodel.probes.hot import BUCKET_MS, HELD_BUCKETS, HotProbe
+from underlid.binmodel.probes.weighed import CHANNELS, Read, read_at, span_ms
 from underlid.journal.standing import STANDS_MS, is_weighed
 from underlid.judge import Judge
 from underlid.readings.admission import AHEAD_MOST_MS

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.fault import SETTLES_H, Span
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
 BACK_BUCKETS: Final = BUCKETS_PER_HOUR // 2

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from underlid.binmodel.faults.fault import Key
-from underlid.binmodel.hot import HotProbe
+from underlid.binmodel.probes.hot import HotProbe
 from underlid.binmodel.window import BinWindow
 
 

@@ -18,7 +18,7 @@ from underlid.binmodel.faults.fault import Span
 from underlid.binmodel.faults.fed_warmth import FedWarmth, fed_warmth
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.suspects import Signs, suspect, vapour_k
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.thermal import time_constant_of
 from underlid.science.numeric import Flags, Floats
 

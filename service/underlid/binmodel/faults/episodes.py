@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 
 WITHIN: Final = 24 * BUCKETS_PER_HOUR
 

@@ -8,8 +8,8 @@ from enum import StrEnum
 from typing import Final, Protocol
 
 from underlid.binmodel.faults.episodes import quiet
-from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
-from underlid.binmodel.openings import Opening
+from underlid.binmodel.lids.openings import Opening
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.science.numeric import Floats
 
 

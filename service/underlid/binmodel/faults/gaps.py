@@ -13,7 +13,7 @@ import numpy as np
 from underlid.binmodel.faults.fault import Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKETS_PER_HOUR, COUNT_MOST
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR, COUNT_MOST
 from underlid.science.numeric import Floats
 
 LOST_SHARE: Final = 0.5

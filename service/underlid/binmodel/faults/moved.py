@@ -13,7 +13,7 @@ import numpy as np
 
 from underlid.binmodel.faults.fault import SETTLES_H, Span
 from underlid.binmodel.faults.scene import Begin, Scene
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats, Integers
 
 RATE_K_H: Final = 3.5

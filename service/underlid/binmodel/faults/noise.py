@@ -13,7 +13,7 @@ import numpy as np
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
 NOISY_SD: Final = {

@@ -16,8 +16,8 @@ from underlid.binmodel.faults.episodes import Episode, Kind, episode
 from underlid.binmodel.faults.fault import Key, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H, Table
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.lone import SPIKE_OF
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.lone import SPIKE_OF
 from underlid.readings.plausibility import ADC_RAILS
 from underlid.science.numeric import Integers
 

@@ -12,7 +12,7 @@ from underlid.binmodel.faults.fault import Cause, Fault, Key
 from underlid.binmodel.faults.nonsense import NonsenseWatch
 from underlid.binmodel.faults.spikes_told import spikes_told
 from underlid.binmodel.faults.table import Table
-from underlid.binmodel.openings import Opening
+from underlid.binmodel.lids.openings import Opening
 from underlid.binmodel.window import BinWindow
 
 

@@ -15,7 +15,7 @@ from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.in_air import DAY_H, has_the_airs_swing
 from underlid.binmodel.faults.scene import DRYING, Begin, Scene, span_of
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.science.numeric import Floats
 
 FALL_PCT: Final = 14.0

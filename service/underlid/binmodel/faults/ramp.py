@@ -12,7 +12,7 @@ from underlid.binmodel.faults.drift import DAY_H, back_from, day_mean, mean_of
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa

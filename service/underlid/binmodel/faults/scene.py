@@ -12,7 +12,7 @@ import numpy as np
 from underlid.binmodel.bins import ProbePlace
 from underlid.binmodel.faults.fault import Key
 from underlid.binmodel.faults.table import Table
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import (
     Amendment,

@@ -15,7 +15,7 @@ import numpy as np
 from underlid.binmodel.faults.fault import SETTLES_H, SOILS, Span
 from underlid.binmodel.faults.pulled import FALL_PCT, is_dry
 from underlid.binmodel.faults.scene import DRYING, Begin, Scene
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.window import sources
 from underlid.journal.entries import Feed, LiquidAdded, Sighting
 from underlid.science.numeric import Floats

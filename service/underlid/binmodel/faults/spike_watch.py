@@ -11,8 +11,8 @@ import numpy as np
 
 from underlid.binmodel.faults.fault import Key
 from underlid.binmodel.faults.spikes import spikes
-from underlid.binmodel.hot import EMPTY, STEP_OF, WINDOW_BUCKETS, HotProbe
-from underlid.binmodel.lone import SPIKE_OF
+from underlid.binmodel.probes.hot import EMPTY, STEP_OF, WINDOW_BUCKETS, HotProbe
+from underlid.binmodel.probes.lone import SPIKE_OF
 from underlid.science.numeric import Floats
 
 TAIL: Final = 48

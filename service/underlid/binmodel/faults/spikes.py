@@ -11,8 +11,8 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.episodes import Kind
-from underlid.binmodel.hot import BUCKETS_PER_HOUR, EMPTY, STEP_OF, HotProbe
-from underlid.binmodel.lone import SPIKE_OF
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR, EMPTY, STEP_OF, HotProbe
+from underlid.binmodel.probes.lone import SPIKE_OF
 from underlid.science.numeric import Floats
 
 MAD_TO_SD: Final = 1.4826

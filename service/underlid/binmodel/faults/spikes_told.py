@@ -14,8 +14,8 @@ from underlid.binmodel.faults.fault import Key
 from underlid.binmodel.faults.scene import visits_of
 from underlid.binmodel.faults.spikes import TOLD, TOLD_UNDER_LID, lone_spikes
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.openings import Opening
+from underlid.binmodel.lids.openings import Opening
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow
 
 LID_MOVES: Final = ("headspace_temp_c", "headspace_rh_pct", "lid_temp_c")

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.faults.fault import Key
-from underlid.binmodel.hot import BUCKETS_PER_HOUR, EMPTY, HotProbe
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR, EMPTY, HotProbe
 from underlid.science.numeric import Floats, Integers
 
 LOOKBACK_H: Final = 8 * 24

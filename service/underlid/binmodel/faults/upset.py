@@ -11,7 +11,7 @@ from typing import Final
 from underlid.binmodel.faults.fault import Cause, Key, Span
 from underlid.binmodel.faults.scene import TEMPERATURES, Begin
 from underlid.binmodel.faults.table import LOOKBACK_H
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 
 UPSET_BUCKETS: Final = 2 * BUCKETS_PER_HOUR
 

@@ -27,7 +27,7 @@ from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.lid_line import LidLine
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
-from underlid.binmodel.weather import COLDEST_C
+from underlid.binmodel.outlook.weather import COLDEST_C
 from underlid.journal.entries import LidLook
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import absolute_humidity_g_m3

@@ -8,8 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import (
     BeddingAdded,

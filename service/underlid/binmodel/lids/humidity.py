@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKETS_PER_DAY
+from underlid.binmodel.probes.hot import BUCKETS_PER_DAY
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 

@@ -11,11 +11,17 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from underlid.binmodel.drying import Drying, drying
-from underlid.binmodel.food import Food, food
-from underlid.binmodel.forecast import Forecast, Warmth, foresee, moisture_course, warmth_ahead
-from underlid.binmodel.hot import BUCKET_MS
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.food.uneaten import Food, food
+from underlid.binmodel.lids.film import LidFilm
+from underlid.binmodel.outlook.forecast import (
+    Forecast,
+    Warmth,
+    foresee,
+    moisture_course,
+    warmth_ahead,
+)
+from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.water.drying import Drying, drying
 from underlid.binmodel.window import BinWindow
 from underlid.timeline import HOUR_MS
 

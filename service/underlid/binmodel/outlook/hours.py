@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from underlid.binmodel.day_means import MEAN_H
-from underlid.binmodel.drying import Drying, dry_pct
 from underlid.binmodel.outlook.hours import AHEAD_H
+from underlid.binmodel.water.drying import Drying, dry_pct
 from underlid.science.numeric import Floats
 from underlid.science.trend import BAND_Z
 

@@ -1,1 +1,1 @@
-"""One file for each thing that a bin teaches; `binmodel.learning` puts them together."""
+"""One file for each thing that a bin teaches; `learning` puts them together."""

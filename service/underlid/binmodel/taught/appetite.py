@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.lessons import Lesson
-from underlid.binmodel.rotting import ROTS_PER_D, left_after
+from underlid.binmodel.food.rotting import ROTS_PER_D, left_after
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.past import HOURS, Past, with_short_gaps_closed
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.journal.entries import Feed, Sighting

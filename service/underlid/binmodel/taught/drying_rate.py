@@ -15,12 +15,12 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.drying import JUMP_PCT, deficit_kpa
-from underlid.binmodel.feeds import water_over_g
-from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.food.feeds import water_over_g
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.past import DAYS, Past
 from underlid.binmodel.taught.posterior import counted
-from underlid.binmodel.water_balance import WATERED_G
+from underlid.binmodel.water.drying import JUMP_PCT, deficit_kpa
+from underlid.binmodel.water.water_balance import WATERED_G
 from underlid.journal.entries import BeddingAdded, Entry, Feed, Harvest, LiquidAdded, Turned
 from underlid.science.numeric import Flags, Floats
 

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.past import Past
 from underlid.binmodel.taught.posterior import counted, worth
 from underlid.science.numeric import Flags, Floats

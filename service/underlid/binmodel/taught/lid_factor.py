@@ -11,11 +11,11 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
-from underlid.binmodel.lessons import Lesson
 from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.lids.guesses import LID_FACTOR
 from underlid.binmodel.lids.hours import lid_hours
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.past import HOURS, Past
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.journal.entries import Sighting

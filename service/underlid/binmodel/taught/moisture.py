@@ -13,9 +13,9 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.calibrated import index_line, moisture_sd_pct
-from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.probes.calibrated import index_line, moisture_sd_pct
 from underlid.binmodel.taught.handfuls import Handful, log_chance
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.old_samples import OldSamples, old_samples
 from underlid.binmodel.taught.past import HOURS, Past
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal

@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.bins import ProbePlace
-from underlid.binmodel.calibrated import calibrate
-from underlid.binmodel.hot import BUCKET_MS
+from underlid.binmodel.probes.calibrated import calibrate
+from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.probes.weighed import AROUND_BUCKETS, YOUNG_MS, Read, read_at
 from underlid.binmodel.taught.past import Past
-from underlid.binmodel.weighed import AROUND_BUCKETS, YOUNG_MS, Read, read_at
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Moved, Sighting
 from underlid.journal.standing import STANDS_MS, is_weighed

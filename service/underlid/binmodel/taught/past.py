@@ -11,9 +11,9 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.hour_means import hour_means
 from underlid.binmodel.lids.hours import OPENS
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Moved
 from underlid.science.numeric import Flags, Floats

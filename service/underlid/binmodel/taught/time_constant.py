@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.lessons import Lesson
+from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.past import Past, with_short_gaps_closed
 from underlid.binmodel.taught.posterior import counted, mean_and_sd, normal, worth
 from underlid.binmodel.thermal import time_constant_h

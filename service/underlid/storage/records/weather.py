@@ -7,7 +7,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from underlid.binmodel.weather import ROWS_MOST, Weather, WeatherRow
+from underlid.binmodel.outlook.weather import ROWS_MOST, Weather, WeatherRow
 from underlid.storage.records.database import Subject
 from underlid.storage.records.setup import bump_revision, require_shed
 from underlid.storage.records.tables import weather

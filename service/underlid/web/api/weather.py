@@ -7,7 +7,7 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Request
 from pydantic import BaseModel, Field
 
-from underlid.binmodel.weather import COLDEST_C, HOTTEST_C, WeatherRow
+from underlid.binmodel.outlook.weather import COLDEST_C, HOTTEST_C, WeatherRow
 from underlid.timeline import parse_time_ms
 from underlid.web.api.schemas import ProblemBody
 from underlid.web.context import context_of

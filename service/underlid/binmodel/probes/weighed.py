@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
+from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
 from underlid.journal.entries import Entry
 from underlid.journal.standing import STANDS_MS, is_weighed
 from underlid.timeline import DAY_MS

@@ -12,7 +12,7 @@ from functools import lru_cache
 from math import erfc, exp, log, sqrt
 from typing import Final
 
-from underlid.binmodel.rotting import ROTS_PER_D, ROTTEN_DAYS
+from underlid.binmodel.food.rotting import ROTS_PER_D, ROTTEN_DAYS
 
 GONE_SHARE: Final = 0.1
 """A feed with no more than this left is used up."""

@@ -15,12 +15,12 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.bed import WETTEST_PCT
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.food.rotting import ROTS_PER_D, left_after
+from underlid.binmodel.food.used_up import Pace, herd_chance, herd_days, odds_of_look
 from underlid.binmodel.hour_means import hour_means
-from underlid.binmodel.learning import prior_lessons
-from underlid.binmodel.rotting import ROTS_PER_D, left_after
-from underlid.binmodel.used_up import Pace, herd_chance, herd_days, odds_of_look
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.taught.learning import prior_lessons
+from underlid.binmodel.water.bed import WETTEST_PCT
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting
 from underlid.science.heat import decay_rate_factor, worm_activity

@@ -1,16 +1,16 @@
 """Fits a bin's lessons to its window, once a day; a pure function of the window and its journal.
 
-One file a lesson is in `taught/`; what is used of them is in `thermal.py`, `lid.py` and `drying.py`.
+One file a lesson is in `taught/`; what is used of them is in `thermal.py`, `lids/` and `water/drying.py`.
 """
 
 from __future__ import annotations
 
 from underlid.binmodel.bins import Bin
-from underlid.binmodel.lessons import Lessons
 from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.taught.appetite import appetite, self_heat_by_hour
 from underlid.binmodel.taught.drying_rate import drying_rate
 from underlid.binmodel.taught.headspace import head_share
+from underlid.binmodel.taught.lessons import Lessons
 from underlid.binmodel.taught.lid_factor import lid_factor
 from underlid.binmodel.taught.moisture import moisture
 from underlid.binmodel.taught.past import Past

@@ -21,9 +21,9 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from underlid.binmodel.bucket_counts import BucketCounts, Counts, shared
-from underlid.binmodel.filled_buckets import FilledBuckets
-from underlid.binmodel.lone import LONE, SPIKE_OF, without_lone
+from underlid.binmodel.probes.bucket_counts import BucketCounts, Counts, shared
+from underlid.binmodel.probes.filled_buckets import FilledBuckets
+from underlid.binmodel.probes.lone import LONE, SPIKE_OF, without_lone
 from underlid.readings.channels import CHANNELS
 from underlid.readings.plausibility import ADC_RAILS
 from underlid.science.numeric import Floats

@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.bed import WETTEST_PCT, Bed, came, water_of
 from underlid.binmodel.bins import BinKind
+from underlid.binmodel.water.bed import WETTEST_PCT, Bed, came, water_of
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.psychrometrics import absolute_humidity_g_m3

@@ -12,11 +12,11 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.bed import bed_of, now_of
 from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.too_fast import falls_too_fast
-from underlid.binmodel.water_balance import (
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.water.bed import bed_of, now_of
+from underlid.binmodel.water.too_fast import falls_too_fast
+from underlid.binmodel.water.water_balance import (
     TIGHT,
     WATERED_G,
     Level,

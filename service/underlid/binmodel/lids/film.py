@@ -15,11 +15,16 @@ from zlib import crc32
 
 import numpy as np
 
-from underlid.binmodel.hot import BUCKET_MS, BUCKETS_PER_DAY, BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.lids.guesses import LID_FACTOR
 from underlid.binmodel.lids.hours import lid_hours, looks_since
 from underlid.binmodel.lids.humidity import RH_BELIEVED_MOST_PCT, SATURATED_PCT, humidities
+from underlid.binmodel.probes.hot import (
+    BUCKET_MS,
+    BUCKETS_PER_DAY,
+    BUCKETS_PER_HOUR,
+    WINDOW_BUCKETS,
+)
 from underlid.binmodel.window import BinWindow
 from underlid.science.condensation import lid_temp_c
 from underlid.science.numeric import Floats

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from math import erf, exp, hypot, sqrt
 from typing import Final
 
-from underlid.binmodel.bed import JUICE_PER_D, Bed
 from underlid.binmodel.bins import Bin, BinKind
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.water_balance import TIGHT
+from underlid.binmodel.water.bed import JUICE_PER_D, Bed
+from underlid.binmodel.water.drying import Drying
+from underlid.binmodel.water.water_balance import TIGHT
 from underlid.binmodel.window import BinWindow
 from underlid.science.moisture import SOLID_DENSITY_KG_L, SOUR_BELOW, air_filled_porosity
 

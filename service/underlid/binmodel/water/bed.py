@@ -12,7 +12,7 @@ from math import exp, isnan, nan
 from typing import Final
 
 from underlid.binmodel.day_means import first_day_h, oldest_day_mean
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.window import BinWindow, mean_of
 from underlid.journal.entries import (
     BeddingAdded,

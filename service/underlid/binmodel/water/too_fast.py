@@ -10,10 +10,10 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.bed import bed_of
 from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
-from underlid.binmodel.hot import BUCKETS_PER_HOUR
-from underlid.binmodel.water_balance import DRY_AIR_PCT, falls_at_most_pct_d
+from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
+from underlid.binmodel.water.bed import bed_of
+from underlid.binmodel.water.water_balance import DRY_AIR_PCT, falls_at_most_pct_d
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 

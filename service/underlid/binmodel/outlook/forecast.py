@@ -12,8 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.drying import Drying
-from underlid.binmodel.lid import LidFilm
+from underlid.binmodel.lids.film import LidFilm
 from underlid.binmodel.outlook.bed_outlook import bed_ahead
 from underlid.binmodel.outlook.hours import AHEAD_H, Hours, at_hours, hours_of
 from underlid.binmodel.outlook.lid_outlook import FilmAhead, film_ahead
@@ -21,6 +20,7 @@ from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
 from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
 from underlid.binmodel.outlook.shed_weather import better, weather_ahead
 from underlid.binmodel.outlook.spread import SHAPES, band
+from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 from underlid.timeline import HOUR_MS
