@@ -25,6 +25,7 @@ from binmodel.faulty import (
 from underlid.binmodel.faults.fault import Cause, Span
 from underlid.binmodel.faults.scene import Begin
 from underlid.binmodel.faults.upset import is_upset, taken_for
+from underlid.binmodel.probes.hot import BUCKETS_PER_DAY
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
 from underlid.readings.values import Reading
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -251,8 +252,20 @@ def test_a_drift_that_was_put_down_to_another_thermometer_is_put_right() -> None
     assert taken_for(spans, bed, begin) is mistaken
     assert taken_for(spans, bed, begin._replace(corrects=False)) is None
     assert taken_for(spans, bed, begin._replace(from_bucket=begin.from_bucket + 600)) is None
-    assert is_upset(spans, (), begin.from_bucket)
-    assert not is_upset(spans, (), begin.from_bucket, mistaken)
+    found = begin.from_bucket + 2 * BUCKETS_PER_DAY
+    assert is_upset(spans, (), begin.from_bucket, found)
+    assert not is_upset(spans, (), begin.from_bucket, found, mistaken)
+
+
+@pytest.mark.parametrize(
+    ("off", "upsets"), [((10, None), True), ((-9000, -8990), False), ((600, None), False)]
+)
+def test_no_drift_is_told_that_came_while_a_clock_was_off(
+    off: tuple[int, int | None], upsets: bool
+) -> None:
+    begin, found = 20_000, 20_000 + 2 * BUCKETS_PER_DAY
+    clock = (begin + off[0], None if off[1] is None else begin + off[1])
+    assert is_upset({}, [clock], begin, found) is upsets
 
 
 def test_a_drift_that_ends_at_once_takes_its_last_hours_with_it() -> None:

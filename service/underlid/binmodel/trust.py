@@ -227,8 +227,9 @@ class Trust:
         if self._misplaced(key[0], begin.from_bucket):
             return
         wrong = taken_for(self._spans, key, begin)
+        found = table.bucket_of(begin.at + 1)
         drifts = cause is Cause.DRIFT and key[1] in TEMPERATURES
-        if drifts and is_upset(self._spans, self._clocks.values(), begin.from_bucket, wrong):
+        if drifts and is_upset(self._spans, self._clocks.values(), begin.from_bucket, found, wrong):
             return
         if cause is Cause.MOVED and is_ailing(spans, begin.from_bucket):
             return

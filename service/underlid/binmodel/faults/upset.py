@@ -22,10 +22,15 @@ Clock = tuple[int, int | None]
 Spans = Mapping[Key, Sequence[Span]]
 
 
-def is_upset(spans: Spans, clocks: Iterable[Clock], bucket: int, but: Span | None = None) -> bool:
-    """Tell whether a temperature other than *but* is, or was in the days before, at fault."""
+def is_upset(
+    spans: Spans, clocks: Iterable[Clock], bucket: int, found: int, but: Span | None = None
+) -> bool:
+    """Tell whether a temperature other than *but* is, or was in the days before *bucket*, at fault.
+
+    A clock that was off until the drift was *found* has put other temperatures where they do not belong.
+    """
     since = bucket - LOOKBACK_H * BUCKETS_PER_HOUR
-    off = any(begin <= bucket and (until or bucket + 1) > since for begin, until in clocks)
+    off = any(begin <= found and (until or found + 1) > since for begin, until in clocks)
     return off or any(
         (until := one.until_bucket) is None or until > max(since, one.from_bucket + UPSET_BUCKETS)
         for key, each in spans.items()
