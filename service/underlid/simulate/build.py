@@ -64,9 +64,6 @@ AIRLESS_BELOW: Final = 0.06
 AIRY_ABOVE: Final = 0.30
 """Air-filled share of the bed between which decay goes from a standstill to full rate."""
 
-PATCHY_G_M2: Final = 6.0
-"""A thinner film covers only part of the lid."""
-
 
 @dataclass(frozen=True, slots=True)
 class Traits:
@@ -83,6 +80,8 @@ class Traits:
     """The bed's surface lies this share of the way from the bed to the headspace."""
     cover_at_kg_m2: float = 1.2
     """So much dry bedding on top halves the vapour that gets through."""
+    patchy_g_m2: float = 8.0
+    """A thinner film is drops with dry lid between them (our judgement)."""
     cover_lasts_h: float = 160.0
     """Cover gets wet and sinks in."""
     drip_h: float = 0.2

@@ -188,7 +188,7 @@ class PhysicalBin:
         off_bed = traits.bed_vapour_m_s / (1.0 + self.cover_kg / area / traits.cover_at_kg_m2)
         at_bed = saturated_kg_m3(surface) * self._activity()
         out = vent + build.breath_m_s
-        wet = min(1.0, self.film_g_m2 / b.PATCHY_G_M2)
+        wet = min(1.0, self.film_g_m2 / traits.patchy_g_m2)
         lid_vapour = 0.0
         for _ in range(BALANCE_ROUNDS):
             at_lid = saturated_kg_m3(self.lid_c)

@@ -197,7 +197,7 @@ _BUILD_SHARES: Final = {
 _TRAIT_SHARES: Final = {
     "bed_to_head_w_m2k": 0.25, "head_to_lid_w_m2k": 0.25, "bed_to_lid_radiant_w_m2k": 0.15,
     "bed_vapour_m_s": 0.3, "lid_vapour_m_s": 0.25, "surface_share": 0.3, "cover_at_kg_m2": 0.3,
-    "cover_lasts_h": 0.3, "drip_h": 0.3, "drain_h": 0.4, "hydrolysis_per_d": 0.3,
+    "patchy_g_m2": 0.4, "cover_lasts_h": 0.3, "drip_h": 0.3, "drain_h": 0.4, "hydrolysis_per_d": 0.3,
     "decay_per_d": 0.3, "juice_per_d": 0.3, "heat_j_kg_vs": 0.08, "soft_share": 0.1,
     "breath_w_m2": 0.3,
 }  # fmt: skip
@@ -232,8 +232,8 @@ def _climate(draw: Draw, warmer_k: float) -> Climate:
 
 def _soil(draw: Draw) -> SoilCurve:
     return SoilCurve(
-        at_62_pct=draw.between("contact", 0.33, 0.47),
-        per_pct=draw.about("slope", 0.01375, 0.25),
+        at_62_pct=draw.between("contact", 0.35, 0.49),
+        per_pct=draw.about("slope", 0.0128, 0.25),
         bend=draw.between("bend", -0.0012, 0.0024),
         counts_k=draw.between("warmth", -4.0, 1.0),
     )
