@@ -50,8 +50,12 @@ OPEN_PCT: Final = 8.0
 """So far below what a closed bin shows, air comes in that no guess knows of: then the humidity itself is
 taken, and the guess is not blamed for more."""
 
+DRIER_H: Final = 8.0
+"""So long an air that is drier than a guess foretells is thought to last (our judgement)."""
+
 Places = npt.NDArray[np.int64]
 ALL: Final[Places] = np.arange(GUESSES)
+AS_FORETOLD: Final[Floats] = np.ones(GUESSES)
 
 
 class Cloud:
@@ -66,6 +70,7 @@ class Cloud:
         "_seen",
         "_square",
         "blind",
+        "drier",
         "film",
         "flux",
         "guesses",
@@ -80,6 +85,8 @@ class Cloud:
         self.weight: Floats = np.full(count, 1.0 / count)
         self.blind = False
         """The last hour's shed air was not measured."""
+        self.drier: Floats = AS_FORETOLD
+        """Vapour under the lid over what each guess foretells, lately: below 1 where air comes in."""
         self._cover = 0.0
         self._count = 0
         self._off: Floats = np.zeros(count)
@@ -204,9 +211,12 @@ class Cloud:
             self._off = self._off + clipped
             self._square = self._square + clipped * clipped
         is_open = left < -OPEN_PCT
+        measured = hour.rh_pct / 100.0 * at_head
+        if is_open.any() or self.drier is not AS_FORETOLD:
+            now = np.where(is_open, np.minimum(measured / inside, 1.0), 1.0)
+            self.drier = (self.drier + (now - self.drier) / DRIER_H).astype(np.float32)
         if not is_open.any():
             return flux
-        measured = hour.rh_pct / 100.0 * at_head
         onto = self.guesses.lid_m_h * np.where(measured > at_lid, 1.0, patch)
         result: Floats = np.where(is_open, onto * (measured - at_lid), flux)
         return result

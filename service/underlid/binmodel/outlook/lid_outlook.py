@@ -122,7 +122,7 @@ def _flux(
     out, onto = of(guesses.out_m_h), of(guesses.lid_m_h)
     outside = full_g_m3(shed_c) * shed_rh_pct / 100.0
     supply = off_bed * full_g_m3(surface) + out * outside
-    inside = (supply + onto * at_lid) / (off_bed + out + onto)
+    inside = of(cloud.drier) * (supply + onto * at_lid) / (off_bed + out + onto)
     result: Floats = onto * (inside - at_lid)
     return result
 
