@@ -1,6 +1,6 @@
 """Nonsense: a channel says, again and again, what no working sensor says.
 
-The buckets it falls in are left out anyway (`hot.py`); when it is most of what comes, nothing of the
+The buckets it falls in are left out anyway (`probes/hot.py`); when it is most of what comes, nothing of the
 channel is believed meanwhile. When it is less, but comes again and again, as from a loose plug, the rest is
 believed and the keeper is told all the same.
 """

@@ -1,6 +1,6 @@
 """Faults that come now and then, and have no end that can be seen: spikes, and nonsense among good values.
 
-What they are in is left out elsewhere (`hot.py`, `trust.py`); here is which of them the keeper is told.
+What they are in is left out elsewhere (`probes/hot.py`, `trust.py`); here is which of them are told.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Spikes: single means far from their neighbours. What a bucket's mean hides is `binmodel.lone`.
+"""Spikes: single means far from their neighbours. What a bucket's mean hides is `probes/lone.py`.
 
 The newest value is not believed when it has jumped, until the next one tells a spike from a step.
 """

@@ -3,8 +3,8 @@
 A herd eats so many grams a day at its best temperature (the appetite lesson), less when it is colder
 or hotter; what it has not eaten yet rots meanwhile. Feeds add up, and what the keeper saw ("used up", or
 not) sets the sum right. Whether the herd or rotting sets the pace of a bin shows at those looks; how likely
-a feed is used up follows from both (`used_up.py`). The dry matter and the water of feeds are in `bed.py`;
-whether a herd is hungry is judged in `rules/hungry.py`.
+a feed is used up follows from both (`used_up.py`). The dry matter and the water of feeds are in
+`water/bed.py`; whether a herd is hungry is judged in `rules/hungry.py`.
 """
 
 from __future__ import annotations

@@ -6,8 +6,7 @@ data re-opens its bucket. Joining probes and calibrating is `window.py`.
 
 Means are kept as whole multiples of a power of two, far finer than the sensors' steps. So they do
 not depend on the order in which readings came, nor on whether they came from a probe or from the
-store after a restart; and five channels of a bin fit in about 46 kB, with counts that they share
-(`bucket_counts.py`).
+store after a restart; and five channels of a bin fit in about 46 kB (`bucket_counts.py`).
 
 A mean hides a short spike, so a lone value far from all others of its bucket is left out of it, and
 the bucket is marked. Probe and store give that alike: from lowest, mean, highest and count.
