@@ -47,7 +47,8 @@ def _late(watch: Watch, tick_s: float) -> str | None:
     failures = dict(watch.failures)
     if failures:
         bin_id, error = min(failures.items())
-        return f"{bin_id} cannot be judged ({error}), one of {len(failures)}; see the log"
+        others = f", nor can {len(failures) - 1} more" if len(failures) > 1 else ""
+        return f"{bin_id} cannot be judged ({error}){others}; see the log"
     return None
 
 

@@ -224,6 +224,8 @@ class Watch:
         if changed or mine.sheds.keys() != self._mine.sheds.keys():
             self._adopt(judge, mine, now_ms)
             self._revision = revision
+        if self.failures:  # a shed may have gone to another worker without an adoption
+            self.failures = {one: why for one, why in self.failures.items() if one in mine.bins}
         self._acts = take_over_acts(judge, self._records, self._acts)
         self._judge = judge
         return judge
@@ -280,7 +282,6 @@ class Watch:
         set_weather(judge, self._records, mine.sheds, now_ms)
         restore(judge, self._records, mine.bins.keys() - known, now_ms)
         self._mine = mine
-        self.failures = {one: why for one, why in self.failures.items() if one in mine.bins}
 
 
 class _NoNewsError(Exception):
