@@ -81,9 +81,9 @@ def deed(rng: random.Random) -> What:
     return rng.choice(deeds)
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_no_believable_reading_and_no_entry_stops_a_judgement(seed: int) -> None:
-    rng = random.Random(seed)
+@pytest.mark.parametrize("draw", range(12))
+def test_no_believable_reading_and_no_entry_stops_a_judgement(draw: int) -> None:
+    rng = random.Random(draw)
     channels = [name for name in STEP_OF if not name.startswith("shed_") and rng.random() < 0.7]
     before, after = ({name: constant(rng, name) for name in channels} for _ in range(2))
     turns_h = rng.uniform(6.0, HOURS)
