@@ -216,7 +216,7 @@ def _alert_step(
 
 def _note_moves(changes: Sequence[Transition], memory: BinMemory) -> None:
     """Note which probes were told to be moved: samples weighed before say nothing of them any more."""
-    for alert in (change.alert for change in changes):
+    for alert in (*(change.alert for change in changes), *memory.alerts.values()):
         if alert is not None and alert.cause == Cause.MOVED and alert.raised_at_ms is not None:
             memory.moved_ms[alert.subject] = alert.since_ms
 

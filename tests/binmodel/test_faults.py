@@ -22,10 +22,7 @@ from binmodel.faulty import (
     watched,
     while_it_lasts,
 )
-from underlid.binmodel.faults.fault import Cause, Span
-from underlid.binmodel.faults.scene import Begin
-from underlid.binmodel.faults.upset import is_upset, taken_for
-from underlid.binmodel.probes.hot import BUCKETS_PER_DAY
+from underlid.binmodel.faults.fault import Cause
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
 from underlid.readings.values import Reading
 from underlid.timeline import DAY_MS, HOUR_MS
@@ -242,30 +239,6 @@ def test_a_bed_that_is_fed_as_ever_does_not_hide_a_slow_drift(a_day: float) -> N
     told = watched(healthy(9).change("bed_temp_c", drifts), entries=fed)[1]
     assert causes(told) == {("bed_temp_c", Cause.DRIFT)}
     assert told[0][0] <= FROM_H + 72
-
-
-def test_a_drift_that_was_put_down_to_another_thermometer_is_put_right() -> None:
-    mistaken = Span(Cause.DRIFT, 0, (START_MS + round(FROM_H * HOUR_MS)) // 300_000)
-    begin = Begin(0, 0, mistaken.from_bucket, corrects=True)
-    spans = {("tansy-1", "headspace_temp_c"): [mistaken]}
-    bed = ("tansy-1", "bed_temp_c")
-    assert taken_for(spans, bed, begin) is mistaken
-    assert taken_for(spans, bed, begin._replace(corrects=False)) is None
-    assert taken_for(spans, bed, begin._replace(from_bucket=begin.from_bucket + 600)) is None
-    found = begin.from_bucket + 2 * BUCKETS_PER_DAY
-    assert is_upset(spans, (), begin.from_bucket, found)
-    assert not is_upset(spans, (), begin.from_bucket, found, mistaken)
-
-
-@pytest.mark.parametrize(
-    ("off", "upsets"), [((10, None), True), ((-9000, -8990), False), ((600, None), False)]
-)
-def test_no_drift_is_told_that_came_while_a_clock_was_off(
-    off: tuple[int, int | None], upsets: bool
-) -> None:
-    begin, found = 20_000, 20_000 + 2 * BUCKETS_PER_DAY
-    clock = (begin + off[0], None if off[1] is None else begin + off[1])
-    assert is_upset({}, [clock], begin, found) is upsets
 
 
 def test_a_drift_that_ends_at_once_takes_its_last_hours_with_it() -> None:

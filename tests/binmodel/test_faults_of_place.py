@@ -220,3 +220,13 @@ def test_a_leap_of_a_noisy_bed_is_no_other_place() -> None:
     true = watched(good)[0].window(DAYS * 24.0).means("bed_temp_c", 24 * 12)
     off = bin_.window(DAYS * 24.0).means("bed_temp_c", 24 * 12) - true
     assert np.nanmax(np.abs(off)) < 0.3
+
+
+def test_a_bed_that_dries_to_dust_is_no_probe_in_the_air() -> None:
+    def dries(hours: Floats, values: Floats) -> Floats:
+        """Go from where the probe stood at the fault's hour to dry air, in four days."""
+        gone = np.clip((hours - FROM_H) / 96.0, 0.0, 1.0)
+        return values + gone * (2745.0 - values)
+
+    told = watched(healthy(DAYS).change("soil_raw", dries))[1]
+    assert ("soil_raw", Cause.PULLED_OUT) not in causes(told)

@@ -11,6 +11,8 @@ from collections import OrderedDict
 from dataclasses import dataclass
 from typing import Any, Final
 
+import structlog
+
 from underlid.binmodel.derived import Derived
 from underlid.clock import Clock, monotonic_s
 from underlid.journal.units import SI, Units
@@ -19,6 +21,8 @@ from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Records
 from underlid.timeline import SECOND_MS
 from underlid.workers.restart import fill, part_of, set_entries
+
+log = structlog.get_logger(__name__)
 
 KEPT_S: Final = 60.0
 KEPT_MOST: Final = 16
@@ -79,8 +83,12 @@ class StoredStates:
     def _filled(self, shed: str) -> Judge:
         now_ms = self._clock.now_ms()
         place = part_of(self._records.setup(), {shed})
-        judge = Judge(place, now_ms, units=self._units)
+        judge = Judge(place, now_ms, units=self._units, on_failure=_leave_out)
         fill(judge, self._readings, list(place.probes), now_ms)
         set_entries(judge, self._records, self._readings, place, now_ms)
         judge.judge(now_ms)
         return judge
+
+
+def _leave_out(bin_id: str, failure: Exception) -> None:
+    log.error("a bin cannot be drawn", bin=bin_id, exc_info=failure)

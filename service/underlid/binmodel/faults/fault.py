@@ -55,6 +55,9 @@ alert and not many (our judgement)."""
 RECURS: Final = frozenset({Cause.NONSENSE, Cause.STUCK, Cause.NOISE, Cause.DROPOUT})
 """Of loose contacts and weak batteries: what has come back may come back again."""
 
+BEFORE_BUCKETS: Final = 8 * 24 * BUCKETS_PER_HOUR
+"""… if it had been within so long, which a restart finds again."""
+
 AILING_BUCKETS: Final = 6 * BUCKETS_PER_HOUR
 
 Key = tuple[str, str]
@@ -131,7 +134,7 @@ class Span:
         began = sorted(
             one.from_bucket
             for one in spans
-            if one.cause is self.cause and one.from_bucket <= self.from_bucket
+            if one.cause is self.cause and 0 <= self.from_bucket - one.from_bucket <= BEFORE_BUCKETS
         )
         return max(least, quiet(began)) if self.cause in RECURS and len(began) > 1 else least
 

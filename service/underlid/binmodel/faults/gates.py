@@ -10,6 +10,7 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.faults.dry_as_air import AS_AIR, way_to_wet
 from underlid.binmodel.faults.fault import SOILS
 from underlid.binmodel.faults.moved import STEP_K
 from underlid.binmodel.faults.noise import GATE_H, noisy_sds
@@ -37,6 +38,9 @@ def suspicious(scene: Scene) -> bool:
             if high > STEP_K:
                 return True
         elif channel in SOILS:
+            share = way_to_wet(scene, row)
+            if share is not None and share[-1] <= AS_AIR:
+                return True
             wet = table.mean[row, -6:] * scene.pct_per_unit(row)
             if np.fmax.reduce(wet) - np.fmin.reduce(wet) >= STAYS * STEP_PCT:
                 return True

@@ -127,7 +127,7 @@ def _apart(buckets: Sequence[int]) -> list[int]:
 def _passes(table: Table, row: int, bucket: int) -> bool:
     """Tell whether a soil probe in good health just passes the end of fewer bits."""
     buckets, values = table.samples(row, max(0, bucket - BUCKETS_PER_HOUR))
-    beside = values[buckets <= bucket + BUCKETS_PER_HOUR]
+    beside = values[buckets < (bucket // BUCKETS_PER_HOUR + 1) * BUCKETS_PER_HOUR]
     if not len(beside):
         return False
     middle = float(np.median(beside))

@@ -27,10 +27,9 @@ from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.lid_line import LidLine
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
-from underlid.binmodel.outlook.weather import COLDEST_C
+from underlid.binmodel.lids.vapour import full_of_each_g_m3
 from underlid.journal.entries import LidLook
 from underlid.science.numeric import Floats
-from underlid.science.psychrometrics import absolute_humidity_g_m3
 
 PATCHY_G_M2: Final = 6.0
 """A thinner film covers only a part of the lid, which dries the slower (our judgement)."""
@@ -51,7 +50,9 @@ OPEN_PCT: Final = 8.0
 taken, and the guess is not blamed for more."""
 
 DRIER_H: Final = 8.0
-"""So long an air that is drier than a guess foretells is thought to last (our judgement)."""
+AS_BEFORE_H: Final = 2.0
+"""In so many hours an air that is drier than a guess foretells is thought to stay so, and to be gone (our
+judgement)."""
 
 Places = npt.NDArray[np.int64]
 ALL: Final[Places] = np.arange(GUESSES)
@@ -202,7 +203,9 @@ class Cloud:
         patch: Floats,
     ) -> Floats:
         """Note how far the humidity is from what each guess foretells; return the believed flux."""
+        measured = hour.rh_pct / 100.0 * at_head
         if isnan(hour.rh_pct):
+            self._note_drier(np.ones(len(flux)))
             return flux
         left = hour.rh_pct - RH_OFF_PCT - np.minimum(100.0, 100.0 * inside / at_head)
         if not hour.upset and hour.rh_pct < SATURATED_PCT:
@@ -211,15 +214,20 @@ class Cloud:
             self._off = self._off + clipped
             self._square = self._square + clipped * clipped
         is_open = left < -OPEN_PCT
-        measured = hour.rh_pct / 100.0 * at_head
-        if is_open.any() or self.drier is not AS_FORETOLD:
-            now = np.where(is_open, np.minimum(measured / inside, 1.0), 1.0)
-            self.drier = (self.drier + (now - self.drier) / DRIER_H).astype(np.float32)
+        if not hour.upset:
+            self._note_drier(np.where(is_open, np.minimum(measured / inside, 1.0), 1.0))
         if not is_open.any():
             return flux
         onto = self.guesses.lid_m_h * np.where(measured > at_lid, 1.0, patch)
         result: Floats = np.where(is_open, onto * (measured - at_lid), flux)
         return result
+
+    def _note_drier(self, now: Floats) -> None:
+        """Note vapour over what is foretold; of most bins it is 1 in every guess and hour."""
+        if self.drier is AS_FORETOLD and (now == 1.0).all():
+            return
+        fade_h = np.where(now < 1.0, DRIER_H, AS_BEFORE_H)
+        self.drier = (self.drier + (now - self.drier) / fade_h).astype(np.float32)
 
     def _weigh(self) -> None:
         """Weigh the guesses anew; a lasting error of the humidity sensor is reckoned with."""
@@ -280,20 +288,3 @@ class Cloud:
         off = offset + factor * (likely_k - head_over_k) + offset_sd * guesses.lid_z
         result: Floats = hour.lid_c - off
         return result
-
-
-def full_g_m3(temp_c: Floats) -> Floats:
-    """Return what saturated air holds, g/m³; only a wrong probe makes a shed colder than any is."""
-    return absolute_humidity_g_m3(np.maximum(temp_c, COLDEST_C), FULL_PCT)
-
-
-def full_of_each_g_m3(*temps_c: Floats) -> list[Floats]:
-    """Return `full_g_m3` of each, found at once: of some hundred numbers most of the time is the calls."""
-    together, begin, each = full_g_m3(np.concatenate(temps_c)), 0, []
-    for one in temps_c:
-        each.append(together[begin : begin + len(one)])
-        begin += len(one)
-    return each
-
-
-FULL_PCT: Final[Floats] = np.array(100.0)

@@ -13,11 +13,12 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.lids.cloud import COVER_FADES_H, Cloud, Places, full_g_m3
+from underlid.binmodel.lids.cloud import COVER_FADES_H, Cloud, Places
 from underlid.binmodel.lids.film import LidFilm
 from underlid.binmodel.lids.guesses import LID_FACTOR, SHED_RH_PCT
 from underlid.binmodel.lids.head_line import SHARE_MOST
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
+from underlid.binmodel.lids.vapour import full_g_m3
 from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, hourly, newest
 from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
 from underlid.binmodel.outlook.spread import MEMBERS, SHAPES, spread_of

@@ -108,7 +108,8 @@ def _pairs(past: Past) -> Iterator[tuple[Entry, float, float]]:
             for read in window.reads.get(entry.at_ms, ())
             if window.moved_ms.get(read.probe, 0) <= entry.at_ms
             for place in window.places
-            if place.probe == read.probe and (pct := _moisture_pct(place, read, entry.at_ms))
+            if place.probe == read.probe
+            and (pct := _moisture_pct(place, read, entry.at_ms)) is not None
         ]
         if said:
             yield entry, told_pct, float(np.mean(said))
