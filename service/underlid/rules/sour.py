@@ -21,13 +21,12 @@ from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, 
 from underlid.rules.too_wet import wet_now_pct
 from underlid.timeline import DAY_MS, HOUR_MS
 
-CHANCE: Final = 0.33
+CHANCE: Final = 0.4
 CHANCE_BY_GUESS: Final = 0.6
 KEEPS_CHANCE: Final = 0.12
 """So likely too little air must be left, and so likely by a probe that met no weighed sample: most beds are
-not as wet as its guess may say. And so much less keeps an alert. One chance in three, since a low alert
-too many costs a fork in the bed, and one too few, twice as dear, the herd its air; the sentence says how
-sure it is (our judgement)."""
+not as wet as its guess may say. And so much less keeps an alert. A low alert too many costs a fork in the
+bed, one too few the herd its air; the sentence says how sure it is (our judgement)."""
 
 SURELY: Final = 0.7
 """Of what is medium (our judgement)."""
