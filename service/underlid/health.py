@@ -36,7 +36,7 @@ def health_of(parts: Parts) -> dict[str, Callable[[], str | None]]:
         health["judges"] = partial(_nobody_judges, parts.records, parts.states)
     for way in parts.ways:
         if isinstance(way, BrokerClient):
-            health["broker"] = partial(_not_connected, way)
+            health["broker"] = partial(_not_reading, way)
     return health
 
 
@@ -65,5 +65,10 @@ def _nobody_judges(records: Records, states: StoredStates) -> str | None:
     return f"nothing has been judged for {lag_s:.0f} s" if sheds and lag_s > STALE_S else None
 
 
-def _not_connected(way: BrokerClient) -> str | None:
-    return None if way.connected.is_set() else "the broker is not connected"
+def _not_reading(way: BrokerClient) -> str | None:
+    """Return a sentence while nothing, or not everything, comes from the broker."""
+    if not way.connected.is_set():
+        return "the broker is not connected"
+    if not way.subscribed.is_set():
+        return "the broker does not let us read every topic that probes publish on; see the log"
+    return None

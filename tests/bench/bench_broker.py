@@ -47,7 +47,7 @@ def read_durably(port: int, total: int, protocol: str) -> None:
             BrokerPlace("127.0.0.1", port, protocol="5" if protocol == "5" else "3.1.1"),
         )
         asyncio.run(client.start())
-        client.connected.wait()
+        client.subscribed.wait()
         print("\nready", flush=True)
         while client.counts.acknowledged < total:
             time.sleep(LOOK_S)

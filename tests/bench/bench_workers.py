@@ -42,8 +42,7 @@ def take_in(port: int, name: str, ready: Any, stored: Any) -> None:
         place = BrokerPlace("127.0.0.1", port, client_id=name, protocol="5", share="underlid")
         client = BrokerClient(Recorder(store, no_entries), place)
         asyncio.run(client.start())
-        client.connected.wait()
-        time.sleep(0.3)
+        client.subscribed.wait()
         ready.set()
         while True:
             stored.value = client.counts.acknowledged

@@ -38,7 +38,7 @@ async def serve(folder: Path, way: str, port: int, *more: str) -> None:
         place = BrokerPlace("127.0.0.1", port, "underlid", more[0])
         client = BrokerClient(recorder, place)
         await client.start()
-        await asyncio.to_thread(client.connected.wait)
+        await asyncio.to_thread(client.subscribed.wait)
     print("ready", flush=True)
     await asyncio.Event().wait()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import ssl
 import time
@@ -15,10 +16,10 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from mqtt.brokers import PASSWORDS, Mosquitto, Reading, probe
 from mqtt.certificates import certificate
-from mqtt.loopback import WAIT_S, eventually
+from mqtt.loopback import SECRETS, WAIT_S, RunningDoor, eventually
 from mqtt.writers import MemoryWriter
 from underlid.errors import UnderlidError
-from underlid.mqtt.broker import BrokerClient, BrokerPlace
+from underlid.mqtt.broker import FILTERS, BrokerClient, BrokerPlace
 
 TOPIC = "underlid/v1/potting/sorrel-1/json"
 STATE = "underlid/v1/potting/state/tansy"
@@ -65,7 +66,7 @@ def test_messages_are_stored_in_order_and_confirmed(
             confirmed.extend(range(first, last + 1))
 
     with Reading(writer, mosquitto, protocol=protocol) as reading:
-        assert reading.connected.wait(WAIT_S)
+        assert reading.subscribed.wait(WAIT_S)
         client = probe(mosquitto, on_message=on_message)
         client.subscribe("underlid/v1/potting/sorrel-1/confirm", 1)
         send(client, range(2000))
@@ -81,8 +82,7 @@ def test_what_comes_while_the_service_is_away_waits(
     writer: MemoryWriter, mosquitto: Mosquitto, protocol: str
 ) -> None:
     with Reading(writer, mosquitto, protocol=protocol) as reading:
-        assert reading.connected.wait(WAIT_S)
-        time.sleep(0.2)
+        assert reading.subscribed.wait(WAIT_S)
     client = probe(mosquitto)
     send(client, range(1500))
     leave(client)
@@ -93,8 +93,7 @@ def test_what_comes_while_the_service_is_away_waits(
 
 def test_what_was_not_committed_comes_again(writer: MemoryWriter, mosquitto: Mosquitto) -> None:
     with Reading(writer, mosquitto) as reading:
-        assert reading.connected.wait(WAIT_S)
-        time.sleep(0.2)
+        assert reading.subscribed.wait(WAIT_S)
         writer.error = OSError("the disk is full")
         client = probe(mosquitto)
         send(client, range(50))
@@ -111,8 +110,7 @@ def test_a_commit_that_fails_for_a_while_is_tried_again(
 ) -> None:
     writer.full = True
     with Reading(writer, mosquitto) as reading:
-        assert reading.connected.wait(WAIT_S)
-        time.sleep(0.2)
+        assert reading.subscribed.wait(WAIT_S)
         client = probe(mosquitto)
         send(client, range(10))
         writer.full, writer.error = False, OSError("the disk is full")
@@ -124,13 +122,13 @@ def test_a_commit_that_fails_for_a_while_is_tried_again(
 
 def test_a_restarted_broker_is_found_again(writer: MemoryWriter, mosquitto: Mosquitto) -> None:
     with Reading(writer, mosquitto) as reading:
-        assert reading.connected.wait(WAIT_S)
+        assert reading.subscribed.wait(WAIT_S)
         reading.publish(STATE, b'{"bin":"tansy"}', retain=True)
         mosquitto.stop()
         eventually(lambda: not reading.connected.is_set())
         reading.publish(STATE, b'{"bin":"tansy","at":2}', retain=True)
         mosquitto.start()
-        assert reading.connected.wait(WAIT_S)
+        assert reading.subscribed.wait(WAIT_S)
         states: list[bytes] = []
         client = probe(mosquitto, "keeper", lambda _c, _d, m: states.append(m.payload))
         client.subscribe("underlid/v1/+/state/+", 1)
@@ -148,8 +146,7 @@ def test_a_burst_larger_than_the_stock_queue_is_kept(
     """With the stock 1000 mosquitto would drop most of these after acknowledging them."""
     writer.gate.clear()
     with Reading(writer, mosquitto) as reading:
-        assert reading.connected.wait(WAIT_S)
-        time.sleep(0.2)
+        assert reading.subscribed.wait(WAIT_S)
         client = probe(mosquitto)
         send(client, range(6000))
         leave(client)
@@ -162,8 +159,7 @@ def test_hostile_messages_are_stored_as_rejected_and_stop_nothing(
     writer: MemoryWriter, mosquitto: Mosquitto
 ) -> None:
     with Reading(writer, mosquitto) as reading:
-        assert reading.connected.wait(WAIT_S)
-        time.sleep(0.2)
+        assert reading.subscribed.wait(WAIT_S)
         client = probe(mosquitto)
         for payload in (b"", b"\xff" * 100, b"[" * 60_000, b"{" * 1000):
             client.publish(TOPIC, payload, qos=1)
@@ -176,8 +172,7 @@ def test_the_shipped_rights_bind_a_probe_to_its_id(
     writer: MemoryWriter, mosquitto: Mosquitto
 ) -> None:
     with Reading(writer, mosquitto) as reading:
-        assert reading.connected.wait(WAIT_S)
-        time.sleep(0.2)
+        assert reading.subscribed.wait(WAIT_S)
         client = probe(mosquitto, "tansy-1")
         for topic in (TOPIC, "underlid/v1/potting/tansy-1/json", STATE, "other"):
             client.publish(topic, b'{"bed_temp_c":1}', qos=1).wait_for_publish(WAIT_S)
@@ -214,6 +209,18 @@ def test_a_wrong_password_is_counted_and_tried_again(
         assert not reading.connected.is_set()
 
 
+def test_what_the_broker_will_not_let_us_read_is_told(writer: MemoryWriter) -> None:
+    """A door stands for that broker: it lets nobody read what probes publish."""
+    with RunningDoor(writer) as door:
+        place = BrokerPlace("127.0.0.1", door.port, "probes", SECRETS["probes"])
+        client = BrokerClient(writer, place)
+        asyncio.run(client.start())
+        eventually(lambda: client.counts.refused["subscribe"] == len(FILTERS))
+        assert client.connected.is_set()
+        assert not client.subscribed.is_set()
+        asyncio.run(client.stop())
+
+
 def test_tls_to_the_broker(writer: MemoryWriter, tmp_path: Path) -> None:
     chain, key = certificate(tmp_path)
     broker = Mosquitto(tmp_path)
@@ -223,13 +230,12 @@ def test_tls_to_the_broker(writer: MemoryWriter, tmp_path: Path) -> None:
     broker.start()
     try:
         with Reading(writer, broker, tls=True, tls_ca=chain) as reading:
-            assert reading.connected.wait(WAIT_S)
+            assert reading.subscribed.wait(WAIT_S)
             client = Client(CallbackAPIVersion.VERSION2)
             client.username_pw_set("probes", PASSWORDS["probes"])
             client.tls_set_context(ssl.create_default_context(cafile=chain))
             client.connect("127.0.0.1", broker.port)
             client.loop_start()
-            time.sleep(0.3)
             send(client, range(5))
             eventually(lambda: len(writer.messages) == 5)
             leave(client)

@@ -131,7 +131,7 @@ def test_behind_a_broker_the_probe_waits_for_the_confirmation(
     broker.start()
     try:
         with Reading(writer, broker) as reading:
-            assert reading.connected.wait(WAIT_S)
+            assert reading.subscribed.wait(WAIT_S)
             secret = PASSWORDS["probes"]
             more = ("confirm",)
             out = micropython_probe("python", broker.port, tmp_path, 30, *more, secret=secret)

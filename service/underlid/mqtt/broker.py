@@ -88,6 +88,8 @@ class BrokerClient:
     def __init__(self, intake: Intake, place: BrokerPlace, *, clock: Clock | None = None) -> None:
         self.counts = Counts()
         self.connected = threading.Event()
+        self.subscribed = threading.Event()
+        """Set while the broker has agreed to send all that we ask for; at once if that is nothing."""
         self._place = place
         self._now_ms = (clock or SystemClock()).now_ms
         self._retained: dict[str, bytes] = {}
@@ -118,7 +120,7 @@ class BrokerClient:
         await asyncio.to_thread(self._brokered.stop)
         self._client.disconnect()
         await asyncio.to_thread(self._client.loop_stop)
-        self.connected.clear()
+        self._gone()
 
     def publish(self, topic: str, payload: bytes, retain: bool = False) -> None:
         """Publish one of the service's own messages; from any thread.
@@ -172,6 +174,8 @@ class BrokerClient:
             client.unsubscribe([group + one for one in FILTERS])
         elif self._place.reads:
             client.subscribe([(group + one, 1) for one in FILTERS])
+        if self._place.stands_in or not self._place.reads:
+            self.subscribed.set()
         self.connected.set()
         self._log.info(
             "broker connected", host=self._place.host, session_kept=flags.session_present
@@ -184,8 +188,7 @@ class BrokerClient:
     ) -> None:
         """Forget what waits for its PUBACK: the broker will send it again on the next line."""
         self._brokered.line_lost()
-        self.connected.clear()
-        self.counts.open = 0
+        self._gone()
         self._log.info("broker disconnected", host=self._place.host, reason=str(code))
 
     def _on_subscribe(
@@ -195,6 +198,8 @@ class BrokerClient:
             if code.is_failure:
                 self.counts.refused["subscribe"] += 1
                 self._log.warning("broker refused", filter=topic_filter, reason=str(code))
+        if not any(code.is_failure for code in codes):
+            self.subscribed.set()
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:
         try:
@@ -206,6 +211,11 @@ class BrokerClient:
             payload = payload[:PAYLOAD_KEPT_BYTES]
         raw = RawMessage(topic, payload, self._now_ms())
         self._brokered.take(raw, message.mid if message.qos else 0)
+
+    def _gone(self) -> None:
+        self.connected.clear()
+        self.subscribed.clear()
+        self.counts.open = 0
 
     # -- called by `Brokered`, after the commit -------------------------------------------
 
