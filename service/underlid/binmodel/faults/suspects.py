@@ -105,14 +105,18 @@ def suspect(signs: Signs, probes: Sequence[str]) -> Suspect | None:
     return Suspect(best, min(others) >= least + CLEARLY)
 
 
-def drift_of(off: float, share: float, which: int) -> float:
-    """Return by how much a channel would be off."""
-    return {BED: -off / share, HEAD: off, SHED: -off / (1.0 - share)}[which]
+def drifts_of(off_k: float, share: float) -> tuple[float, float, float]:
+    """Return by how much bed, headspace or shed is too high, if it alone put the headspace off its line.
+
+    >>> drifts_of(1.0, 0.5)
+    (-2.0, 1.0, -2.0)
+    """
+    return -off_k / share, off_k, -off_k / (1.0 - share)
 
 
 def _misfit(signs: Signs, which: int) -> float:
     """Return how badly a drift of one channel explains everything, in squared standard deviations."""
-    drift = drift_of(signs.off, signs.share, which)
+    drift = drifts_of(signs.off, signs.share)[which]
     warms = signs.own - {BED: drift, HEAD: 0.0, SHED: -drift}[which]
     return _apart(signs, warms, {BED: -drift, HEAD: drift, SHED: 0.0}[which], abs(drift))
 

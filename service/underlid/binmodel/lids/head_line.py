@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from underlid.binmodel.faults.suspects import BED, HEAD, SHED, drifts_of
 from underlid.binmodel.lids.guesses import GUESSES
 from underlid.binmodel.lids.straight import Sums, expected, fitted, with_point
 from underlid.science.numeric import Floats
@@ -56,7 +57,6 @@ COOLS_SD_K: Final = 1.0
 """How far a thermometer drifts, and a bed warms or cools over its shed from one day to others: feeds warm
 it, only weather cools it (our judgement)."""
 
-BED, HEAD, SHED = 0, 1, 2
 CULPRITS: Final = np.arange(GUESSES) % 3
 """Which thermometer each guess then takes to be off."""
 
@@ -124,8 +124,7 @@ class HeadLine:
 
     def _drifts(self, off_k: float) -> tuple[float, float, float]:
         """Return by how much bed, headspace or shed would be too high, if it alone were off."""
-        share = min(max(self.line()[0], SHARE_LEAST), SHARE_MOST)
-        return -off_k / share, off_k, -off_k / (1.0 - share)
+        return drifts_of(off_k, min(max(self.line()[0], SHARE_LEAST), SHARE_MOST))
 
     def _odds(self) -> tuple[float, float, float]:
         drifts = self._drifts(self.day_strain_k)
