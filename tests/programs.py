@@ -63,6 +63,15 @@ def _ports() -> Iterator[int]:
     return (first + (os.getpid() + number) % PORTS for number in count())
 
 
+def answers(port: int) -> bool:
+    """Tell whether a program on this machine takes connections at *port*."""
+    try:
+        socket.create_connection(("127.0.0.1", port), 5).close()
+    except OSError:
+        return False
+    return True
+
+
 def free_port() -> int:
     """Return a loopback port that is free, and that no other test of this run is given."""
     for port in islice(_ports(), PORTS):

@@ -95,7 +95,7 @@ def test_the_daily_pattern_of_the_shed_goes_on() -> None:
     assert np.abs(course.middle - true).max() < 0.5
 
 
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 @given(st.floats(1.0, 60.0))
 def test_what_comes_later_changes_no_forecast(more_h: float) -> None:
     first, second = made(NOW_H), made(NOW_H + more_h)

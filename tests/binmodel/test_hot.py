@@ -207,7 +207,7 @@ rows = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(rows, st.randoms(use_true_random=False))
 def test_order_does_not_matter_and_the_store_gives_the_same(
     made: list[tuple[int, float, bool]], rng: object

@@ -5,20 +5,18 @@ from __future__ import annotations
 import asyncio
 import shutil
 import signal
-import socket
 import subprocess
 import threading
-import time
 from pathlib import Path
 from typing import Any
 
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
-from mqtt.loopback import WAIT_S
 from mqtt.writers import MemoryWriter
-from programs import free_port, require
+from programs import answers, free_port, require
 from underlid.mqtt.broker import BrokerClient, BrokerPlace
+from waiting import WAIT_S, wait_until
 
 SHIPPED = Path(__file__).parents[2] / "deploy" / "mosquitto"
 PASSWORDS = {
@@ -61,15 +59,9 @@ class Mosquitto:
             [self._program, "-c", str(self.settings)], stdout=log, stderr=log
         )
         log.close()
-        until = time.monotonic() + WAIT_S
-        while time.monotonic() < until:
-            try:
-                socket.create_connection(("127.0.0.1", self.port), 1).close()
-            except OSError:
-                time.sleep(0.02)
-            else:
-                return
-        raise AssertionError((self.folder / "log").read_text())
+        process = self._process
+        wait_until(lambda: answers(self.port) or process.poll() is not None)
+        assert process.poll() is None, (self.folder / "log").read_text()
 
     def reload(self) -> None:
         assert self._process is not None

@@ -6,13 +6,10 @@ import asyncio
 import socket
 import ssl
 import threading
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import TracebackType
 from typing import Any
-
-import pytest
 
 from underlid.mqtt.decoding import PacketReader
 from underlid.mqtt.door import Door
@@ -20,6 +17,7 @@ from underlid.mqtt.encoding import encode
 from underlid.mqtt.grants import Grants, secret_hash
 from underlid.mqtt.intake import Intake
 from underlid.mqtt.packets import V311, Connack, Connect, Kind, Malformed, Packet, Ping, Publish
+from waiting import WAIT_S
 
 SECRETS = {
     "probes": "household-secret",
@@ -28,7 +26,6 @@ SECRETS = {
 }
 GRANTS = Grants({user: secret_hash(secret) for user, secret in SECRETS.items()})
 TOPIC = "underlid/v1/potting/sorrel-1/json"
-WAIT_S = 10.0
 
 
 class RunningDoor:
@@ -134,15 +131,6 @@ def reading(number: int, probe: str = "sorrel-1") -> Publish:
         number,
     )
     return Publish(f"underlid/v1/potting/{probe}/json", payload, 1, (number - 1) % 65535 + 1)
-
-
-def eventually(holds: Callable[[], bool], within_s: float = WAIT_S) -> None:
-    """Wait until *holds*, or fail."""
-    until = time.monotonic() + within_s
-    while not holds():
-        if time.monotonic() > until:
-            pytest.fail("it did not come true in time")
-        time.sleep(0.005)
 
 
 @contextmanager

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import json
 import ssl
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,10 +15,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from mqtt.brokers import PASSWORDS, Mosquitto, Reading, probe
 from mqtt.certificates import certificate
-from mqtt.loopback import SECRETS, WAIT_S, RunningDoor, eventually
+from mqtt.loopback import SECRETS, RunningDoor
 from mqtt.writers import MemoryWriter
 from underlid.errors import UnderlidError
 from underlid.mqtt.broker import FILTERS, BrokerClient, BrokerPlace
+from waiting import WAIT_S, wait_until
 
 TOPIC = "underlid/v1/potting/sorrel-1/json"
 STATE = "underlid/v1/potting/state/tansy"
@@ -70,8 +70,8 @@ def test_messages_are_stored_in_order_and_confirmed(
         client = probe(mosquitto, on_message=on_message)
         client.subscribe("underlid/v1/potting/sorrel-1/confirm", 1)
         send(client, range(2000))
-        eventually(lambda: len(writer.messages) == 2000)
-        eventually(lambda: sorted(confirmed) == list(range(2000)))
+        wait_until(lambda: len(writer.messages) == 2000)
+        wait_until(lambda: sorted(confirmed) == list(range(2000)))
         leave(client)
         assert reading.counts.acknowledged == 2000
     assert numbers_in(writer) == list(range(2000))
@@ -87,7 +87,7 @@ def test_what_comes_while_the_service_is_away_waits(
     send(client, range(1500))
     leave(client)
     with Reading(writer, mosquitto, protocol=protocol):
-        eventually(lambda: len(writer.messages) == 1500)
+        wait_until(lambda: len(writer.messages) == 1500)
     assert numbers_in(writer) == list(range(1500))
 
 
@@ -98,11 +98,11 @@ def test_what_was_not_committed_comes_again(writer: MemoryWriter, mosquitto: Mos
         client = probe(mosquitto)
         send(client, range(50))
         leave(client)
-        eventually(lambda: reading.counts.not_stored > 0)
+        wait_until(lambda: reading.counts.not_stored > 0)
         assert reading.counts.acknowledged == 0
     writer.error = None
     with Reading(writer, mosquitto):
-        eventually(lambda: set(numbers_in(writer)) == set(range(50)))
+        wait_until(lambda: set(numbers_in(writer)) == set(range(50)))
 
 
 def test_a_commit_that_fails_for_a_while_is_tried_again(
@@ -113,10 +113,11 @@ def test_a_commit_that_fails_for_a_while_is_tried_again(
         assert reading.subscribed.wait(WAIT_S)
         client = probe(mosquitto)
         send(client, range(10))
-        writer.full, writer.error = False, OSError("the disk is full")
-        eventually(lambda: reading.counts.not_stored > 0)
+        writer.error = OSError("the disk is full")  # before there is room: no batch slips through
+        writer.full = False
+        wait_until(lambda: reading.counts.not_stored > 0)
         writer.error = None
-        eventually(lambda: numbers_in(writer) == list(range(10)))
+        wait_until(lambda: numbers_in(writer) == list(range(10)))
         leave(client)
 
 
@@ -125,18 +126,18 @@ def test_a_restarted_broker_is_found_again(writer: MemoryWriter, mosquitto: Mosq
         assert reading.subscribed.wait(WAIT_S)
         reading.publish(STATE, b'{"bin":"tansy"}', retain=True)
         mosquitto.stop()
-        eventually(lambda: not reading.connected.is_set())
+        wait_until(lambda: not reading.connected.is_set())
         reading.publish(STATE, b'{"bin":"tansy","at":2}', retain=True)
         mosquitto.start()
         assert reading.subscribed.wait(WAIT_S)
         states: list[bytes] = []
         client = probe(mosquitto, "keeper", lambda _c, _d, m: states.append(m.payload))
         client.subscribe("underlid/v1/+/state/+", 1)
-        eventually(lambda: b'{"bin":"tansy","at":2}' in states)
+        wait_until(lambda: b'{"bin":"tansy","at":2}' in states)
         leave(client)
         client = probe(mosquitto)
         send(client, range(20))
-        eventually(lambda: len(writer.messages) == 20)
+        wait_until(lambda: len(writer.messages) == 20)
         leave(client)
 
 
@@ -151,7 +152,7 @@ def test_a_burst_larger_than_the_stock_queue_is_kept(
         send(client, range(6000))
         leave(client)
         writer.gate.set()
-        eventually(lambda: len(writer.messages) == 6000)
+        wait_until(lambda: len(writer.messages) == 6000)
     assert numbers_in(writer) == list(range(6000))
 
 
@@ -164,7 +165,7 @@ def test_hostile_messages_are_stored_as_rejected_and_stop_nothing(
         for payload in (b"", b"\xff" * 100, b"[" * 60_000, b"{" * 1000):
             client.publish(TOPIC, payload, qos=1)
         send(client, range(3))
-        eventually(lambda: len(writer.messages) == 7)
+        wait_until(lambda: len(writer.messages) == 7)
         leave(client)
 
 
@@ -176,7 +177,7 @@ def test_the_shipped_rights_bind_a_probe_to_its_id(
         client = probe(mosquitto, "tansy-1")
         for topic in (TOPIC, "underlid/v1/potting/tansy-1/json", STATE, "other"):
             client.publish(topic, b'{"bed_temp_c":1}', qos=1).wait_for_publish(WAIT_S)
-        eventually(lambda: len(writer.messages) == 1)
+        wait_until(lambda: len(writer.messages) == 1)
         leave(client)
     assert writer.messages[0].topic == "underlid/v1/potting/tansy-1/json"
 
@@ -187,15 +188,13 @@ def test_new_users_are_read_without_dropping_anyone(mosquitto: Mosquitto) -> Non
     client.on_disconnect = lambda *more: dropped.append(more)
     mosquitto.set_password("quince-1", "new-secret")
     mosquitto.reload()
-    PASSWORDS_AFTER = {"quince-1": "new-secret"}
-    time.sleep(0.3)
     late = Client(CallbackAPIVersion.VERSION2)
-    late.username_pw_set("quince-1", PASSWORDS_AFTER["quince-1"])
+    late.username_pw_set("quince-1", "new-secret")
     codes: list[str] = []
     late.on_connect = lambda _c, _d, _f, code, _p: codes.append(str(code))
     late.connect("127.0.0.1", mosquitto.port)
     late.loop_start()
-    eventually(lambda: codes == ["Success"])
+    wait_until(lambda: "Success" in codes)  # paho tries again until the file has been read
     assert not dropped
     leave(late)
     leave(client)
@@ -205,7 +204,7 @@ def test_a_wrong_password_is_counted_and_tried_again(
     writer: MemoryWriter, mosquitto: Mosquitto
 ) -> None:
     with Reading(writer, mosquitto, password="wrong") as reading:
-        eventually(lambda: reading.counts.refused["connect"] >= 1)
+        wait_until(lambda: reading.counts.refused["connect"] >= 1)
         assert not reading.connected.is_set()
 
 
@@ -215,7 +214,7 @@ def test_what_the_broker_will_not_let_us_read_is_told(writer: MemoryWriter) -> N
         place = BrokerPlace("127.0.0.1", door.port, "probes", SECRETS["probes"])
         client = BrokerClient(writer, place)
         asyncio.run(client.start())
-        eventually(lambda: client.counts.refused["subscribe"] == len(FILTERS))
+        wait_until(lambda: client.counts.refused["subscribe"] == len(FILTERS))
         assert client.connected.is_set()
         assert not client.subscribed.is_set()
         asyncio.run(client.stop())
@@ -237,7 +236,7 @@ def test_tls_to_the_broker(writer: MemoryWriter, tmp_path: Path) -> None:
             client.connect("127.0.0.1", broker.port)
             client.loop_start()
             send(client, range(5))
-            eventually(lambda: len(writer.messages) == 5)
+            wait_until(lambda: len(writer.messages) == 5)
             leave(client)
     finally:
         broker.stop()

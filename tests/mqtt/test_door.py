@@ -15,7 +15,6 @@ from mqtt.loopback import (
     TOPIC,
     RunningDoor,
     Wire,
-    eventually,
     reading,
     wire,
 )
@@ -38,6 +37,7 @@ from underlid.mqtt.packets import (
     Subscription,
     Will,
 )
+from waiting import wait_until
 
 STATUS = "underlid/v1/potting/sorrel-1/status"
 STATE = "underlid/v1/potting/state/tansy"
@@ -228,7 +228,7 @@ def test_200_connections_that_are_reset_do_no_harm(house: RunningDoor) -> None:
     with wire(house) as probe_after:
         assert probe_after.connect() == Connack(0)
         assert probe_after.is_alive()
-    eventually(lambda: house.door.counts.open == 0)
+    wait_until(lambda: house.door.counts.open == 0)
 
 
 def test_new_grants_take_effect_at_once(house: RunningDoor) -> None:
@@ -252,8 +252,8 @@ def test_a_stop_answers_what_is_at_the_writer_and_leaves_no_will(writer: MemoryW
         probe = Wire(house.port, V5)
         probe.connect(will=Will(STATUS, b"offline"))
         probe.send(reading(1))
-        eventually(lambda: house.door.counts.messages == 1)
-        house.loop.call_later(0.2, writer.gate.set)
+        wait_until(lambda: house.door.counts.messages == 1)
+        house.call(lambda: house.loop.call_later(0.2, writer.gate.set))
     assert probe.next() == puback(1)
     told = probe.next()
     assert isinstance(told, Disconnect)

@@ -12,11 +12,12 @@ import pytest
 
 from mqtt.brokers import PASSWORDS, Mosquitto, probe
 from mqtt.killable import Service
-from mqtt.loopback import SECRETS, Wire, eventually
+from mqtt.loopback import SECRETS, Wire
 from programs import free_port
 from underlid.mqtt.encoding import encode
 from underlid.mqtt.packets import V311, Acknowledge, Connack, Connect, Disconnect, Publish
 from underlid.storage.sqlite_readings import SqliteReadings
+from waiting import WAIT_S, wait_until
 
 FIRST_S = 1_780_000_000
 PROBES = 10
@@ -109,14 +110,14 @@ def test_kill_9_in_mid_stream_loses_and_doubles_nothing(
     total = PROBES * EACH
     for kill in range(KILLS):
         due = total * (kill + chance.random()) / (KILLS + 1)
-        eventually(lambda due=due: sum(one.acknowledged for one in probes) > due, 30)
+        wait_until(lambda due=due: sum(one.acknowledged for one in probes) > due)
         service.kill()
         before = [set(range(EACH)) - set(one.left) for one in probes]
         for one, acknowledged in zip(probes, before, strict=True):
             assert acknowledged <= {number for number, _ in stored(tmp_path, one.id)}
         service.start()
     for one in probes:
-        one.join(60)
+        one.join(2 * WAIT_S)
     assert sum(one.breaks > 0 for one in probes) == PROBES
     for one in probes:
         assert stored(tmp_path, one.id) == [(number, number % 40) for number in range(EACH)]
@@ -134,7 +135,7 @@ def test_40_battery_flushes_lose_nothing(tmp_path: Path, port: int, service: Ser
         assert isinstance(answers[0], Connack)
         assert all(isinstance(one, Acknowledge) for one in answers[1:-1])
         wire.close()
-    eventually(lambda: len(stored(tmp_path, "battery")) == 800)
+    wait_until(lambda: len(stored(tmp_path, "battery")) == 800)
     assert [number for number, _ in stored(tmp_path, "battery")] == list(range(800))
 
 
@@ -145,17 +146,16 @@ def test_kill_9_behind_a_broker_loses_nothing(tmp_path: Path) -> None:
     service = Service(tmp_path, "broker", broker.port, PASSWORDS["underlid"])
     client = probe(broker)
     try:
-        time.sleep(0.3)
         for kill in range(2):
             numbers = range(3000 * kill, 3000 * kill + 3000)
             topic = "underlid/v1/potting/bin-1/json"
             text = '{"ts":%d,"bed_temp_c":%d}'
             for number in numbers:
                 client.publish(topic, text % (FIRST_S + number, number % 40), qos=1)
-            eventually(lambda kill=kill: len(stored(tmp_path, "bin-1")) > 3000 * kill, 20)
+            wait_until(lambda kill=kill: len(stored(tmp_path, "bin-1")) > 3000 * kill)
             service.kill()
             service.start()
-        eventually(lambda: len(stored(tmp_path, "bin-1")) == 6000, 20)
+        wait_until(lambda: len(stored(tmp_path, "bin-1")) == 6000)
         assert stored(tmp_path, "bin-1") == [(number, number % 40) for number in range(6000)]
     finally:
         client.disconnect()

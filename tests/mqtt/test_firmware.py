@@ -14,9 +14,10 @@ from pathlib import Path
 import pytest
 
 from mqtt.brokers import PASSWORDS, Mosquitto, Reading
-from mqtt.loopback import WAIT_S, RunningDoor, eventually
+from mqtt.loopback import RunningDoor
 from mqtt.writers import MemoryWriter
 from programs import require
+from waiting import WAIT_S, wait_until
 
 EXAMPLES = Path(__file__).parents[2] / "firmware_examples"
 TRY_HERE = EXAMPLES / "micropython" / "made_up" / "try_here.py"
@@ -53,7 +54,7 @@ def micropython_probe(
 ) -> str:
     words = ["127.0.0.1", str(port), "probes", secret or "household-secret", "sorrel-1"]
     command = [*interpreter(language), str(TRY_HERE), *words, str(readings), str(folder), *more]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=30, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=WAIT_S, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 
@@ -85,7 +86,7 @@ def test_micropython_probe_sends_again_after_a_full_disk(
     with RunningDoor(writer) as house:
 
         def make_room() -> None:
-            eventually(lambda: house.door.counts.not_stored > 2)
+            wait_until(lambda: house.door.counts.not_stored > 2)
             writer.error = None
 
         helper = threading.Thread(target=make_room)
@@ -110,7 +111,7 @@ def test_micropython_probe_keeps_readings_and_numbers_over_a_restart(
     script = tmp_path / "restart.py"
     script.write_text(source)
     command = [*interpreter(language), str(script), str(EXAMPLES / "micropython"), str(tmp_path)]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=20, check=True)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=WAIT_S, check=True)
     assert done.stdout.splitlines() == ["[1, 2, 3, 4, 5] True", "500"]
 
 
@@ -145,7 +146,11 @@ def test_cpp_probe_delivers_its_ring(writer: MemoryWriter, cpp_probe: Path) -> N
     with RunningDoor(writer) as house:
         words = ["127.0.0.1", str(house.port), "probes", "household-secret", "potting", "sorrel-1"]
         done = subprocess.run(
-            [str(cpp_probe), *words, "500"], capture_output=True, text=True, timeout=30, check=True
+            [str(cpp_probe), *words, "500"],
+            capture_output=True,
+            text=True,
+            timeout=WAIT_S,
+            check=True,
         )
     assert done.stdout == "tries 1 waiting 0\n"
     assert numbers(writer) == list(range(1, 501))
@@ -156,14 +161,18 @@ def test_cpp_probe_sends_again_after_a_full_disk(writer: MemoryWriter, cpp_probe
     with RunningDoor(writer) as house:
 
         def make_room() -> None:
-            eventually(lambda: house.door.counts.not_stored > 2)
+            wait_until(lambda: house.door.counts.not_stored > 2)
             writer.error = None
 
         helper = threading.Thread(target=make_room)
         helper.start()
         words = ["127.0.0.1", str(house.port), "probes", "household-secret", "potting", "sorrel-1"]
         done = subprocess.run(
-            [str(cpp_probe), *words, "100"], capture_output=True, text=True, timeout=30, check=True
+            [str(cpp_probe), *words, "100"],
+            capture_output=True,
+            text=True,
+            timeout=WAIT_S,
+            check=True,
         )
         helper.join()
     assert re.fullmatch(r"tries \d+ waiting 0\n", done.stdout)
@@ -178,6 +187,6 @@ def test_the_boards_program_is_in_the_micropython_subset(tmp_path: Path) -> None
         "import sys\nfor name in sys.argv[1:]:\n    compile(open(name).read(), name, 'exec')\n"
     )
     command = [*interpreter("micropython"), str(script), *names]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=20, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=WAIT_S, check=False)
     assert done.returncode == 0
     assert not done.stderr

@@ -48,7 +48,7 @@ class MemoryWriter:
     def close(self) -> None:
         self.gate.set()
         self.waiting.put(None)
-        self.thread.join(5)
+        self.thread.join()
 
     def payloads(self) -> list[bytes]:
         return [message.payload for message in self.messages]

@@ -65,7 +65,7 @@ def test_no_gram_of_water_or_dry_matter_is_lost(kind: BinKind) -> None:
     assert book.heat_made_j == pytest.approx(18.6e6 * book.dry_burnt_kg)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(
     kind=st.sampled_from(BinKind),
     moisture_pct=st.floats(45.0, 90.0),
@@ -130,7 +130,7 @@ def test_worms_come_and_go() -> None:
     assert bin_.herd_kg == 0.0
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=12)
 @given(
     st.sampled_from(list(BinKind)),
     st.floats(60.0, 86.0),

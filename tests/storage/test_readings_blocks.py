@@ -49,7 +49,7 @@ def series(draw: st.DrawFn) -> RawSeries:
     )
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(series())
 def test_a_block_gives_back_every_bit(day: RawSeries) -> None:
     back = unpack(pack(day))
@@ -83,7 +83,7 @@ def test_what_is_not_sums_is_refused() -> None:
         from_blobs([b"junk"])
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(series(), st.sampled_from([1000, 300_000, HOUR_MS, 5 * HOUR_MS]), st.integers(0, DAY_MS))
 def test_sums_equal_those_made_row_by_row(day: RawSeries, step_ms: int, offset_ms: int) -> None:
     start_ms = START_MS + offset_ms
@@ -96,7 +96,7 @@ def test_sums_equal_those_made_row_by_row(day: RawSeries, step_ms: int, offset_m
         check_buckets(found, rows, start_ms, end_ms)
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(series())
 def test_hours_are_kept_to_the_bit(day: RawSeries) -> None:
     for sums in hours_of(day, START_MS // DAY_MS).values():
@@ -105,7 +105,7 @@ def test_hours_are_kept_to_the_bit(day: RawSeries) -> None:
             assert getattr(back, part).tobytes() == getattr(sums, part).tobytes()
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(series(), series())
 def test_merging_is_a_dictionary_update(under: RawSeries, over: RawSeries) -> None:
     expected = rows_of(under)
@@ -114,7 +114,7 @@ def test_merging_is_a_dictionary_update(under: RawSeries, over: RawSeries) -> No
     assert rows_of(merged(under, over)) == {at: expected[at] for at in sorted(expected)}
 
 
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 @given(series(), st.integers(0, DAY_MS))
 def test_cut_parts_joined_are_the_whole(day: RawSeries, at_ms: int) -> None:
     middle_ms = START_MS + at_ms

@@ -180,7 +180,7 @@ def test_the_store_equals_a_dictionary() -> None:
     FileAndDictionary.make = staticmethod(lambda folder: Kept(folder, VirtualClock(START_MS)))
     run_state_machine_as_test(
         FileAndDictionary,
-        settings=settings(max_examples=25, stateful_step_count=12, deadline=None),
+        settings=settings(max_examples=25, stateful_step_count=12),
     )
 
 
@@ -190,5 +190,5 @@ def test_the_server_equals_a_dictionary(influxd: Influxd, front: Front) -> None:
     )
     run_state_machine_as_test(
         ServerAndDictionary,
-        settings=settings(max_examples=8, stateful_step_count=10, deadline=None),
+        settings=settings(max_examples=8, stateful_step_count=10),
     )

@@ -61,7 +61,7 @@ TOLD = Message(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(alerts, max_size=3, unique_by=lambda alert: alert.id))
 def test_a_restart_restores_open_alerts_exactly(given: list[Alert]) -> None:
     with fresh() as records:
@@ -72,7 +72,7 @@ def test_a_restart_restores_open_alerts_exactly(given: list[Alert]) -> None:
         assert records.open_alerts() == expected
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(messages)
 def test_any_message_comes_out_as_it_went_in(message: Message) -> None:
     with fresh() as records:

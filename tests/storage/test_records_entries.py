@@ -23,7 +23,7 @@ def note(id_: str, at_ms: int, bin_id: str = "tansy") -> Entry:
     return Entry(id_, bin_id, at_ms, at_ms, Note(), "Ash", f"note {id_}")
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(entries())
 def test_any_entry_comes_back_exactly(entry: Entry) -> None:
     place = replace(PLACE, bins=PLACE.bins | {"fennel": Bin("fennel", "potting")})

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.usefixtures("either_database")
 EMPTY = Setup({}, {}, {})
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(setups())
 def test_a_setup_comes_back_exactly(setup: Setup) -> None:
     with fresh(setup) as records:
