@@ -163,7 +163,7 @@ def test_empty_columns_of_a_file_count_as_absent() -> None:
         ({"kind": "party"}, "kind of entry is 'party', expected feed or bedding"),
         ({"kind": "feed", "mass_g": 5}, "kitchen-scraps will do"),
         ({"kind": "feed", "ingredient": "melon"}, "ingredient without a mass"),
-        ({"kind": "feed", "ingredient": "mellon", "mass_g": 5}, "expected one of melon"),
+        ({"kind": "feed", "ingredient": "mellon", "mass_g": 5}, "expected melon"),
         ({"kind": "feed", "ingredient": "melon:5+bread", "mass_g": 9}, "for every ingredient"),
         ({"kind": "feed", "ingredient": "melon:50+bread:50", "mass_g": 200}, "sum of its parts"),
         ({"kind": "feed", "ingredient": "melon", "mass_g": 100, "drained_g": 100}, "before drain"),

@@ -124,6 +124,12 @@ def test_a_wrong_field_gives_its_sentence_and_keeps_the_rest(
     [
         ({"kind": "sighting", "moisture_pct": "200"}, "Weighed moisture"),
         ({"kind": "sighting"}, "Entry is"),
+        ({"kind": "sighting", "sample_wet": "10"}, "Weighed sample is empty, expected both"),
+        ({"kind": "sighting", "sample_wet": "2", "sample_dry": "10"}, "Weight of the dried"),
+        (
+            {"kind": "sighting", "sample_wet": "10", "sample_dry": "2", "moisture_pct": "80"},
+            "Weighed sample is &#39;80&#39;, expected either",
+        ),
         ({"kind": "sighting", "climbers": "thousands"}, "Climbers is"),
         ({"kind": "water"}, "Amount is empty"),
         ({"kind": "water", "mass": "-2"}, "Amount is &#39;-2&#39;, expected a number from 0"),
@@ -138,6 +144,15 @@ def test_other_kinds_refuse_in_words_too(
     answer = looker.send("/journal/write", {"bin": "tansy", **fields}, "/journal/write")
     assert answer.status_code == 422
     assert f'id="refusal">{sentence}' in answer.text
+
+
+def test_two_weights_make_the_moisture_of_a_sample(house: Household, ash: Visitor) -> None:
+    fields = {"bin": "tansy", "kind": "sighting", "sample_wet": "10,0", "sample_dry": "2.3"}
+    assert ash.send("/journal/write", fields, "/journal/write").status_code == 303
+    (entry,) = house.records.entries()
+    assert isinstance(entry.what, Sighting)
+    assert entry.what.moisture_pct == 77.0
+    assert 'value="77"' in ash.read(f"/journal/{entry.id}/correct")
 
 
 def test_an_entry_is_corrected_withdrawn_and_keeps_its_history(

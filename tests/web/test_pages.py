@@ -152,6 +152,7 @@ def test_a_bin_without_a_probe_says_so_and_its_name_is_never_markup(
 ) -> None:
     house.records.save_bin(Bin("quince", "potting", '<b onload="x">Quince</b>'))
     assert "has no probe yet" in ash.words("/")
+    assert "Give it a probe" in ash.words("/")
     for page in ("/", "/bin/quince", "/places", "/journal/write?bin=quince"):
         assert "<b onload" not in ash.read(page)
 

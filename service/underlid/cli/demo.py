@@ -95,7 +95,7 @@ def write_history(settings: Settings, place: SimulatedPlace, until_ms: int) -> N
     records = Records.open(settings.records_address)
     store = SqliteReadings(settings.readings_path)
     try:
-        records.add_person(KEEPER, Role.KEEPER, PASSPHRASE)
+        records.add_person(KEEPER, Role.LEAD, PASSPHRASE)
         records.save_setup(place.setup)
         hours = (until_ms - place.now_ms) // HOUR_MS
         start_ms = place.now_ms

@@ -113,7 +113,7 @@ def _feedstock_id(name: str, word: str) -> str:
     raise UnderlidError(
         name,
         value=word,
-        expected="one of " + ", ".join(near or FEEDSTOCKS),
+        expected=" or ".join(near) if near else "one of " + ", ".join(FEEDSTOCKS),
         next_step="The feedstocks page lists them all; take the nearest one.",
     )
 

@@ -35,18 +35,23 @@ MASS_MOST: Final = 100_000.0
 """In any unit: far above a barrow, so only a slip of the finger is refused."""
 
 UNITS: Final = {"g": "grams", "kg": "kilograms", "lb": "pounds", "oz": "ounces"}
-KINDS_ON_FORM: Final = (
-    "feed",
-    "sighting",
-    "water",
-    "bedding",
-    "amendment",
-    "worms",
-    "harvest",
-    "turned",
-    "move",
-    "note",
-)
+KINDS_ON_FORM: Final = {
+    "feed": "Feed",
+    "sighting": "Seen",
+    "water": "Water",
+    "bedding": "Bedding",
+    "harvest": "Harvest",
+    "worms": "Worms",
+    "amendment": "Amendment",
+    "turned": "Turned",
+    "move": "Moved",
+    "note": "Note",
+}
+"""Kinds of entry, likeliest first, in words so short that a phone shows all of them."""
+
+SAMPLE_MOST_G: Final = 10_000.0
+"""Of a weighed sample: more than anybody dries."""
+
 GROUPS: Final = {"feed": Group.FEED, "bedding": Group.BEDDING, "amendment": Group.AMENDMENT}
 SEEN: Final = ("climbers", "lid", "squeeze", "smell", "pests", "used_up", "moisture_pct")
 
@@ -76,7 +81,7 @@ def entry_from_form(
     fields |= _amounts(form, kind)
     if kind == "sighting":
         fields |= {name: form.get(name, "").strip() for name in SEEN}
-        fields["moisture_pct"] = number(form, "moisture_pct", "weighed moisture, %", 1, 99)
+        fields["moisture_pct"] = _moisture_pct(form)
     try:
         return entry_from_fields(fields, known_at_ms=now_ms, by=by, new_id=new_id)
     except FieldError:
@@ -109,6 +114,41 @@ def form_from_entry(entry: Entry, timezone: str, *, keep_time: bool) -> dict[str
         given = fields_from_entry(entry)
         form |= {name: _word(given[name]) for name in SEEN if name in given}
     return form
+
+
+def _moisture_pct(form: Mapping[str, str]) -> float | None:
+    """Return a weighed sample's moisture, % wet basis: as given, or from both its weights."""
+    wet_g = number(form, "sample_wet", "weight of the wet sample", 0, SAMPLE_MOST_G)
+    dry_g = number(form, "sample_dry", "weight of the dried sample", 0, SAMPLE_MOST_G)
+    given_pct = number(form, "moisture_pct", "weighed moisture, %", 1, 99)
+    if wet_g is None and dry_g is None:
+        return given_pct
+    if wet_g is None or dry_g is None:
+        raise FieldError(
+            "sample_wet" if wet_g is None else "sample_dry",
+            "weighed sample",
+            value="",
+            expected="both weights, wet and dried",
+            next_step="Fill in the other one too, or empty both.",
+        )
+    if given_pct is not None:
+        raise FieldError(
+            "moisture_pct",
+            "weighed sample",
+            value=form.get("moisture_pct", ""),
+            expected="either both weights or the moisture",
+            next_step="Empty one of them.",
+        )
+    moisture_pct = 100 * (wet_g - dry_g) / wet_g if wet_g else 0.0
+    if not 1 <= moisture_pct <= 99:
+        raise FieldError(
+            "sample_dry",
+            "weight of the dried sample",
+            value=form.get("sample_dry", ""),
+            expected="less than the wet weight, and more than nothing",
+            next_step="Weigh both without the dish.",
+        )
+    return round(moisture_pct, 1)
 
 
 def _amounts(form: Mapping[str, str], kind: str) -> dict[str, object]:

@@ -174,6 +174,9 @@ def first_sentence(all_views: list[BinView]) -> str:
 
 def _nothing_judged(all_views: list[BinView]) -> str:
     """Return why nothing can be said of any bin."""
+    if not any(view.probes for view in all_views):
+        one = len(all_views) == 1
+        return all_views[0].sentence if one else "No bin has a probe yet: nothing can be said."
     heard = [view for view in all_views if view.measured_at_ms is not None]
     if not heard:
         return "Nothing can be said yet: no bin has usable readings of the last two hours."

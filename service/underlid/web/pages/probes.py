@@ -14,7 +14,7 @@ from underlid.readings.channels import is_id
 from underlid.readings.plausibility import doubt
 from underlid.readings.values import ProbeStatus, Rejected
 from underlid.storage.protocols import ProbeSeen
-from underlid.web.context import context_of
+from underlid.web.context import Context, context_of
 from underlid.web.forms import FieldError, choice, number
 from underlid.web.problem import Problem, not_found
 from underlid.web.series import calibrated_now
@@ -74,9 +74,14 @@ def probes_page(request: Request, person: AnyPerson) -> Response:
             "backlog": context.readings.backlog(),
             "dead": context.records.dead_letters(DEAD_SHOWN),
             "now_ms": context.clock.now_ms(),
-            "door_port": context.settings.door_port if context.settings.door else 0,
+            "door_port": _door_port(context),
         },
     )
+
+
+def _door_port(context: Context) -> int:
+    """Return the port that probes knock at, 0 when only a broker brings readings."""
+    return context.settings.door_port if context.settings.door else 0
 
 
 @router.get("/probes/{probe}")
@@ -136,7 +141,8 @@ def secret(request: Request, form: Form, person: Lead) -> Response:
             next_step="Choose another name and set the same one in the probe.",
         )
     made = context.records.make_probe_secret(probe)
-    return render(request, "secret.html", {"probe": probe, "secret": made})
+    values = {"probe": probe, "secret": made, "door_port": _door_port(context)}
+    return render(request, "secret.html", values)
 
 
 @router.post("/probes/undelivered/{delivery_id}")

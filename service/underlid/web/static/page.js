@@ -42,6 +42,12 @@ if (document.querySelector("[data-live]")) {
   });
 }
 
+const zone = document.querySelector("[data-guess-zone] [name=timezone]");
+if (zone) {
+  const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if ([...zone.options].some((one) => one.value === here)) zone.value = here;
+}
+
 for (const part of document.querySelectorAll("details[data-remember]")) {
   try {
     if (localStorage.getItem(part.dataset.remember) === "open") part.open = true;
