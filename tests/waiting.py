@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import pytest
 
-WAIT_S = 60.0
+WAIT_S = 120.0
 """When a test gives up: far longer than anything takes, on a small machine that is busy too."""
 
 LOOK_S = 0.01

@@ -22,7 +22,7 @@ import pytest
 from deploy.composed import parts
 from deploy.outside import stop
 from programs import require
-from service.running import wait_until
+from waiting import wait_until
 
 PART = parts()["home"]
 VENV = Path(sys.executable).parent

@@ -22,9 +22,9 @@ import pytest
 from deploy.composed import Outside, parts
 from deploy.outside import outside, own, running, user_of
 from programs import free_port, require
-from service.running import wait_until
 from storage.postgres import _other_user
 from underlid.storage.records import Records
+from waiting import wait_until
 
 POSTGRES, INFLUXDB = parts()["postgres"], parts()["influxdb"]
 

@@ -21,7 +21,7 @@ from deploy import guarded
 from deploy.outside import stop
 from deploy.units import FOLDER, allowed_calls, command, families, lines, only, placed
 from programs import free_port, require
-from service.running import wait_until
+from waiting import wait_until
 
 SERVICE, BACKUP = "underlid.service", "underlid-backup.service"
 PROGRAM = str(Path(sys.executable).with_name("underlid"))

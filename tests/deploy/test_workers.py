@@ -24,9 +24,9 @@ from deploy.outside import outside, stop
 from deploy.test_mosquitto import broker, client, collect
 from deploy.test_stores import influx, postgresql
 from programs import free_port, require
-from service.running import wait_until
 from storage.influx_front import Front
 from underlid.clock import SystemClock
+from waiting import wait_until
 
 NAME = "bins.example"
 WORKERS = {

@@ -23,6 +23,7 @@ from underlid.notify.outbox import Courier, Drained
 from underlid.notify.webhook import Webhook
 from underlid.storage.records import Lease, Records
 from underlid.timeline import DAY_MS, HOUR_MS
+from waiting import WAIT_S
 
 
 class Paper:
@@ -49,7 +50,7 @@ class Stuck(Paper):
         self.released = threading.Event()
 
     def send(self, message: Message, now_ms: int) -> None:
-        self.released.wait(20)
+        self.released.wait(WAIT_S)
         super().send(message, now_ms)
 
 
@@ -159,10 +160,10 @@ def test_running_it_tells_at_once_when_woken_and_a_hanging_channel_holds_nobody_
         running.start()
         post(records, running.channel_names)
         running.wake()
-        assert paper.got.wait(4)
+        assert paper.got.wait(WAIT_S)
         assert not stuck.got.is_set()
         stuck.released.set()
-        assert stuck.got.wait(4)
+        assert stuck.got.wait(WAIT_S)
         running.stop()
         assert records.waiting_count() == 0
         assert not [t for t in threading.enumerate() if t.name.startswith("courier-")]

@@ -14,8 +14,10 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+import httpx
+
 from programs import free_port
-from service.running import START_S
+from waiting import WAIT_S
 
 context = multiprocessing.get_context("forkserver")
 context.set_forkserver_preload(["underlid.service", "service.forked"])
@@ -55,7 +57,7 @@ class Forked:
         self._process = context.Process(target=work, args=(given, str(self._log), there))
         self._process.start()
         there.close()
-        if not here.poll(START_S):
+        if not here.poll(WAIT_S):
             raise AssertionError(f"the worker did not start: {self.log()[-2000:]}")
         try:
             self.web: str = here.recv()
@@ -63,6 +65,10 @@ class Forked:
             raise AssertionError(f"the worker ended: {self.log()[-2000:]}") from None
         finally:
             here.close()
+
+    def hears_probes(self) -> bool:
+        """Tell whether the broker has agreed to send it what probes publish."""
+        return "broker" not in httpx.get(f"{self.web}/readyz", timeout=WAIT_S).json()["unwell"]
 
     def log(self) -> str:
         return self._log.read_text(encoding="utf-8") if self._log.exists() else ""
@@ -75,4 +81,4 @@ class Forked:
     def stop(self) -> None:
         """Ask it to stop, and wait until it has."""
         self._process.terminate()
-        self._process.join(30)
+        self._process.join(WAIT_S)

@@ -7,13 +7,12 @@ import os
 import signal
 import subprocess
 import sys
-import time
 import urllib.request
 from pathlib import Path
 
 from programs import free_port
+from waiting import WAIT_S
 
-START_S = 30.0
 START = """
 import sys, json
 from underlid import config, service
@@ -67,23 +66,14 @@ class Running:
 
     def get(self, path: str) -> str:
         """Return the body of a page."""
-        with urllib.request.urlopen(self.web + path, timeout=10) as answer:
+        with urllib.request.urlopen(self.web + path, timeout=WAIT_S) as answer:
             body: str = answer.read().decode()
             return body
 
     def _end(self, how: signal.Signals) -> None:
         if self.process.poll() is None:
             self.process.send_signal(how)
-            self.process.wait(timeout=30)
+            self.process.wait(WAIT_S)
         if self.process.stdout is not None:
             self.process.stdout.close()
         self.log.close()
-
-
-def wait_until(check: object, within_s: float = 20.0) -> None:
-    """Poll until *check()* is true."""
-    assert callable(check)
-    until = time.monotonic() + within_s
-    while not check():
-        assert time.monotonic() < until, "it did not happen in time"
-        time.sleep(0.05)

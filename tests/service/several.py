@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 from mqtt.brokers import PASSWORDS, Mosquitto
@@ -16,6 +17,7 @@ from underlid.readings.values import Reading
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.influx.server import InfluxPlace
 from underlid.storage.records import Records
+from waiting import wait_until
 
 LEASE_S = 2.0
 
@@ -84,6 +86,14 @@ class Several:
         )
         self.workers[name] = running
         return running
+
+    def start_together(self, roles: dict[str, str], **more: object) -> dict[str, Forked]:
+        """Start workers at once; what is published when this returns is not missed."""
+        with ThreadPoolExecutor() as pool:
+            started = list(pool.map(lambda name: self.start(name, roles[name], **more), roles))
+        for one in started:
+            wait_until(one.hears_probes)
+        return dict(zip(roles, started, strict=True))
 
     def close(self) -> None:
         for worker in self.workers.values():

@@ -8,10 +8,11 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 import pytest
 
-from service.running import Running, wait_until
+from service.running import Running
 from service.test_power_cut import write_setup
 from storage.influx_front import Front
 from storage.influxd import DATABASE, PASSWORD, USER, Influxd
+from waiting import wait_until
 
 MESSAGES = 500
 
@@ -57,7 +58,7 @@ def test_it_starts_and_acknowledges_without_the_server(influxd: Influxd, tmp_pat
         running = Running(folder, **where)
         assert f"underlid_unsent_readings {MESSAGES}.0" in running.get("/metrics")
         influxd.start()
-        wait_until(lambda: "underlid_unsent_readings 0.0" in running.get("/metrics"), 40)
+        wait_until(lambda: "underlid_unsent_readings 0.0" in running.get("/metrics"))
         found = influxd.ask('SELECT count("bed_temp_c") FROM reading', DATABASE)
         assert found[0][1] == MESSAGES
     finally:

@@ -5,17 +5,19 @@ what the keeper is told is what an undisturbed service tells.
 from __future__ import annotations
 
 import json
+import re
 import time
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
 
-from service.running import Running, wait_until
+from service.running import Running
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import HOUR_MS, MINUTE_MS
+from waiting import wait_until
 
 MESSAGES = 10_000
 NOW_MS = 1_760_000_100_000
@@ -73,7 +75,7 @@ def publish_all(running: Running, kill_after: int | None, restart: object) -> Ru
         running.kill()
         assert callable(restart)
         running = restart(running.door_port)
-    wait_until(lambda: len(acknowledged) == MESSAGES, 60)
+    wait_until(lambda: len(acknowledged) == MESSAGES)
     client.disconnect()
     client.loop_stop()
     return running
@@ -93,6 +95,18 @@ def outcome(folder: Path) -> tuple[list[tuple[str, str, str, str]], int, int]:
     return alerts, counts[0], counts[1]
 
 
+def wait_for_a_tick(running: Running) -> None:
+    """Wait until a tick has begun and ended that knows of all that was taken in before."""
+    began_s = time.monotonic()
+
+    def ended() -> bool:
+        asked_s = time.monotonic()
+        lag = re.search(r"^underlid_judge_lag_seconds (\S+)$", running.get("/metrics"), re.M)
+        return lag is not None and asked_s - float(lag[1]) > began_s
+
+    wait_until(ended)
+
+
 def run(folder: Path, kill_after: int | None) -> tuple[list[tuple[str, str, str, str]], int, int]:
     write_setup(folder)
     clock = {"start_ms": NOW_MS, "tick_s": 1.0}
@@ -100,11 +114,12 @@ def run(folder: Path, kill_after: int | None) -> tuple[list[tuple[str, str, str,
     running = publish_all(
         running, kill_after, lambda port: Running(folder, door_port=port, **clock)
     )
-    time.sleep(2.5)  # two ticks
+    for _ in range(2):  # a batch is told to the judge just after it is acknowledged
+        wait_for_a_tick(running)
     running.stop()
     # Twenty-five minutes later the on-delay has passed; what was pending is raised.
     later = Running(folder, start_ms=NOW_MS + 25 * MINUTE_MS, tick_s=1.0)
-    time.sleep(2.5)
+    wait_for_a_tick(later)
     later.stop()
     return outcome(folder)
 

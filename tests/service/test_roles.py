@@ -7,7 +7,6 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import paho.mqtt.client as mqtt
@@ -16,8 +15,7 @@ import pytest
 from mqtt.brokers import probe as connect
 from programs import require
 from service.forked import Forked
-from service.running import wait_until
-from service.several import LEASE_S, Several
+from service.several import Several
 from storage.postgres import cluster
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
 from underlid.clock import SystemClock
@@ -26,6 +24,7 @@ from underlid.errors import UnderlidError
 from underlid.storage.records import Role
 from underlid.timeline import MINUTE_MS
 from underlid.workers.roles import check_role
+from waiting import WAIT_S, wait_until
 
 PLACE = Setup(
     {"potting": Shed("potting", "Potting shed", air_probe="air1")},
@@ -48,12 +47,6 @@ def place(tmp_path: Path) -> Iterator[Several]:
     made.close()
 
 
-def start(place: Several, **roles: str) -> dict[str, Forked]:
-    with ThreadPoolExecutor() as pool:
-        started = pool.map(lambda name: place.start(name, roles[name], tick_s=1), roles)
-        return dict(zip(roles, started, strict=True))
-
-
 def publish(client: mqtt.Client, place: Several, number: int, minutes_ago: int) -> None:
     at_ms = place.now_ms() // MINUTE_MS * MINUTE_MS - minutes_ago * MINUTE_MS + number
     told = {"ts": at_ms / 1000, "headspace_temp_c": 23.0, "headspace_rh_pct": 80.0}
@@ -66,7 +59,7 @@ def ask(url: str, token: str = "", body: bytes | None = None) -> tuple[int, str]
         headers["Authorization"] = f"Bearer {token}"
     try:
         with urllib.request.urlopen(
-            urllib.request.Request(url, body, headers), timeout=10
+            urllib.request.Request(url, body, headers), timeout=WAIT_S
         ) as answer:
             return answer.status, answer.read().decode()
     except urllib.error.HTTPError as error:
@@ -77,7 +70,7 @@ def hears_of_a_reading(web: str, token: str, client: mqtt.Client, place: Several
     """Tell whether an open page hears of a reading that another worker took in."""
     headers = {"Authorization": f"Bearer {token}"}
     asked = urllib.request.Request(f"{web}/api/v1/live?bin=tansy", headers=headers)
-    with urllib.request.urlopen(asked, timeout=15) as stream:
+    with urllib.request.urlopen(asked, timeout=WAIT_S) as stream:
         for line in stream:
             if line.startswith(b"retry"):
                 continue
@@ -91,7 +84,8 @@ def hears_of_a_reading(web: str, token: str, client: mqtt.Client, place: Several
 def test_each_role_does_its_part(place: Several) -> None:
     token = place.records.make_token("test", Role.KEEPER)
     place.records.add_person("Ash", Role.KEEPER, "lift the lid")
-    worker = start(place, taker="ingest", judge="judge", page="web")
+    roles = {"taker": "ingest", "judge": "judge", "page": "web"}
+    worker = place.start_together(roles, tick_s=1)
     states: dict[str, dict[str, object]] = {}
     listener = connect(
         place.broker,
@@ -120,7 +114,7 @@ def test_each_role_does_its_part(place: Several) -> None:
     assert (status, "takes no readings" in said) == (503, True)
     for one in worker.values():
         assert ask(f"{one.web}/healthz")[0] == 200
-        assert ask(f"{one.web}/readyz") == (200, '{"status":"ready","unwell":{}}')
+        wait_until(lambda one=one: ask(f"{one.web}/readyz")[1] == '{"status":"ready","unwell":{}}')
         assert "underlid_readings_total" in ask(f"{one.web}/metrics")[1]
     for name in ("taker", "judge"):
         assert ask(f"{worker[name].web}/")[0] == 404
@@ -133,7 +127,7 @@ def test_each_role_does_its_part(place: Several) -> None:
 
 
 def test_what_waits_for_a_worker_that_is_gone_is_taken_in_by_another(place: Several) -> None:
-    worker = start(place, first="ingest", second="ingest")
+    worker = place.start_together({"first": "ingest", "second": "ingest"}, tick_s=1)
     client = connect(place.broker)
     worker["first"].kill()
     for number in range(100):
@@ -145,12 +139,13 @@ def test_what_waits_for_a_worker_that_is_gone_is_taken_in_by_another(place: Seve
         raw = store.raw("tansy-1", now_ms - 20 * MINUTE_MS, now_ms)
         return len(raw.taken_at_ms)
 
-    wait_until(lambda: stored() == 100, LEASE_S + 20)
-    wait_until(lambda: place.records.gone("ingest") == [], 20)
+    wait_until(lambda: stored() == 100)
+    wait_until(lambda: place.records.gone("ingest") == [])
     for number in range(100):
         publish(client, place, number, 5)
     wait_until(lambda: stored() == 200)
-    place.start("first", "ingest", tick_s=1)
+    again = place.start("first", "ingest", tick_s=1)
+    wait_until(again.hears_probes)
     for number in range(100):
         publish(client, place, number, 7)
     wait_until(lambda: stored() == 300)

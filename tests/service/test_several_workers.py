@@ -19,7 +19,6 @@ import pytest
 
 from mqtt.brokers import probe as connect
 from programs import require
-from service.running import wait_until
 from service.several import Several
 from service.sinks import HookSink
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
@@ -30,6 +29,7 @@ from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import HOUR_MS, MINUTE_MS
 from underlid.watch import Watch
+from waiting import wait_until
 
 START_MS = 1_760_000_000_000 // HOUR_MS * HOUR_MS
 SPEED = 120.0

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
+from waiting import wait_until
 from web.household import Household
 from web.visiting import Visitor
 
@@ -27,7 +27,6 @@ WATCH = """
   document.addEventListener("securitypolicyviolation", (event) =>
     window.violations.push(`${event.violatedDirective} ${event.blockedURI} ${event.sample}`));
 """
-LIVE_WITHIN_S = 2.0
 
 
 @contextmanager
@@ -53,17 +52,12 @@ def opened(
 
 
 def bin_page(page: Page, house: Household, bin_id: str) -> None:
-    """Go to a bin's page and wait for its curves."""
+    """Go to a bin's page and wait for its curves.
+
+    The page's policy forbids Playwright's own way of waiting for what a function says (eval).
+    """
     page.goto(f"{house.url}/bin/{bin_id}")
-    until(lambda: page.locator("[data-chart] .line").count())
-
-
-def until(holds: Callable[[], object], within_s: float = 5.0) -> None:
-    """Wait until something holds; the page's policy forbids Playwright's own way (eval)."""
-    end = time.monotonic() + within_s
-    while not holds():
-        assert time.monotonic() < end, "it did not happen in time"
-        time.sleep(0.03)
+    wait_until(lambda: page.locator("[data-chart] .line").count())
 
 
 def serious_barriers(page: Page) -> list[tuple[str, str]]:

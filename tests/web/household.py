@@ -32,9 +32,9 @@ from underlid.web.context import Context
 from underlid.web.live import Hub
 from underlid.web.pages.entrance import attempts
 from underlid.web.server import Server
+from waiting import WAIT_S, wait_until
 
 NOW_MS = parse_time_ms("2026-06-12T14:30:00+01:00")
-WAIT_S = 20.0
 
 SHEDS = {
     "potting": Shed("potting", "Potting shed", "air-1", "Europe/London"),
@@ -147,7 +147,8 @@ class Household:
         return entry
 
     def judge(self) -> dict[str, Any]:
-        """Judge now and return what is thought of Tansy."""
+        """Judge now and return what is thought of Tansy; all that was answered is taken in before."""
+        wait_until(lambda: self.recorder.waiting == 0)
         self.clock.set_ms(self.clock.now_ms() + MINUTE_MS)
         self.watch.tick()
         state: dict[str, Any] | None = self.watch.state("tansy")

@@ -9,7 +9,8 @@ import pytest
 from playwright.sync_api import Browser
 
 from underlid.timeline import DAY_MS
-from web.browsing import bin_page, opened, until
+from waiting import wait_until
+from web.browsing import bin_page, opened
 from web.household import Household, program
 
 
@@ -21,16 +22,16 @@ def test_the_curves_are_read_moved_and_zoomed_by_keys(browser: Browser, lived: H
         picture.focus()
         for _ in range(6):  # Tansy's probe has been silent for two hours
             page.keyboard.press(",")
-        until(lambda: "Bed 2" in page.inner_text(".reading"))
+        wait_until(lambda: "Bed 2" in page.inner_text(".reading"))
         first = page.inner_text(".reading")
         page.keyboard.press(",")
-        until(lambda: page.inner_text(".reading") != first)
+        wait_until(lambda: page.inner_text(".reading") != first)
         with page.expect_request("**/series?*"):
             for _ in range(6):
                 page.keyboard.press("+")
         label = picture.get_attribute("aria-label")
         page.keyboard.press("ArrowLeft")
-        until(lambda: picture.get_attribute("aria-label") != label)
+        wait_until(lambda: picture.get_attribute("aria-label") != label)
         page.keyboard.press("Home")
         assert page.evaluate("document.activeElement.closest('[data-chart]') !== null")
 
@@ -47,7 +48,7 @@ def test_the_curves_follow_a_dragging_mouse(browser: Browser, lived: Household) 
         page.mouse.down()
         page.mouse.move(box["x"] + 900, box["y"] + 105, steps=8)
         page.mouse.up()
-        until(lambda: picture.get_attribute("aria-label") != label)
+        wait_until(lambda: picture.get_attribute("aria-label") != label)
 
 
 def test_a_channel_of_ones_own_is_drawn_too(browser: Browser, lived: Household) -> None:
@@ -74,7 +75,7 @@ def test_what_is_foreseen_is_drawn_apart_and_read_by_the_cursor(
         box = picture.bounding_box()
         assert box is not None
         page.mouse.move(box["x"] + box["width"] - 60, box["y"] + 100)
-        until(lambda: "13 Jun" in page.inner_text(".reading"))
+        wait_until(lambda: "13 Jun" in page.inner_text(".reading"))
         assert "°C" in page.inner_text(".legend >> nth=0")
         page.click("text=What is foreseen, as a table")
         assert page.locator("details[open] tbody tr").count() == 12

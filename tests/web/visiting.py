@@ -8,7 +8,8 @@ import httpx
 
 from underlid.storage.records import Role
 from underlid.web.tokens import form_token
-from web.household import WAIT_S, Household
+from waiting import WAIT_S
+from web.household import Household
 
 PASSPHRASE = "damp straw and melon rind"
 SHOWN_TOKEN = re.compile(r'name="form_token" value="([^"]+)"')
