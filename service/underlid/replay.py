@@ -3,15 +3,13 @@
 Readings are delivered when they were received, journal entries when they became known, and the
 judge is asked on whole ticks, as `watch` does live. Nothing is read ahead, so a verdict at a time
 knows only what was known then. Histories come from files (`files`) or from the service's own store
-(`stored_readings`, `stored_entries`); `files.verdicts` turns the judgements into lines.
+(`storage.history`, `stored_entries`); `files.verdicts` turns the judgements into lines.
 """
 
 from __future__ import annotations
 
-import heapq
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from math import isnan
 from typing import Final
 
 from underlid.binmodel.bins import Setup
@@ -23,14 +21,9 @@ from underlid.journal.standing import stands
 from underlid.journal.units import SI, Units
 from underlid.judge import Judge
 from underlid.pipeline import Judgement
-from underlid.readings.admission import AHEAD_MOST_MS
 from underlid.readings.values import Reading
-from underlid.storage.protocols import RawSeries, ReadingStore
 from underlid.storage.records import Records
-from underlid.timeline import DAY_MS, MINUTE_MS
-
-CHUNK_MS: Final = DAY_MS
-"""A stored history is read in days, so that a year needs the memory of a day."""
+from underlid.timeline import MINUTE_MS
 
 LATER: Final = 1 << 62
 
@@ -144,26 +137,6 @@ def with_limits(setup: Setup, limits: Mapping[str, float]) -> Setup:
     return replace(setup, bins=bins)
 
 
-def stored_readings(
-    store: ReadingStore, sheds: Mapping[str, str], start_ms: int, end_ms: int
-) -> Iterator[Reading]:
-    """Yield a store's readings of start ≤ taken < end, by when they were received.
-
-    *sheds* gives the probes to read, and the shed of each.
-    """
-    held: list[tuple[int, int, str, Reading]] = []
-    for day_ms in range(start_ms, end_ms, CHUNK_MS):
-        for probe, shed in sheds.items():
-            series = store.raw(probe, day_ms, min(day_ms + CHUNK_MS, end_ms))
-            for one in _rows(series, probe, shed):
-                heapq.heappush(held, (one.received_at_ms, one.taken_at_ms, probe, one))
-        sure_ms = day_ms + CHUNK_MS - AHEAD_MOST_MS
-        while held and held[0][0] < sure_ms:
-            yield heapq.heappop(held)[3]
-    while held:
-        yield heapq.heappop(held)[3]
-
-
 def stored_entries(records: Records, bins: Iterable[str], since_ms: int) -> list[Entry]:
     """Return all versions of the entries of *bins* since *since_ms*."""
     return list(
@@ -179,18 +152,6 @@ def _tell_entries(judge: Judge, setup: Setup, journal: Changes, known: int, now_
     since_ms = now_ms - HELD_BUCKETS * BUCKET_MS
     for bin_id in setup.bins:
         judge.set_entries(bin_id, journal.of_bin(bin_id, known, since_ms))
-
-
-def _rows(series: RawSeries, probe: str, shed: str) -> Iterator[Reading]:
-    """Yield a series' rows as readings."""
-    names = list(series.values)
-    columns: Sequence[list[float]] = [series.values[name].tolist() for name in names]
-    rows = zip(*columns, strict=True) if columns else iter([()] * len(series.taken_at_ms))
-    for taken, received, row in zip(
-        series.taken_at_ms.tolist(), series.received_at_ms.tolist(), rows, strict=True
-    ):
-        values = {name: value for name, value in zip(names, row, strict=True) if not isnan(value)}
-        yield Reading(probe, shed, taken, received, values)
 
 
 def _received_ms(reading: Reading | None) -> int:

@@ -17,11 +17,12 @@ from underlid.files.verdicts import encoded, lines_of
 from underlid.journal.entries import Entry
 from underlid.pipeline import Judgement
 from underlid.readings.values import Admitted, Reading
-from underlid.replay import replay, stored_entries, stored_readings
+from underlid.replay import replay, stored_entries
 from underlid.rules.finding import Condition
 from underlid.simulate import scenario
 from underlid.simulate.place import Stretch
 from underlid.simulate.sensors import Fault, FaultKind
+from underlid.storage.history import stored_readings
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS

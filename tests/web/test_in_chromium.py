@@ -18,6 +18,7 @@ from web.visiting import PASSPHRASE, Visitor, begin
 PAGES = (
     "/",
     "/bin/tansy",
+    "/bin/tansy/back",
     "/journal",
     "/journal/write?bin=tansy&kind=feed",
     "/journal/write?bin=tansy&kind=sighting",

@@ -17,7 +17,7 @@ from underlid.files.journal_csv import write_journal
 from underlid.files.readings_csv import write_readings
 from underlid.files.setup import setup_text
 from underlid.journal.entries import Entry
-from underlid.replay import stored_readings
+from underlid.storage.history import stored_readings
 from underlid.storage.records import Records
 
 OUT = click.Path(dir_okay=False, allow_dash=True, path_type=Path)

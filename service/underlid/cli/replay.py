@@ -25,7 +25,8 @@ from underlid.journal.entries import Entry
 from underlid.judge import Judge
 from underlid.readings.values import Reading
 from underlid.replay import replay as judge_history
-from underlid.replay import stored_entries, stored_readings
+from underlid.replay import stored_entries
+from underlid.storage.history import stored_readings
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.records import Records
 from underlid.timeline import SECOND_MS

@@ -8,6 +8,7 @@ the order in which they arrived, the order in which a replay delivers them.
 from __future__ import annotations
 
 import csv
+import io
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from math import isfinite
@@ -29,6 +30,9 @@ RECEIVED: Final = "received"
 
 LATEST_MS: Final = 4_102_444_800_000
 """2100-01-01: a time beyond it is in another unit than seconds."""
+
+PIECE_CHARS: Final = 60_000
+"""What `reading_lines` yields at once: few enough to hold, enough to send."""
 
 UNPLACED_SHED: Final = "unplaced"
 """The shed of probes that no set-up names."""
@@ -116,11 +120,30 @@ def write_readings(file: IO[str], readings: Iterable[Reading]) -> int:
     writer.writerow([*COLUMNS, RECEIVED])
     rows = 0
     for one in readings:
-        time, received = rfc3339(one.taken_at_ms), rfc3339(one.received_at_ms)
-        for channel, value in one.values.items():
-            writer.writerow((time, one.probe, channel, number(value), received))
+        writer.writerows(_rows_of(one))
         rows += len(one.values)
     return rows
+
+
+def reading_lines(readings: Iterable[Reading]) -> Iterator[str]:
+    """Yield what `write_readings` writes, some kilobytes at a time, so that none need be held."""
+    held = io.StringIO()
+    writer = csv.writer(held, lineterminator="\n")
+    writer.writerow([*COLUMNS, RECEIVED])
+    for one in readings:
+        writer.writerows(_rows_of(one))
+        if held.tell() > PIECE_CHARS:
+            yield held.getvalue()
+            held.seek(0)
+            held.truncate()
+    yield held.getvalue()
+
+
+def _rows_of(one: Reading) -> Iterator[tuple[str, ...]]:
+    """Yield a reading's rows, one a channel."""
+    time, received = rfc3339(one.taken_at_ms), rfc3339(one.received_at_ms)
+    for channel, value in one.values.items():
+        yield time, one.probe, channel, number(value), received
 
 
 def number(value: float) -> str:

@@ -282,6 +282,7 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "feeding_text": feeding_text,
     "clock_of": lambda text, timezone: clock_text(parse_time_ms(str(text)), timezone),
     "sure": sure,
+    "span": span,
     "mass_text": mass_text,
     "summary": summary,
     "rfc3339": rfc3339,

@@ -88,9 +88,15 @@ def appetite(past: Past, name: str, heat_k: Floats) -> Lesson:
 
 def self_heat_by_hour(past: Past, time_constant_h: float) -> Floats:
     """Return the bed's self-heat hour by hour, K, as means of six hours; NaN where unknown."""
-    bed = with_short_gaps_closed(past.hourly("bed_temp_c"))
-    air = with_short_gaps_closed(past.hourly("shed_temp_c"))
-    rate, steady = np.full(HOURS, np.nan), np.full(HOURS, np.nan)
+    return hourly_self_heat_k(
+        past.hourly("bed_temp_c"), past.hourly("shed_temp_c"), time_constant_h
+    )
+
+
+def hourly_self_heat_k(bed_temp_c: Floats, air_temp_c: Floats, time_constant_h: float) -> Floats:
+    """Return the self-heat at each hour, K, from hourly °C of bed and shed air; NaN where unknown."""
+    bed, air = with_short_gaps_closed(bed_temp_c), with_short_gaps_closed(air_temp_c)
+    rate, steady = np.full(len(bed), np.nan), np.full(len(bed), np.nan)
     rate[3:-3] = (bed[6:] - bed[:-6]) / 6.0
     steady[3:-3] = np.lib.stride_tricks.sliding_window_view(bed - air, 7).mean(axis=1)
     result: Floats = steady + time_constant_h * rate

@@ -22,6 +22,8 @@ export function begin(root, bin) {
     },
   });
   root.before(rangeButtons(chart));
+  const end = Number(new URLSearchParams(location.search).get("until")); // a spell's link from looking back
+  if (end > 0 && end < chart.newest) chart.setRange(end - 7 * DAY_MS, end);
 
   async function fill(always = false) {
     const [from, until] = chart.range();
