@@ -7,16 +7,15 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
-from programs import free_port, require
+from programs import answers, free_port, require
+from waiting import WAIT_S, wait_until
 
 SERVICE = Path(__file__).parents[2] / "service"
-DEMO_WAIT_S = 60.0
 
 
 def environment(**settings: str) -> dict[str, str]:
@@ -31,7 +30,7 @@ def call(*words: str, cwd: Path, **settings: str) -> subprocess.CompletedProcess
         env=environment(**settings),
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=WAIT_S,
         check=False,
     )
 
@@ -95,7 +94,7 @@ def broker(tmp_path: Path) -> Iterator[int]:
         f"listener {port} 127.0.0.1\nallow_anonymous false\npassword_file {users}\nuser root\n"
     )
     process = subprocess.Popen([mosquitto, "-c", str(config)], stderr=subprocess.DEVNULL)
-    time.sleep(0.5)
+    wait_until(lambda: answers(port))
     yield port
     process.terminate()
     process.wait()
@@ -133,7 +132,7 @@ def test_the_demo_lives_and_leaves_nothing_behind(tmp_path: Path) -> None:
         wait_for_alert(data, tmp_path)
     finally:
         process.send_signal(signal.SIGINT)
-        _, errors = process.communicate(timeout=20)
+        _, errors = process.communicate(timeout=WAIT_S)
     assert process.returncode == 0, errors
     assert "Traceback" not in errors
     assert not data.exists()
@@ -141,10 +140,9 @@ def test_the_demo_lives_and_leaves_nothing_behind(tmp_path: Path) -> None:
 
 def wait_for_alert(data: Path, cwd: Path) -> None:
     """Wait until probes have spoken through the door and an alert has come of it."""
-    until = time.monotonic() + DEMO_WAIT_S
-    while time.monotonic() < until:
-        listed = call("alerts", "list", "--json", "--data", str(data), cwd=cwd)
-        if listed.returncode == 0 and json.loads(listed.stdout):
-            return
-        time.sleep(1.0)
-    pytest.fail("no alert came")
+
+    def listed() -> bool:
+        said = call("alerts", "list", "--json", "--data", str(data), cwd=cwd)
+        return said.returncode == 0 and bool(json.loads(said.stdout))
+
+    wait_until(listed, 2 * WAIT_S)

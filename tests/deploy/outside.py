@@ -9,18 +9,14 @@ import contextlib
 import os
 import shutil
 import signal
-import socket
 import subprocess
 import tempfile
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from deploy.composed import Outside, Part
-from programs import require
-
-START_S = 20.0
-STOP_S = 20.0
+from programs import answers, require
+from waiting import WAIT_S, wait_until
 
 
 @contextlib.contextmanager
@@ -79,22 +75,15 @@ def running(
 
 
 def wait_for(port: int, process: subprocess.Popen[bytes], log: Path) -> None:
-    until = time.monotonic() + START_S
-    while time.monotonic() < until and process.poll() is None:
-        try:
-            socket.create_connection(("127.0.0.1", port), 1).close()
-        except OSError:
-            time.sleep(0.05)
-        else:
-            return
-    raise AssertionError(log.read_text(encoding="utf-8", errors="replace")[-4000:])
+    wait_until(lambda: answers(port) or process.poll() is not None)
+    assert process.poll() is None, log.read_text(encoding="utf-8", errors="replace")[-4000:]
 
 
 def stop(process: subprocess.Popen[bytes], how: signal.Signals = signal.SIGTERM) -> None:
     if process.poll() is None:
         process.send_signal(how)
         try:
-            process.wait(STOP_S)
+            process.wait(WAIT_S)
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()

@@ -22,7 +22,7 @@ import pytest
 from deploy.composed import parts
 from deploy.outside import stop
 from programs import require
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 
 PART = parts()["home"]
 VENV = Path(sys.executable).parent
@@ -62,7 +62,7 @@ class Home:
             capture_output=True,
             text=True,
             check=False,
-            timeout=30,
+            timeout=WAIT_S,
         )
 
     def said(self, label: str) -> str:
@@ -93,7 +93,7 @@ def home() -> Iterator[Home]:
             )
         try:
             made = Home(process.pid, log)
-            wait_until(lambda: process.poll() is not None or bool(made.said("Page:")), 30)
+            wait_until(lambda: process.poll() is not None or bool(made.said("Page:")))
             assert process.poll() is None, log.read_text(encoding="utf-8")[-3000:]
             yield made
         finally:

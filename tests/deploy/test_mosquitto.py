@@ -19,9 +19,9 @@ from deploy.composed import ROOT, Outside, Part, parts
 from deploy.outside import outside, own, running, user_of
 from programs import free_port, require
 from underlid.mqtt.broker import FILTERS
+from waiting import WAIT_S, wait_until
 
 PART = parts()["mosquitto"]
-WAIT_S = 10.0
 TOPIC = "underlid/v1/potting/tansy-1/json"
 
 
@@ -127,11 +127,7 @@ def test_workers_share_one_subscription(place: Outside) -> None:
         second, _ = collect(two, shared)
         for number in range(40):
             probe.publish(TOPIC, str(number).encode(), qos=1).wait_for_publish(WAIT_S)
-        until = threading.Event()
-        for _ in range(100):
-            if len(first) + len(second) == 40:
-                break
-            until.wait(0.05)
+        wait_until(lambda: len(first) + len(second) == 40)
         assert sorted(map(int, first + second)) == list(range(40)), "each once"
         assert first
         assert second

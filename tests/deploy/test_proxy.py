@@ -10,7 +10,6 @@ import socket
 import ssl
 import subprocess
 import sys
-import time
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -25,9 +24,9 @@ from programs import free_port, require
 from service.running import Running
 from underlid.web.security import BODY_MOST_BYTES, TOO_LARGE
 from underlid.web.tokens import FIELD
+from waiting import WAIT_S
 
 PART = parts()["proxy"]
-WAIT_S = 10.0
 NAME = "localhost"
 
 
@@ -166,15 +165,13 @@ def test_an_event_is_handed_on_at_once(front: Front) -> None:
     assert stream.headers["content-type"].startswith("text/event-stream")
     body = json.dumps({"bed_temp_c": 22.5}).encode()
     path = "/api/v1/readings?shed=potting&probe=tansy-1"
-    began = time.monotonic()
     status, text = front.ask(
         "POST", path, body, Authorization=bearer, Content_Type="application/json"
     )
     assert status in (200, 202), text
+    # A buffering proxy holds small events back: then nothing comes, and the line runs out of time.
     while b'"reading"' not in (got := stream.readline()):
         assert got, "the stream ended"
-        assert time.monotonic() - began < WAIT_S
-    assert time.monotonic() - began < WAIT_S / 2, "a buffering proxy holds small events back"
     line.close()
 
 

@@ -22,9 +22,9 @@ import pytest
 from deploy.composed import Outside, parts
 from deploy.outside import outside, own, running, user_of
 from programs import free_port, require
-from storage.postgres import _other_user
+from storage.postgres import _other_user, lets_in
 from underlid.storage.records import Records
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 
 POSTGRES, INFLUXDB = parts()["postgres"], parts()["influxdb"]
 
@@ -74,21 +74,10 @@ def postgresql(place: Outside) -> Iterator[int]:
     with running(command, place, "postgresql", port, how=signal.SIGINT, user=server):
         address = place.here(place.secret("underlid_records_url"))
         first = address.rpartition("/")[0] + "/postgres"
-        wait_until(lambda: ready(first))
+        wait_until(lambda: lets_in(first))
         with psycopg.connect(first, autocommit=True) as line:
             line.execute(f"CREATE DATABASE {said['POSTGRES_DB']}".encode())
         yield port
-
-
-def ready(address: str) -> bool:
-    """Tell whether the server lets somebody in: it listens before it does."""
-    try:
-        psycopg.connect(address).close()
-    except psycopg.OperationalError as error:
-        if "starting up" not in str(error):
-            raise
-        return False
-    return True
 
 
 def test_the_address_in_the_secrets_opens_the_records(place: Outside, postgres: int) -> None:
@@ -187,7 +176,7 @@ def test_influxdb_runs_with_the_settings_it_shares(place: Outside) -> None:
 
 
 def ask(address: str, body: bytes | None = None) -> int:
-    with urllib.request.urlopen(address, body, timeout=10) as answer:
+    with urllib.request.urlopen(address, body, timeout=WAIT_S) as answer:
         status: int = answer.status
         return status
 

@@ -21,7 +21,7 @@ from deploy import guarded
 from deploy.outside import stop
 from deploy.units import FOLDER, allowed_calls, command, families, lines, only, placed
 from programs import free_port, require
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 
 SERVICE, BACKUP = "underlid.service", "underlid-backup.service"
 PROGRAM = str(Path(sys.executable).with_name("underlid"))
@@ -66,7 +66,7 @@ def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Guarded]:
     process = start(command(SERVICE, "ExecStart", swaps), environment, home / "log")
     try:
         made = Guarded(home / "data", f"http://127.0.0.1:{web}", door, home / "log", process.pid)
-        wait_until(lambda: process.poll() is not None or healthy(made), 30)
+        wait_until(lambda: process.poll() is not None or healthy(made))
         assert process.poll() is None, made.log.read_text()[-3000:]
         yield made
     finally:
@@ -154,7 +154,7 @@ def test_the_backup_unit_writes_removes_old_ones_and_can_be_restored(
         os.utime(path, (LONG_AGO_S, LONG_AGO_S))
     environment = {"PATH": os.environ["PATH"], "UNDERLID_DATA": str(service.folder)}
     process = start(command(BACKUP, "ExecStart", swaps), environment, tmp_path / "log")
-    assert process.wait(60) == 0, (tmp_path / "log").read_text()
+    assert process.wait(WAIT_S) == 0, (tmp_path / "log").read_text()
     subprocess.run(command(BACKUP, "ExecStartPost", swaps), check=True)
     (made,) = tmp_path.glob("underlid-*.zip")
     assert made.name == time.strftime("underlid-%Y-%m-%d.zip")

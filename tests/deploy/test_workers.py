@@ -24,9 +24,10 @@ from deploy.outside import outside, stop
 from deploy.test_mosquitto import broker, client, collect
 from deploy.test_stores import influx, postgresql
 from programs import free_port, require
+from service.running import hears_probes
 from storage.influx_front import Front
 from underlid.clock import SystemClock
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 
 NAME = "bins.example"
 WORKERS = {
@@ -107,14 +108,17 @@ class Site:
             capture_output=True,
             text=True,
             check=False,
-            timeout=60,
+            timeout=WAIT_S,
         )
 
+    def web(self, part: Part) -> str:
+        return f"http://127.0.0.1:{self.ports[part.name]}"
+
     def ask(self, part: Part, path: str, **headers: str) -> str:
-        request = urllib.request.Request(f"http://127.0.0.1:{self.ports[part.name]}{path}")
+        request = urllib.request.Request(self.web(part) + path)
         for name, value in headers.items():
             request.add_header(name, value)
-        with urllib.request.urlopen(request, timeout=10) as answer:
+        with urllib.request.urlopen(request, timeout=WAIT_S) as answer:
             text: str = answer.read().decode()
             return text
 
@@ -152,12 +156,11 @@ def together() -> Iterator[Site]:
             made.start(part)
         for part in WORKERS.values():
             wait_until(
-                lambda part=part: (
-                    made.healthy(part) or made.processes[part.name].poll() is not None
-                ),
-                60,
+                lambda part=part: made.healthy(part) or made.processes[part.name].poll() is not None
             )
         assert all(one.poll() is None for one in made.processes.values()), made.logs()
+        for part in WORKERS.values():
+            wait_until(lambda part=part: hears_probes(made.web(part)))
         yield made
 
 
@@ -190,15 +193,15 @@ def test_readings_go_in_by_tls_and_come_out_as_a_judged_bin(site: Site) -> None:
         for number in range(PROBES):
             topic = f"underlid/v1/potting/tansy-{number + 1}/json"
             body = json.dumps({"ts": taken_s, "bed_temp_c": 22.4})
-            probe.publish(topic, body, qos=1).wait_for_publish(10)
-        assert told.wait(60), site.logs()
+            probe.publish(topic, body, qos=1).wait_for_publish(WAIT_S)
+        assert told.wait(WAIT_S), site.logs()
     assert json.loads(states[0])["bin"] == "tansy"
 
     def shown() -> bool:
         text = site.ask(web, "/api/v1/bins/tansy/state", Authorization=f"Bearer {token}")
         return "22.4" in text
 
-    wait_until(shown, 60)
+    wait_until(shown)
     listed = json.loads(site.call(web, "probes", "list", "--json").stdout)
     assert len({one["probe"] for one in listed}) == PROBES
 

@@ -14,8 +14,6 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-import httpx
-
 from programs import free_port
 from waiting import WAIT_S
 
@@ -65,10 +63,6 @@ class Forked:
             raise AssertionError(f"the worker ended: {self.log()[-2000:]}") from None
         finally:
             here.close()
-
-    def hears_probes(self) -> bool:
-        """Tell whether the broker has agreed to send it what probes publish."""
-        return "broker" not in httpx.get(f"{self.web}/readyz", timeout=WAIT_S).json()["unwell"]
 
     def log(self) -> str:
         return self._log.read_text(encoding="utf-8") if self._log.exists() else ""

@@ -10,6 +10,8 @@ import sys
 import urllib.request
 from pathlib import Path
 
+import httpx
+
 from programs import free_port
 from waiting import WAIT_S
 
@@ -24,6 +26,11 @@ def ready(info):
     print(json.dumps([info.web_url, info.door_port, info.door_password]), flush=True)
 service.run(config.load(**given), clock=clock, on_ready=ready)
 """
+
+
+def hears_probes(web: str) -> bool:
+    """Tell whether the broker has agreed to send a service what probes publish."""
+    return "broker" not in httpx.get(f"{web}/readyz", timeout=WAIT_S).json()["unwell"]
 
 
 class Running:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from mqtt.brokers import PASSWORDS, Mosquitto
 from service.forked import Forked, get_ready
+from service.running import hears_probes
 from storage.influx_front import Front
 from storage.influxd import DATABASE, PASSWORD, USER, Influxd
 from storage.postgres import cluster
@@ -92,7 +93,7 @@ class Several:
         with ThreadPoolExecutor() as pool:
             started = list(pool.map(lambda name: self.start(name, roles[name], **more), roles))
         for one in started:
-            wait_until(one.hears_probes)
+            wait_until(lambda one=one: hears_probes(one.web))
         return dict(zip(roles, started, strict=True))
 
     def close(self) -> None:

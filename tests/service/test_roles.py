@@ -15,6 +15,7 @@ import pytest
 from mqtt.brokers import probe as connect
 from programs import require
 from service.forked import Forked
+from service.running import hears_probes
 from service.several import Several
 from storage.postgres import cluster
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
@@ -145,7 +146,7 @@ def test_what_waits_for_a_worker_that_is_gone_is_taken_in_by_another(place: Seve
         publish(client, place, number, 5)
     wait_until(lambda: stored() == 200)
     again = place.start("first", "ingest", tick_s=1)
-    wait_until(again.hears_probes)
+    wait_until(lambda: hears_probes(again.web))
     for number in range(100):
         publish(client, place, number, 7)
     wait_until(lambda: stored() == 300)

@@ -21,6 +21,7 @@ import uvicorn
 from programs import free_port
 from storage.influxd import basic
 from underlid.clock import monotonic_s, pause
+from waiting import WAIT_S
 
 LOOK_S = 0.02
 
@@ -134,7 +135,7 @@ class Front:
             query = urlencode({"db": database, "rp": policy, "precision": precision})
             path = "/write"
         if self._client is None:
-            self._client = httpx.AsyncClient(timeout=60)
+            self._client = httpx.AsyncClient(timeout=WAIT_S)
         try:
             answer = await self._client.request(
                 scope["method"], f"{self._behind}{path}?{query}", content=body, headers=headers

@@ -8,13 +8,13 @@ from __future__ import annotations
 import base64
 import json
 import subprocess
-import time
 import urllib.error
 import urllib.request
 from pathlib import Path
 from urllib.parse import urlencode
 
 from programs import free_port, require
+from waiting import WAIT_S, wait_until
 
 USER, PASSWORD = "underlid", "worms-need-air"
 DATABASE = "underlid"
@@ -81,15 +81,9 @@ class Influxd:
             [self._program, "-config", str(self._configuration)], stdout=log, stderr=log
         )
         log.close()
-        until = time.monotonic() + 30
-        while True:
-            try:
-                urllib.request.urlopen(f"{self.url}/ping", timeout=2).close()
-                return
-            except OSError:
-                if time.monotonic() > until or self._process.poll() is not None:
-                    raise
-                time.sleep(0.05)
+        process = self._process
+        wait_until(lambda: self._pings() or process.poll() is not None)
+        assert process.poll() is None, (self.folder / "log").read_text()[-2000:]
 
     def kill(self) -> None:
         """Kill it as a power cut does."""
@@ -102,9 +96,16 @@ class Influxd:
         if self._process is not None and self._process.poll() is None:
             self._process.terminate()
             try:
-                self._process.wait(10)
+                self._process.wait(WAIT_S)
             except subprocess.TimeoutExpired:
                 self.kill()
+
+    def _pings(self) -> bool:
+        try:
+            urllib.request.urlopen(f"{self.url}/ping", timeout=WAIT_S).close()
+        except OSError:
+            return False
+        return True
 
     def ask(self, statement: str, database: str = "") -> list[list[object]]:
         """Return the rows that a statement answers with."""
@@ -121,7 +122,7 @@ class Influxd:
     def _open(self, path: str, body: bytes):  # noqa: ANN202
         request = urllib.request.Request(self.url + path, body)
         request.add_header("Authorization", basic(USER, PASSWORD))
-        return urllib.request.urlopen(request, timeout=30)
+        return urllib.request.urlopen(request, timeout=WAIT_S)
 
 
 def basic(user: str, password: str) -> str:

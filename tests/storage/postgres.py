@@ -15,7 +15,6 @@ import shutil
 import signal
 import subprocess
 import tempfile
-import time
 from functools import cache
 from itertools import count
 from pathlib import Path
@@ -25,9 +24,9 @@ import psycopg
 from programs import free_port, require
 from underlid.storage.records import Records
 from underlid.storage.records.tables import metadata
+from waiting import WAIT_S, wait_until
 
 PASSWORD = "herd-secret"
-START_S = 30.0
 PR_SET_PDEATHSIG = 1
 """From Linux's prctl.h."""
 
@@ -79,15 +78,9 @@ class Cluster:
                 start_new_session=True,
                 preexec_fn=_end_with_the_tests,
             )
-        until = time.monotonic() + START_S
-        while True:
-            try:
-                psycopg.connect(self.address("postgres")).close()
-            except psycopg.OperationalError:
-                assert time.monotonic() < until, (self.folder / "log").read_text()[-2000:]
-                time.sleep(0.05)
-            else:
-                return
+        process = self._process
+        wait_until(lambda: lets_in(self.address("postgres")) or process.poll() is not None)
+        assert process.poll() is None, (self.folder / "log").read_text()[-2000:]
 
     def kill(self) -> None:
         """End it as a power cut would."""
@@ -145,8 +138,19 @@ class Cluster:
     def _end(self, how: signal.Signals) -> None:
         if self._process is not None:
             self._process.send_signal(how)
-            self._process.wait(timeout=START_S)
+            self._process.wait(WAIT_S)
             self._process = None
+
+
+def lets_in(address: str) -> bool:
+    """Tell whether the server is there and lets somebody in: it listens before it does."""
+    try:
+        psycopg.connect(address).close()
+    except psycopg.OperationalError as error:
+        if any(said in str(error) for said in ("refused", "starting up", "not yet accepting")):
+            return False
+        raise
+    return True
 
 
 def _end_with_the_tests() -> None:

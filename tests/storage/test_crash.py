@@ -3,39 +3,18 @@
 from __future__ import annotations
 
 import random
-import signal
 import sqlite3
-import subprocess
-import sys
-import threading
 from pathlib import Path
 
 import pytest
 
 from storage.crash_writer import BATCH_MINUTES, PROBES, START_MS, value_at
+from storage.killed import write_until_killed
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 WRITER = Path(__file__).parent / "crash_writer.py"
 KILLS = 8
-MOST_S = 0.5
-
-
-def write_until_killed(path: Path, first: int, way: str, after_s: float) -> int:
-    """Run the writer, kill it *after_s* after its first answer; return its last answer."""
-    process = subprocess.Popen(
-        [sys.executable, str(WRITER), str(path), str(first), way], stdout=subprocess.PIPE, text=True
-    )
-    assert process.stdout is not None
-    answers = [process.stdout.readline()]
-    assert answers[0], "the writer did not start"
-    killer = threading.Timer(after_s, process.send_signal, [signal.SIGKILL])
-    killer.start()
-    answers += process.stdout.readlines()
-    killer.join()
-    assert process.wait() == -signal.SIGKILL
-    process.stdout.close()
-    return int([one for one in answers if one.endswith("\n")][-1])
 
 
 def check_whole(path: Path, answered: int) -> None:
@@ -65,7 +44,7 @@ def test_every_answered_reading_is_there_once_after_kills(tmp_path: Path, way: s
     path = tmp_path / "readings.sqlite"
     answered = -1
     for _ in range(KILLS):
-        answered = write_until_killed(path, answered + 1, way, chance.uniform(0.0, MOST_S))
+        answered = write_until_killed(WRITER, path, answered + 1, way, chance=chance)
         check_whole(path, answered)
     with sqlite3.connect(path) as bare:
         packed = bare.execute("SELECT count(*) FROM packed_day").fetchone()[0]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -22,6 +21,7 @@ from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.influx.server import InfluxPlace
 from underlid.storage.influx.trouble import AwayError, OperatorError
 from underlid.timeline import DAY_MS
+from waiting import wait_until
 
 
 @pytest.fixture
@@ -64,14 +64,12 @@ def test_what_only_a_person_can_mend_is_told(
     store.write(some_rows())
     in_influx.front.always = Fault(status=status, body='{"message":"unauthorized access"}')
     store.start()
-    while store.backlog().trouble is None:
-        time.sleep(0.01)
+    wait_until(lambda: store.backlog().trouble is not None)
     assert "unauthorized access" in str(store.backlog().trouble)
     assert store.backlog().waiting == ROWS
     in_influx.front.always = None
     store.drain.hurry()
-    while store.backlog().trouble is not None:
-        time.sleep(0.01)
+    wait_until(lambda: store.backlog().trouble is None)
     assert stored(in_influx) == ROWS
 
 
@@ -98,8 +96,7 @@ def test_a_server_that_is_not_there_is_told_after_a_while(tmp_path: Path) -> Non
     store = InfluxReadings(tmp_path / "buffer.sqlite", nowhere, clock)
     store.write(some_rows())
     store.start()
-    while store.drain._away_since_ms is None:
-        time.sleep(0.01)
+    wait_until(lambda: store.drain._away_since_ms is not None)
     assert store.backlog().trouble is None
     clock.set_ms(START_MS + AWAY_TOLD_MS)
     assert "no answer" in str(store.backlog().trouble)
@@ -116,8 +113,7 @@ def test_a_worker_without_readings_notices_as_well(tmp_path: Path) -> None:
     nowhere = InfluxPlace("http://127.0.0.1:9", "a:b", "", "underlid/autogen")
     store = InfluxReadings(tmp_path / "buffer.sqlite", nowhere, clock)
     store.start()
-    while store.drain._away_since_ms is None:
-        time.sleep(0.01)
+    wait_until(lambda: store.drain._away_since_ms is not None)
     clock.set_ms(START_MS + AWAY_TOLD_MS)
     assert "no answer to a ping" in str(store.backlog().trouble)
     store.close()
@@ -193,9 +189,10 @@ def test_a_row_that_changes_while_it_is_sent_goes_out_again(
 ) -> None:
     store.write(some_rows(3))
     in_influx.front.faults.append(Fault(slow_s=0.5))
+    asked = in_influx.front.asked
     sending = threading.Thread(target=store.drain.step)
     sending.start()
-    time.sleep(0.2)
+    wait_until(lambda: in_influx.front.asked > asked)
     store.write([timed("tansy-1", START_MS + 1000, {"soil_raw": 7.0})])
     store.write([timed("tansy-1", START_MS + 500, {"soil_raw": 8.0})])
     sending.join()

@@ -24,6 +24,7 @@ from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.recorder import Outcome, Recorder
 from underlid.storage.trouble import StoreFullError
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+from waiting import WAIT_S, wait_until
 
 
 @pytest.fixture
@@ -45,16 +46,16 @@ def test_killed_in_mid_drain_with_two_poisoned_rows(tmp_path: Path) -> None:
         rows = poisoned_rows(total, bad)
         for first in range(0, total, 4000):
             store.write(rows[first : first + 4000])
+        front.faults.extend(
+            [Fault(), Fault(slow_s=2.0)]
+        )  # the second is under way when it is killed
         store.start()
-        while not front.writes:
-            time.sleep(0.001)
+        wait_until(lambda: front.writes)
         influxd.kill()
-        time.sleep(0.3)
         assert store.backlog().waiting > 0, "it was killed too late"
         influxd.start()
         store.drain.hurry()
-        while store.backlog().waiting:
-            time.sleep(0.02)
+        wait_until(lambda: not store.backlog().waiting)
         assert stored(kept) == total - 2
         assert {one.reading.taken_at_ms for one in store.refused_rows()} == {
             START_MS + n * 1000 for n in bad
@@ -73,8 +74,7 @@ def test_an_hour_without_the_server_delays_no_acknowledgement(
     in_influx: KeptInInflux, store: InfluxReadings
 ) -> None:
     """The server hangs: an acknowledgement that waited for it would take longer than it may."""
-    hangs_s, patience_s = 20.0, 10.0
-    in_influx.front.always = Fault(status=503, slow_s=hangs_s)
+    in_influx.front.always = Fault(status=503, slow_s=2 * WAIT_S)
     clock = in_influx.clock
     recorder = Recorder(store, keep_entry=lambda entry: None)
     store.start()
@@ -98,9 +98,10 @@ def test_an_hour_without_the_server_delays_no_acknowledgement(
             answered.set()
 
         assert recorder.submit(batch, done)
-        assert answered.wait(patience_s)
-        while in_influx.front.asked == asked:
-            time.sleep(0.01)  # from the first minute on a request hangs
+        assert answered.wait(WAIT_S)
+        wait_until(
+            lambda: in_influx.front.asked > asked
+        )  # from the first minute on a request hangs
     assert [one.error for one in outcomes] == [None] * 60
     recorder.close()
     assert store.backlog().waiting == 1200
@@ -143,7 +144,9 @@ def test_a_sender_that_is_killed_sends_nothing_twice_and_all_of_it(
 ) -> None:
     place = in_influx.place()
     file, promised = tmp_path / "killed.sqlite", -1
+    writes = in_influx.front.writes
     for kill in range(3):
+        before = len(writes)
         words = [str(file), place.url, place.token, place.bucket, str(promised + 1)]
         sender = subprocess.Popen(
             [sys.executable, str(Path(__file__).with_name("killed_sender.py")), *words],
@@ -153,13 +156,14 @@ def test_a_sender_that_is_killed_sends_nothing_twice_and_all_of_it(
         )
         assert sender.stdout is not None
         sender.stdout.readline()
-        time.sleep(0.8 + 0.3 * kill)
+        wait_until(lambda before=before: len(writes) > before)
+        time.sleep(0.1 * kill)
         sender.kill()
         said = sender.stdout.read()
         sender.wait()
         whole = said[: said.rfind("\n") + 1].split()
         promised = int(whole[-1]) if whole else promised
-    assert stored(in_influx) > 0, "nothing was sent in time"
+    assert stored(in_influx) > 0
     store = InfluxReadings(file, place, in_influx.clock)
     store.drain.empty()
     for n in range(PROBES):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from storage.influx_front import Fault
@@ -16,6 +14,7 @@ from underlid.storage.influx.outgoing import LIVE_MS, PROMPT_MS
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.influx.trouble import AwayError
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+from waiting import wait_until
 
 LATER_MS = START_MS + DAY_MS
 
@@ -179,8 +178,5 @@ def test_readings_without_a_time_rest_until_their_place_is_safe(
 def test_a_drain_on_its_thread_sends_what_comes(one: InfluxReadings) -> None:
     one.start()
     one.write([timed("tansy-1", START_MS, {"bed_temp_c": 20.0})])
-    until = time.monotonic() + 10
-    while one.backlog().waiting:
-        assert time.monotonic() < until
-        time.sleep(0.01)
+    wait_until(lambda: not one.backlog().waiting)
     assert len(all_rows(one, "tansy-1")) == 1

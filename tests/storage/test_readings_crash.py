@@ -6,12 +6,9 @@
 from __future__ import annotations
 
 import random
-import signal
-import subprocess
-import sys
-import time
 from pathlib import Path
 
+from storage.killed import write_until_killed
 from storage.killed_writer import BATCH_MS, PROBES, START_MS
 from storage.readings_places import all_rows
 from underlid.storage.sqlite_readings import SqliteReadings
@@ -21,29 +18,12 @@ KILLS = 6
 SCRIPT = Path(__file__).with_name("killed_writer.py")
 
 
-def write_until_killed(path: Path, first: int, after_s: float) -> int:
-    """Let a process write from batch *first* on, kill it, return the last number it promised."""
-    process = subprocess.Popen(
-        [sys.executable, str(SCRIPT), str(path), str(first)], stdout=subprocess.PIPE, text=True
-    )
-    assert process.stdout is not None
-    try:
-        last = int(process.stdout.readline())
-        time.sleep(after_s)
-    finally:
-        process.send_signal(signal.SIGKILL)
-        rest = process.stdout.read()
-        process.wait()
-    whole = rest[: rest.rfind("\n") + 1].split()
-    return int(whole[-1]) if whole else last
-
-
 def test_nothing_acknowledged_is_lost_or_doubled_by_kill_9(tmp_path: Path) -> None:
     path = tmp_path / "readings.sqlite"
     chance = random.Random(11)
     promised, packed = -1, 0
     for _ in range(KILLS):
-        promised = write_until_killed(path, promised + 1, chance.uniform(0.02, 0.3))
+        promised = write_until_killed(SCRIPT, path, promised + 1, chance=chance)
         store = SqliteReadings(path)
         for n in range(PROBES):
             rows = all_rows(store, f"tansy-{n}")

@@ -12,9 +12,9 @@ from underlid.readings.values import Admitted, RawEntry, RawMessage, RejectReaso
 from underlid.storage.recorder import WAITING_BYTES_MOST, WAITING_MOST, Outcome, Recorder
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.storage.trouble import StoreError, StoreFullError
+from waiting import WAIT_S
 
 AT_MS = 1_760_000_000_000
-WAIT_S = 10.0
 
 
 def message(number: int, probe: str = "tansy-1") -> RawMessage:
