@@ -32,7 +32,7 @@ from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.known import known_at
 from underlid.journal.units import SI, Units
-from underlid.memory import BinMemory
+from underlid.memory import Answer, BinMemory, Question
 from underlid.pipeline import Judgement, evaluate
 from underlid.readings.values import Reading
 from underlid.timeline import MINUTE_MS
@@ -208,6 +208,7 @@ class Judge:
                 window.now_ms,
                 careful=unsettled(window) is not None,
                 waits=waits_for(memory.alerts.values()),
+                units=self._units,
             ),
             "forecast": forecast_as_json(memory.outlook.forecast),
         }
@@ -219,11 +220,14 @@ class Judge:
 
     def derived(self, bin_id: str) -> Derived | None:
         """Return the bin's whole window as 5-minute series, computed ones included."""
+        return self.ask(bin_id, lambda window, memory: derive(window, memory.film))
+
+    def ask(self, bin_id: str, question: Question[Answer]) -> Answer | None:
+        """Return the answer of the bin as last judged, which it must not change; None before that."""
         memory = self._memories.get(bin_id)
         if memory is None or memory.judged_at_ms < 0:
             return None
-        window = self._window(bin_id, memory.judged_at_ms)
-        return derive(window, memory.film)
+        return question(self._window(bin_id, memory.judged_at_ms), memory)
 
     def _settle(self, end: int) -> None:
         """Close the buckets before *end*; what comes for one that was closed is judged anew."""

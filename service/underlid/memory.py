@@ -5,7 +5,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 from underlid.alerts.alert import Alert, Spell
 from underlid.binmodel.lids.film import LidFilm
@@ -14,8 +16,11 @@ from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.binmodel.probes.weighed import Read
 from underlid.binmodel.taught.lessons import Lessons
 from underlid.binmodel.trust import Trust
+from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.rules.finding import Condition, Finding
+
+Answer = TypeVar("Answer")
 
 
 @dataclass(slots=True)
@@ -65,3 +70,7 @@ class BinMemory:
             judged_at_ms=self.judged_at_ms,
             findings=self.findings,
         )
+
+
+Question = Callable[[BinWindow, BinMemory], Answer]
+"""What may be asked of a bin as last judged; it changes neither."""

@@ -18,6 +18,7 @@ from underlid.web.context import Context
 from underlid.web.pages import ROUTERS as PAGE_ROUTERS
 from underlid.web.security import Guard
 from underlid.web.taps import publish_readings
+from underlid.workers.kept_judges import KeptJudges
 
 API_VERSION: Final = "1.0.0"
 OPENAPI_PATH: Final = "/api/v1/openapi.json"
@@ -46,6 +47,7 @@ def make_app(context: Context, *, pages: bool = True, taps: bool = True) -> Fast
         redoc_url=None,
     )
     app.state.context = context
+    app.state.judges = KeptJudges(context.records, context.readings, context.clock)
     problem.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=COMPRESS_FROM_BYTES)
     app.add_middleware(Guard, https=context.https)

@@ -21,6 +21,7 @@ from underlid.journal.units import (
     number_text,
     temp_step_text,
     temp_text,
+    volume_text,
 )
 from underlid.readings.channels import CHANNELS
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, parse_time_ms, rfc3339
@@ -284,6 +285,7 @@ FILTERS: Final[dict[str, Callable[..., str]]] = {
     "sure": sure,
     "span": span,
     "mass_text": mass_text,
+    "volume_text": volume_text,
     "summary": summary,
     "rfc3339": rfc3339,
     "condition": lambda word: CONDITIONS.get(str(word), str(word)),

@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import BaseModel, ConfigDict, Field
 
 from underlid.alerts.alert import Alert
+from underlid.alerts.show import advice_as_json
 from underlid.binmodel.bins import Bin, ProbePlace
 from underlid.journal.entries import Entry
 from underlid.journal.parse import fields_from_entry
@@ -181,14 +182,6 @@ class AlertBody(BaseModel):
     @classmethod
     def of(cls, alert: Alert) -> AlertBody:
         """Return an alert as the interface shows it."""
-        advice = [
-            {
-                name: getattr(one, name)
-                for name in ("act", "text", "amount_g", "amount_ml", "days", "working")
-                if getattr(one, name) not in (None, "")
-            }
-            for one in alert.advice
-        ]
         return cls(
             id=alert.id,
             bin=alert.bin,
@@ -208,7 +201,7 @@ class AlertBody(BaseModel):
             grade=alert.grade,
             certainty=alert.certainty,
             evidence=alert.evidence,
-            advice=advice,
+            advice=[advice_as_json(one) for one in alert.advice],
             text=alert.text,
         )
 

@@ -3,6 +3,7 @@
 from underlid.web.pages import (
     alerts,
     bin,
+    bucket,
     entrance,
     journal,
     look_back,
@@ -17,6 +18,7 @@ ROUTERS = (
     entrance.router,
     shed.router,
     bin.router,
+    bucket.router,
     look_back.router,
     journal.router,
     alerts.router,

@@ -30,6 +30,9 @@ PAGE: Final = 50
 LOOK_BACK: Final = 200
 """Entries searched for the last one of a kind."""
 
+FILLED_IN: Final = ("unit", "drained")
+"""What a link may fill in beside ingredients and masses: the bucket's page does."""
+
 ID_BYTES: Final = 9
 
 router = APIRouter(include_in_schema=False)
@@ -73,6 +76,11 @@ def write_page(request: Request, person: Writer) -> Response:
     kind = request.query_params.get("kind", "feed")
     fields = {"bin": bin_id, "kind": kind if kind in KINDS_ON_FORM else "feed"}
     fields["unit"] = "lb" if units_of(request).mass == "lb" else "g"
+    fields |= {
+        name: value
+        for name, value in request.query_params.items()
+        if name in FILLED_IN or name.startswith(("ingredient_", "mass_"))
+    }
     return _write_page(request, context, setup, fields, None)
 
 
