@@ -55,7 +55,7 @@ def wait(bed: PhysicalBin, days: float) -> None:
 def test_a_dry_bed_that_gets_the_advised_water_is_at_its_target(number: int, kind: BinKind) -> None:
     case = drawn(number, kind, 62.5)
     bed, advice = advised(case, Condition.DRYING_OUT, "add-water")
-    days = int(advice.text.split(" for ")[1].split()[0]) if " for " in advice.text else 1
+    days = int(advice.values["portions"])
     for _ in range(days):
         apply(bed, LiquidAdded((advice.amount_ml or 0.0) / days))
         wait(bed, 1.0)

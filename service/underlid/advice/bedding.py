@@ -1,6 +1,7 @@
 """How much dry bedding takes up the water that is too much: of a feed and the lid, and of the bed.
 
-The balance is in `balance.py`, what fits in `room.py`. Feedstock values are typical ones.
+The balance is in `balance.py`, what fits in `room.py`, the sentences in `wording.py`. Feedstock values
+are typical ones.
 """
 
 from __future__ import annotations
@@ -15,11 +16,10 @@ from underlid.advice.balance import (
     bedding_part,
     dose_g,
 )
-from underlid.advice.room import Room, share_out, split_clause, without
+from underlid.advice.room import Room, share_out, split, without
 from underlid.binmodel.water.bed import Bed
 from underlid.journal.entries import Feed
 from underlid.journal.feedstocks import FEEDSTOCKS, Feedstock, Group, moisture_pct_of
-from underlid.journal.units import SI, Units, about_mass_text
 from underlid.rules.finding import Advice
 from underlid.science.mixing import bedding_for_ratio_g, c_to_n_ratio
 
@@ -31,13 +31,6 @@ BED_OVER_PCT: Final = 2.0
 
 RATIO_GOAL: Final = 30.0
 """C:N that composting handbooks aim at, 25 to 30 (from memory of NRAES-54)."""
-
-MOST_OUT_SHARE: Final = 0.4
-ANEW: Final = (
-    " So wet a bed is sooner set up anew: fresh bedding on one side, the herd led over with food, and the"
-    " water's way in closed."
-)
-"""When so much of a bed would have to come out to dry the rest (our judgement)."""
 
 NEARLY_SHARE: Final = 0.02
 """Free liquid below so much of the water is within the rounding of the dose."""
@@ -52,7 +45,6 @@ def bedding_dose(
     film_water_g: float,
     target_pct: float,
     bedding: Feedstock,
-    units: Units = SI,
     room: Room | None = None,
 ) -> tuple[Advice, ...]:
     """Return the bedding that brings a feed, and the water on the lid, to the target moisture.
@@ -86,10 +78,13 @@ def bedding_dose(
         f"{_liquid_text(balance, bedding, amount_g)}{_ratio_text(feed, bedding, amount_g)}"
         " Source: Cornell composting pages; typical feedstock values."
     )
-    where = "over the feed" if feed is not None else "over the bed"
-    split = split_clause(amount_g, bedding, room, units) if room else ""
-    text = f"Add about {about_mass_text(amount_g, units)} of dry {bedding.label} {where}{split}."
-    return (Advice("add-bedding", text, amount_g=amount_g, working=working),)
+    values: dict[str, float | str] = {
+        "bedding": bedding.id,
+        "where": "over-bed" if feed is None else "over-feed",
+        "target_pct": target_pct,
+        **(split(amount_g, bedding, room) if room else {}),
+    }
+    return (Advice("add-bedding", amount_g=amount_g, working=working, values=values),)
 
 
 def surplus_dose(
@@ -99,7 +94,6 @@ def surplus_dose(
     target_pct: float,
     bedding: Feedstock,
     room: Room,
-    units: Units = SI,
 ) -> tuple[Advice, ...]:
     """Return the bedding for what the bed itself holds too much, beside *given_g* over the feed.
 
@@ -115,15 +109,18 @@ def surplus_dose(
     amount_g = rounded_g(whole_g - given_g)
     if amount_g < LEAST_G:
         return ()
-    split = split_clause(amount_g, bedding, room, units)
-    mass = about_mass_text(amount_g, units)
-    dose = f"another {mass}" if given_g else f"about {mass} of dry {bedding.label}"
-    text = f"The bed itself is above its target: mix {dose} into its top{split}."
+    values: dict[str, float | str] = {
+        "bedding": bedding.id,
+        "where": "into-bed",
+        "target_pct": target_pct,
+        "beside_g": given_g,
+        **split(amount_g, bedding, room),
+    }
     working = (
         f"{_bed_working(bed, film_water_g, balance, target_pct, bedding, whole_g)} Less"
         f" {given_g:.0f} g over the feed: {amount_g:.0f} g."
     )
-    return (Advice("mix-bedding", text, amount_g=amount_g, working=working),)
+    return (Advice("mix-bedding", amount_g=amount_g, working=working, values=values),)
 
 
 def drier_bed(
@@ -133,7 +130,6 @@ def drier_bed(
     limit_pct: float,
     bedding: Feedstock,
     room: Room,
-    units: Units = SI,
 ) -> tuple[Advice, ...]:
     """Return the bedding that brings the whole bed to its target, split as it fits.
 
@@ -157,20 +153,25 @@ def drier_bed(
     share = share_out(amount_g, bedding, room)
     part_g = rounded_g((1.0 - share) * amount_g)
     first_g = rounded_g((1.0 - share) * dose_g(balance, limit_pct, bedding))
-    first = f" The first {about_mass_text(first_g, units)} bring it below its limit."
-    text = (
-        f"{_take_out(share, bed, units)} about {about_mass_text(part_g, units)} of dry {bedding.label}"
-        f" into the top of {'what is left' if share else 'the bed'}"
-        f"{split_clause(part_g, bedding, without(room, share), units)}."
-        f"{first * (first_g >= LEAST_G)}{ANEW * (share > MOST_OUT_SHARE)}"
-    )
+    values: dict[str, float | str] = {
+        "bedding": bedding.id,
+        "where": "into-bed",
+        "target_pct": target_pct,
+        **split(part_g, bedding, without(room, share)),
+    }
+    if first_g >= LEAST_G:
+        values["first_part_g"] = first_g
     working = _bed_working(bed, film_water_g, balance, target_pct, bedding, amount_g)
     if share:
+        values |= {
+            "take_out_g": 1000.0 * share * bed.mass_kg,
+            "take_out_share": share,
+        }
         working += (
             f" Sunk in it needs more than the {room.free_l:.0f} L there are: with {100 * share:.0f} % of"
             f" the bed out, {part_g:.0f} g are enough and fit."
         )
-    return (Advice("add-bedding", text, amount_g=part_g, working=working),)
+    return (Advice("add-bedding", amount_g=part_g, working=working, values=values),)
 
 
 def wet_balance(feed: Feed | None, film_water_g: float) -> Balance:
@@ -216,14 +217,6 @@ def rounded_g(mass_g: float) -> float:
     """
     step = next((step for below_g, step in STEPS_G if mass_g < below_g), COARSEST_STEP_G)
     return round(mass_g / step) * step
-
-
-def _take_out(share: float, bed: Bed, units: Units) -> str:
-    """Return the beginning of the advice: with what must come out first, if anything must."""
-    if not share:
-        return "Mix"
-    out = about_mass_text(1000.0 * share * bed.mass_kg, units)
-    return f"Take about {out} of the wet bed out first, then mix"
 
 
 def _bed_working(

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from typing import Final
 
+from underlid.advice.wording import worded
 from underlid.binmodel.food.uneaten import LEAST_ACTIVITY, Food
-from underlid.journal.units import SI, Units, about_mass_text, temp_text
+from underlid.journal.units import SI, Units
 from underlid.rules.finding import Advice
 from underlid.timeline import HOUR_MS, rfc3339
 
@@ -28,7 +29,6 @@ def feed_capacity(
     *,
     careful: bool = False,
     waits: str = "",
-    units: Units = SI,
 ) -> tuple[Advice, ...]:
     """Return the most to feed next, as advice; or to feed nothing while the herd does not eat.
 
@@ -39,14 +39,11 @@ def feed_capacity(
         working = "Food makes it worse, and worms live on bedding meanwhile. Common practice."
         return (Advice("hold-feeding", f"Do not feed yet: {waits}.", working=working),)
     if food.activity < LEAST_ACTIVITY:
-        where = "" if bed_temp_c is None else f" at {temp_text(bed_temp_c, units)}"
-        return (
-            Advice(
-                "hold-feeding",
-                f"Feed nothing for now:{where} the herd hardly eats.",
-                working=f"Activity {food.activity:.2f} after Rosso 1993.",
-            ),
-        )
+        working = f"Activity {food.activity:.2f} after Rosso 1993."
+        if bed_temp_c is None:
+            text = "Feed nothing for now: the herd hardly eats."
+            return (Advice("hold-feeding", text, working=working),)
+        return (Advice("hold-feeding", working=working, values={"bed_temp_c": bed_temp_c}),)
     days = next_feed_days(food)
     share = 0.5 if careful else 1.0
     exact_g = max(0.0, share * days * food.eaten_g_d - food.left_g)
@@ -59,19 +56,23 @@ def feed_capacity(
     )
     if dose_g <= 0.0:
         return (Advice("hold-feeding", "Feed nothing yet: enough is left.", working=working),)
-    whole = max(1, round(days))
-    lasts = "a day" if whole == 1 else f"{whole} days"
-    text = f"Feed at most about {about_mass_text(dose_g, units)}, enough for {lasts}."
-    return (Advice("feed-at-most", text, amount_g=dose_g, working=working),)
+    lasts_days = float(max(1, round(days)))
+    values: dict[str, float | str] = {"lasts_days": lasts_days}
+    return (Advice("feed-at-most", amount_g=dose_g, working=working, values=values),)
 
 
 def feeding(
-    food: Food | None, now_ms: int, *, careful: bool = False, waits: str = ""
+    food: Food | None,
+    now_ms: int,
+    *,
+    careful: bool = False,
+    waits: str = "",
+    units: Units = SI,
 ) -> dict[str, object] | None:
     """Return what a bin's state says of its food and of the next feed; None without a written feed."""
     if food is None:
         return None
-    (advice,) = feed_capacity(food, None, careful=careful, waits=waits)
+    (advice,) = worded(feed_capacity(food, None, careful=careful, waits=waits), units)
     due_ms = food.used_up_ms
     if due_ms is not None and round(food.left_g) <= 0:
         # What still rots warms the bed, but the herd has nothing before it any more.

@@ -7,7 +7,6 @@ from typing import Final
 
 from underlid.advice.days import hold_feeding
 from underlid.binmodel.food.uneaten import Food
-from underlid.journal.units import SI, Units, about_mass_text, about_step_text, about_temp_text
 from underlid.rules.finding import Advice
 
 DRY_FEED_K: Final = 2.0
@@ -37,7 +36,6 @@ def heat_advice(
     limit_c: float,
     fed_g: float | None,
     food: Food | None,
-    units: Units = SI,
 ) -> tuple[Advice, ...]:
     """Return what cools a bed: heat of the feed is taken out and spread, heat of the room kept out.
 
@@ -55,22 +53,19 @@ def heat_advice(
         What is uneaten, for the days to hold feeding.
     """
     if cause == "feed":
-        return (_less_feed(peak, limit_c, fed_g, units), *hold_feeding(food))
+        return (_less_feed(peak, limit_c, fed_g), *hold_feeding(food))
     own = "" if peak is None else f" Self-heat {peak.bed_c - peak.without_own_c:.1f} K."
-    warmer = about_step_text(DRY_FEED_K, units)
     return (
         Advice(
             "cool-room",
-            "Shade the bin, open the shed or carry the bin to a cooler place; a bottle of ice on"
-            " the bed helps for hours. Hold bread and coffee grounds back: a large feed of them would"
-            f" add {warmer} or more.",
             working=f"Cause {cause or 'not known'} from the bed's warming against its air.{own} Source:"
             " lumped balance; what cools is common practice.",
+            values={"dry_feed_adds_k": DRY_FEED_K},
         ),
     )
 
 
-def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Units) -> Advice:
+def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None) -> Advice:
     """Return how much of the feed to take out so that the bed stays below its limit, and to spread."""
     if fed_g is None:
         text = "Fork the top loose and spread it thin, so that the bed loses its heat."
@@ -92,42 +87,17 @@ def _less_feed(peak: Peak | None, limit_c: float, fed_g: float | None, units: Un
         f"{source}"
     )
     if share < LEAST_SHARE:
-        return Advice("spread-feed", "Spread the feed thin.", working=working)
-    amount_g = round((1.0 if share >= ALL_SHARE else share) * fed_g, -1)
-    mass = f" (up to {about_mass_text(amount_g, units)})" if amount_g else ""
-    if share >= ALL_SHARE:
-        text = f"Take the feed out again, all you can reach{mass}"
-    else:
-        text = f"Take about {_share_text(share)} of the feed out{mass} and spread the rest thin"
-    reach = about_temp_text(peak.bed_c, abs(peak.bed_c - limit_c), units)
-    why = f"; otherwise the bed would reach about {reach}" if peak.foreseen else ""
-    return Advice("spread-feed", f"{text}{why}.", amount_g=amount_g or None, working=working)
+        return Advice("spread-feed", working=working, values={"take_out_share": 0.0})
+    share = 1.0 if share >= ALL_SHARE else share
+    values: dict[str, float | str] = {"take_out_share": share}
+    if peak.foreseen:
+        values |= {"peak_temp_c": peak.bed_c, "limit_c": limit_c}
+    amount_g = round(share * fed_g, -1) or None
+    return Advice("spread-feed", amount_g=amount_g, working=working, values=values)
 
 
-def _share_text(share: float) -> str:
-    """Return a share in words.
-
-    >>> _share_text(0.3), _share_text(0.48), _share_text(0.7), _share_text(0.15)
-    ('a third', 'half', 'two thirds', 'a sixth')
-    """
-    words = {0.1: "a tenth", 1 / 6: "a sixth", 0.25: "a quarter", 1 / 3: "a third", 0.5: "half"}
-    words |= {0.4: "two fifths", 2 / 3: "two thirds", 0.75: "three quarters"}
-    return words[min(words, key=lambda one: abs(one - share))]
-
-
-def cold_advice(units: Units = SI, *, short_k: float = 0.0) -> tuple[Advice, ...]:
+def cold_advice(*, short_k: float = 0.0) -> tuple[Advice, ...]:
     """Return what warms a bed without harm; *short_k* is what its coldest hour lacks, K."""
+    working = "Common practice; mains heating beside a wet bed needs an electrician."
     warmer_k = max(FEW_K, round(short_k + 1.0))
-    step = about_step_text(warmer_k, units)
-    goal = (
-        f"a few degrees (about {step}) are enough"
-        if warmer_k <= FEW_K
-        else f"it should be about {step} warmer"
-    )
-    return (
-        Advice(
-            "insulate",
-            f"Insulate the bin or carry it indoors; {goal}. Feed less: cold worms eat little.",
-            working="Common practice; mains heating beside a wet bed needs an electrician.",
-        ),
-    )
+    return (Advice("insulate", working=working, values={"warmer_k": float(warmer_k)}),)

@@ -12,12 +12,11 @@ from typing import Final
 from underlid.binmodel.bins import Bin
 from underlid.binmodel.water.bed import Bed
 from underlid.journal.feedstocks import Feedstock
-from underlid.journal.units import SI, Units, mass_text
 
 LEAST_SHARE: Final = 0.15
 """Under any lid there is room for so much of the bin's volume (our judgement)."""
 
-EVERY_DAYS: Final = 2
+EVERY_DAYS: Final = 2.0
 """Loose bedding has taken up water and sunk in so many days (our judgement)."""
 
 
@@ -43,13 +42,10 @@ def portions(dose_g: float, bedding: Feedstock, room: Room) -> int:
     return max(1, math.ceil(dose_g / fits_g - 0.05))
 
 
-def split_clause(dose_g: float, bedding: Feedstock, room: Room, units: Units = SI) -> str:
-    """Return how a large dose is split, as a clause; empty for one that fits at once."""
+def split(dose_g: float, bedding: Feedstock, room: Room) -> dict[str, float | str]:
+    """Return how a large dose is split, as values of its advice; none for one that fits at once."""
     count = portions(dose_g, bedding, room)
-    if count == 1:
-        return ""
-    each = mass_text(_even_g(dose_g / count), units)
-    return f", in {count} portions of {each}, one every {EVERY_DAYS} days"
+    return {} if count == 1 else {"portions": float(count), "every_days": EVERY_DAYS}
 
 
 def share_out(dose_g: float, bedding: Feedstock, room: Room) -> float:
@@ -65,11 +61,3 @@ def without(room: Room, share: float) -> Room:
     """Return the room over what is left of the bed when a share of it is out."""
     out_l = share * room.bed_l
     return Room(room.free_l + out_l, room.bed_l - out_l, room.density_kg_l)
-
-
-def _even_g(mass_g: float) -> float:
-    """Return a mass to about two figures."""
-    if mass_g <= 0.0:
-        return 0.0
-    step = 10.0 ** (math.floor(math.log10(mass_g)) - 1)
-    return round(mass_g / step) * step

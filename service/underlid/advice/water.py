@@ -6,7 +6,7 @@ import math
 from typing import Final
 
 from underlid.binmodel.water.bed import Bed
-from underlid.journal.units import SI, Units, about_volume_text, two_figures
+from underlid.journal.units import two_figures
 from underlid.rules.finding import Advice
 
 MISTING_ML_PER_KG: Final = 75.0
@@ -24,15 +24,11 @@ GAINS_LEAST_PCT: Final = 2.0
 """Where all the water advised at once gains fewer % points, the bed must lose less first (our
 judgement)."""
 
-LOOK_DAYS: Final = 4
-"""A dose that takes so long is looked after half way (our judgement)."""
-
 
 def water_dose(
     bed: Bed,
     target_pct: float,
     loss_ml_d: float = 0.0,
-    units: Units = SI,
     *,
     guess: bool = False,
 ) -> tuple[Advice, ...]:
@@ -65,8 +61,6 @@ def water_dose(
     dose_ml = round(whole_ml / 50.0) * 50.0
     if lacks_ml < LEAST_ML or dose_ml < LEAST_ML:
         return ()
-    each = round(dose_ml / days / 10.0) * 10.0
-    spread = "" if days == 1 else f", about {about_volume_text(each, units)} a day for {days} days"
     working = (
         f"W = D·(G/(1 − G) − M/(1 − M)): dry matter D {bed.dry_kg:.1f} kg, M"
         f" {bed.moisture_pct:.1f} %, target G {target_pct:.0f} %; {1000.0 * bed.locked_kg:.0f} mL are"
@@ -76,17 +70,18 @@ def water_dose(
         " at once (our judgement). Dry matter by the bed's mass at set-up and the journal since. Source:"
         " mass balance."
     )
-    first = FEEL_FIRST if guess else ""
-    give = _cover(loss_ml_d, a_day_ml, units) if leaky else "Give"
-    after = _look(days, reached_pct, guess=guess, leaky=leaky)
-    text = f"{first}{give} about {about_volume_text(dose_ml, units)} of water{spread}.{after}"
-    return (Advice("add-water", text, amount_ml=dose_ml, working=working),)
-
-
-FEEL_FIRST: Final = (
-    "Squeeze a handful first: no weighed sample says how dry the bed is, and if it holds together give"
-    " nothing. "
-)
+    values: dict[str, float | str] = {
+        "portions": float(days),
+        "every_days": 1.0,
+        "target_pct": target_pct,
+    }
+    if guess:
+        values["moisture_by"] = "guess"
+    if reached_pct is not None:
+        values["reaches_pct"] = float(round(reached_pct))
+    if leaky:
+        values |= {"loss_ml_d": loss_ml_d, "soaks_ml_d": a_day_ml}
+    return (Advice("add-water", amount_ml=dose_ml, working=working, values=values),)
 
 
 def _days(lacks_ml: float, a_day_ml: float, loss_ml_d: float, most_days: int) -> int | None:
@@ -101,27 +96,6 @@ def _with(bed: Bed, more_ml: float) -> float:
     """Return the moisture of the bed with its food's water and so much more, % wet basis."""
     water_kg = max(0.0, bed.water_kg + bed.locked_kg + more_ml / 1000.0)
     return 100.0 * water_kg / (water_kg + bed.dry_kg)
-
-
-def _cover(loss_ml_d: float, a_day_ml: float, units: Units) -> str:
-    """Return what comes before water that would dry away as fast as it soaks in."""
-    return (
-        "Before any water, cover the bed and close the bin, or move it to less dry air: it loses about"
-        f" {about_volume_text(loss_ml_d, units)} a day, and only about"
-        f" {about_volume_text(a_day_ml, units)} a day soaks in. Then give"
-    )
-
-
-def _look(days: int, reached_pct: float | None, *, guess: bool, leaky: bool) -> str:
-    """Return when to look again before all is given; *reached_pct* where it is not all yet."""
-    if leaky:
-        kept = f"that only keeps the bed at about {reached_pct:.0f} %"
-        return f" While it loses so much, {kept}; then look again."
-    if reached_pct is not None:
-        return f" That brings the bed to about {reached_pct:.0f} %; then look again: more may be needed."
-    if days > 1 and (guess or days >= LOOK_DAYS):
-        return " Squeeze a handful half way; stop when it is damp."
-    return ""
 
 
 def loss_ml_d(bed: Bed, slope_pct_d: float | None) -> float:

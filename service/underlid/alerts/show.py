@@ -35,18 +35,17 @@ def alert_as_json(alert: Alert) -> dict[str, object]:
 
 
 def advice_as_json(advice: Advice) -> dict[str, object]:
-    """Return one piece of advice; of the amounts only the one that is set."""
-    amounts = {
+    """Return one piece of advice; of the amounts only the one that is set, and nothing that is empty."""
+    line: dict[str, object] = {
+        "act": advice.act,
         "amount_g": advice.amount_g,
         "amount_ml": advice.amount_ml,
         "days": advice.days,
-    }
-    return {
-        "act": advice.act,
-        **{name: amount for name, amount in amounts.items() if amount is not None},
+        "values": advice.values or None,
         "text": advice.text,
         "working": advice.working,
     }
+    return {name: one for name, one in line.items() if one not in (None, "")}
 
 
 def _time(at_ms: int | None) -> str | None:

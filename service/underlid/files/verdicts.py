@@ -11,8 +11,8 @@ from typing import Final
 import msgspec
 
 from underlid.alerts.alert import Alert, Message, Spell, Transition
+from underlid.alerts.show import advice_as_json
 from underlid.pipeline import Judgement
-from underlid.rules.finding import Advice
 from underlid.timeline import HOUR_MS, rfc3339
 
 TOLD: Final = "told"
@@ -81,7 +81,7 @@ def alert_keys(alert: Alert) -> Line:
         "grade": alert.grade,
         "feed_time": _time(alert.feed_at_ms),
         "evidence": alert.evidence,
-        "advice": [_advice(one) for one in alert.advice],
+        "advice": [advice_as_json(one) for one in alert.advice],
         "text": alert.text,
     }
     return {key: value for key, value in line.items() if value not in (None, "")}
@@ -98,18 +98,6 @@ def _spell_keys(spell: Spell) -> Line:
         "peak": spell.peak,
         "water_g_m2": spell.water_g_m2,
         "feed_time": _time(spell.feed_at_ms),
-    }
-    return {key: value for key, value in line.items() if value not in (None, "")}
-
-
-def _advice(advice: Advice) -> Line:
-    line: Line = {
-        "act": advice.act,
-        "amount_g": advice.amount_g,
-        "amount_ml": advice.amount_ml,
-        "days": advice.days,
-        "text": advice.text,
-        "working": advice.working,
     }
     return {key: value for key, value in line.items() if value not in (None, "")}
 

@@ -48,15 +48,17 @@ class Priority(StrEnum):
 class Advice:
     """One thing to do: `act` is a word a program can read, `text` a sentence for the keeper.
 
-    At most one amount is set. `working` shows inputs, formula and source.
+    At most one amount is set; `values` has what else the sentence says in numbers, units in the keys, and
+    `advice.wording` makes the sentence of them. `working` shows inputs, formula and source.
     """
 
     act: str
-    text: str
+    text: str = ""
     amount_g: float | None = None
     amount_ml: float | None = None
     days: float | None = None
     working: str = ""
+    values: dict[str, float | str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

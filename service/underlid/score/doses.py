@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -25,13 +24,6 @@ from underlid.timeline import DAY_MS, SECOND_MS
 
 STEP_MS: Final = 150_000
 LEAST_DAYS: Final = 3
-MISTING_DAYS: Final = re.compile(r"for (\d+) days")
-PORTIONS: Final = re.compile(r"in (\d+) portions of [^,]*, one every (\d+) days")
-REMOVAL: Final = re.compile(
-    r"Take about ([\d.]+) (k?g) of the wet bed out first, then mix about ([\d.]+) (k?g)"
-)
-FIRST_PART: Final = re.compile(r"(?:brings the bed to|keeps the bed at) about (\d+) %")
-TARGET: Final = re.compile(r"\bG (\d+(?:\.\d+)?) %")
 
 WATER: Final = "add-water"
 OVER: Final = "add-bedding"
@@ -99,8 +91,12 @@ def doses(
 
 
 def _target(advice: Advice, usual_pct: float) -> float:
-    stated = FIRST_PART.search(advice.text) or TARGET.search(advice.working)
-    return float(stated[1]) if stated else usual_pct
+    """Return what is said to be reached by the amount: the target, or less by what is given at once."""
+    return _value(advice, "reaches_pct", _value(advice, "target_pct", usual_pct))
+
+
+def _value(advice: Advice, key: str, usual: float) -> float:
+    return float(advice.values.get(key, usual))
 
 
 def _followed(
@@ -121,23 +117,14 @@ def _followed(
 
 def _plan(advice: Advice, bed: PhysicalBin) -> list[tuple[int, What]]:
     """Return (day, deed) of one piece of advice."""
+    count, every = (round(_value(advice, key, 1.0)) for key in ("portions", "every_days"))
+    days = [every * at for at in range(count)]
     if advice.act == WATER:
-        stated = MISTING_DAYS.search(advice.text)
-        days = int(stated[1]) if stated else 1
-        return [(day, LiquidAdded((advice.amount_ml or 0.0) / days)) for day in range(days)]
-    amount_g, plan = advice.amount_g or 0.0, list[tuple[int, What]]()
-    out = REMOVAL.search(advice.text)
-    if out:
-        plan.append((0, Harvest(_grams(out[1], out[2]))))
-        amount_g = _grams(out[3], out[4])
-    split = PORTIONS.search(advice.text)
-    count, every = (int(split[1]), int(split[2])) if split else (1, 1)
-    portion = Portion(_bedding_of(advice, bed), amount_g / count)
-    return plan + [(every * at, BeddingAdded((portion,))) for at in range(count)]
-
-
-def _grams(number: str, unit: str) -> float:
-    return float(number) * (1000.0 if unit == "kg" else 1.0)
+        return [(day, LiquidAdded((advice.amount_ml or 0.0) / count)) for day in days]
+    out_g = _value(advice, "take_out_g", 0.0)
+    portion = Portion(_bedding_of(advice, bed), (advice.amount_g or 0.0) / count)
+    given: list[tuple[int, What]] = [(day, BeddingAdded((portion,))) for day in days]
+    return [(0, Harvest(out_g)), *given] if out_g else given
 
 
 def _pass(bed: PhysicalBin, days: int, around: Callable[[int], Around], at_ms: int) -> int:
@@ -177,5 +164,4 @@ def _mixture_pct(
 
 def _bedding_of(advice: Advice, bed: PhysicalBin) -> str:
     """Return the bedding that the advice names."""
-    named = [one for one in FEEDSTOCKS.values() if f"dry {one.label}" in advice.text]
-    return named[0].id if named else bed.bin.bedding
+    return str(advice.values.get("bedding", bed.bin.bedding))
