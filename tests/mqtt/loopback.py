@@ -16,7 +16,17 @@ from underlid.mqtt.door import Door
 from underlid.mqtt.encoding import encode
 from underlid.mqtt.grants import Grants, secret_hash
 from underlid.mqtt.intake import Intake
-from underlid.mqtt.packets import V311, Connack, Connect, Kind, Malformed, Packet, Ping, Publish
+from underlid.mqtt.packets import (
+    V311,
+    Acknowledge,
+    Connack,
+    Connect,
+    Kind,
+    Malformed,
+    Packet,
+    Ping,
+    Publish,
+)
 from waiting import WAIT_S
 
 SECRETS = {
@@ -26,6 +36,8 @@ SECRETS = {
 }
 GRANTS = Grants({user: secret_hash(secret) for user, secret in SECRETS.items()})
 TOPIC = "underlid/v1/potting/sorrel-1/json"
+STATUS = "underlid/v1/potting/sorrel-1/status"
+STATE = "underlid/v1/potting/state/tansy"
 
 
 class RunningDoor:
@@ -131,6 +143,10 @@ def reading(number: int, probe: str = "sorrel-1") -> Publish:
         number,
     )
     return Publish(f"underlid/v1/potting/{probe}/json", payload, 1, (number - 1) % 65535 + 1)
+
+
+def puback(number: int) -> Acknowledge:
+    return Acknowledge(Kind.PUBACK, number)
 
 
 @contextmanager

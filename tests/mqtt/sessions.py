@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, TypeVar
 
-from mqtt.loopback import GRANTS, SECRETS
+from mqtt.loopback import GRANTS, SECRETS, STATUS
 from underlid.mqtt.decoding import PacketReader
 from underlid.mqtt.encoding import encode
 from underlid.mqtt.events import (
@@ -23,7 +23,6 @@ from underlid.mqtt.packets import (
 from underlid.mqtt.session import Session, State
 
 NOW_MS = 1_780_000_000_000
-STATUS = "underlid/v1/potting/sorrel-1/status"
 WILL = Will(STATUS, b"offline", 1, True)
 VERSIONS = (V311, V5)
 Wanted = TypeVar("Wanted")

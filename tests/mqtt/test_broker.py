@@ -15,21 +15,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from mqtt.brokers import PASSWORDS, Mosquitto, Reading, probe
 from mqtt.certificates import certificate
-from mqtt.loopback import SECRETS, RunningDoor
+from mqtt.loopback import SECRETS, STATE, TOPIC, RunningDoor
 from mqtt.writers import MemoryWriter
 from underlid.errors import UnderlidError
 from underlid.mqtt.broker import FILTERS, BrokerClient, BrokerPlace
 from waiting import WAIT_S, wait_until
-
-TOPIC = "underlid/v1/potting/sorrel-1/json"
-STATE = "underlid/v1/potting/state/tansy"
-
-
-@pytest.fixture
-def writer() -> Iterator[MemoryWriter]:
-    made = MemoryWriter()
-    yield made
-    made.close()
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ from __future__ import annotations
 import ssl
 import subprocess
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,21 +13,13 @@ from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from mqtt.certificates import certificate
-from mqtt.loopback import TOPIC, RunningDoor
+from mqtt.loopback import STATE, TOPIC, RunningDoor
 from mqtt.writers import MemoryWriter
 from programs import require
 from waiting import WAIT_S, wait_until
 
-STATE = "underlid/v1/potting/state/tansy"
 PAHO_VERSIONS = [MQTTProtocolVersion.MQTTv311, MQTTProtocolVersion.MQTTv5]
 MOSQUITTO_VERSIONS = ["mqttv311", "mqttv5"]
-
-
-@pytest.fixture
-def writer() -> Iterator[MemoryWriter]:
-    made = MemoryWriter()
-    yield made
-    made.close()
 
 
 def paho(port: int, version: MQTTProtocolVersion, user: str = "probes", **more: Any) -> Client:

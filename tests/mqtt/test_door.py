@@ -5,16 +5,18 @@ from __future__ import annotations
 import socket
 import struct
 import time
-from collections.abc import Iterator
 
 import pytest
 
 from mqtt.loopback import (
     GRANTS,
     SECRETS,
+    STATE,
+    STATUS,
     TOPIC,
     RunningDoor,
     Wire,
+    puback,
     reading,
     wire,
 )
@@ -25,7 +27,6 @@ from underlid.mqtt.grants import Grants, secret_hash
 from underlid.mqtt.packets import (
     V5,
     V311,
-    Acknowledge,
     Connack,
     Connect,
     Disconnect,
@@ -38,26 +39,6 @@ from underlid.mqtt.packets import (
     Will,
 )
 from waiting import wait_until
-
-STATUS = "underlid/v1/potting/sorrel-1/status"
-STATE = "underlid/v1/potting/state/tansy"
-
-
-@pytest.fixture
-def writer() -> Iterator[MemoryWriter]:
-    made = MemoryWriter()
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def house(writer: MemoryWriter) -> Iterator[RunningDoor]:
-    with RunningDoor(writer) as running:
-        yield running
-
-
-def puback(number: int) -> Acknowledge:
-    return Acknowledge(Kind.PUBACK, number)
 
 
 def test_nothing_is_acknowledged_before_the_commit(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
-
-import pytest
 
 from mqtt.loopback import (
+    STATE,
+    STATUS,
     RunningDoor,
     Wire,
+    puback,
     reading,
     wire,
 )
@@ -17,7 +17,6 @@ from mqtt.writers import MemoryWriter
 from underlid.mqtt.door import Limits
 from underlid.mqtt.packets import (
     V5,
-    Acknowledge,
     Connack,
     Disconnect,
     Kind,
@@ -29,26 +28,6 @@ from underlid.mqtt.packets import (
     Will,
 )
 from waiting import wait_until
-
-STATUS = "underlid/v1/potting/sorrel-1/status"
-STATE = "underlid/v1/potting/state/tansy"
-
-
-@pytest.fixture
-def writer() -> Iterator[MemoryWriter]:
-    made = MemoryWriter()
-    yield made
-    made.close()
-
-
-@pytest.fixture
-def house(writer: MemoryWriter) -> Iterator[RunningDoor]:
-    with RunningDoor(writer) as running:
-        yield running
-
-
-def puback(number: int) -> Acknowledge:
-    return Acknowledge(Kind.PUBACK, number)
 
 
 def test_a_client_that_sends_no_connect_is_closed(house: RunningDoor) -> None:

@@ -8,7 +8,6 @@ import re
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -22,13 +21,6 @@ from waiting import WAIT_S, wait_until
 EXAMPLES = Path(__file__).parents[2] / "firmware_examples"
 TRY_HERE = EXAMPLES / "micropython" / "made_up" / "try_here.py"
 LANGUAGES = ["python", "micropython"]
-
-
-@pytest.fixture
-def writer() -> Iterator[MemoryWriter]:
-    made = MemoryWriter()
-    yield made
-    made.close()
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from judge.series import START_MS, Curve, readings, setup
 from underlid.binmodel.bins import Setup
 from underlid.journal.entries import Entry
@@ -17,13 +19,14 @@ def said(
     bin_curve: Curve,
     air_curve: Curve,
     hours: float,
-    entries: list[Entry] | None = None,
+    entries: Sequence[Entry] = (),
     place: Setup | None = None,
+    every_min: int = 5,
 ) -> Finding:
     """Return the finding of one judgement at the end of a history."""
     judge = Judge(place or setup(), START_MS)
-    judge.set_entries("tansy", entries or [])
-    judge.add_readings(readings(bin_curve, air_curve, hours))
+    judge.set_entries("tansy", entries)
+    judge.add_readings(readings(bin_curve, air_curve, hours, every_min))
     judgement = judge.judge(START_MS + round(hours * HOUR_MS))[0]
     return next(one for one in judgement.findings if one.condition is condition and not one.subject)
 

@@ -2,70 +2,52 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import dataclass
 from datetime import datetime
-from functools import lru_cache
 
-from judge.series import START_MS, changes, readings, setup
-from underlid.alerts.alert import Transition, TransitionKind
-from underlid.judge import Judge
+from rules.swinging import Swinging
+from underlid.alerts.alert import TransitionKind
 from underlid.rules.finding import Condition, Priority
+from underlid.timeline import HOUR_MS, MINUTE_MS
 
-COLD_FROM_H = 150.0
-COLD_UNTIL_H = 270.0
 RAISED, WORSENED, RETURNED = (
     TransitionKind.ALERT_RAISED,
     TransitionKind.ALERT_WORSENED,
     TransitionKind.ALERT_RETURNED,
 )
+COLD = Swinging(Condition.TOO_COLD, -7.0, bed_swing_c=2.5, air_swing_c=3.5, every_min=10)
+HOURS = 360.0
 
 
-def level_c(hour: float) -> float:
-    """Return the day's mean: mild, falling for a day and a half to 11 °C, and as fast up again."""
-    falls = min(1.0, max(0.0, (hour - COLD_FROM_H) / 36))
-    rises = min(1.0, max(0.0, (hour - COLD_UNTIL_H) / 36))
-    return 18.0 - 7.0 * falls + 7.0 * rises
+@dataclass(frozen=True)
+class AlwaysCold(Swinging):
+    """Days that are cold from the first on."""
+
+    def level_c(self, hour: float) -> float:
+        return 11.0
 
 
-def bin_curve(hour: float) -> dict[str, float]:
-    swing = math.sin(2 * math.pi * hour / 24)
-    return {
-        "bed_temp_c": level_c(hour) + 2.5 * swing,
-        "headspace_temp_c": level_c(hour) + 2.4 * swing,
-        "headspace_rh_pct": 85.0,
-        "soil_raw": 1760.0,
-    }
-
-
-def air_curve(hour: float) -> dict[str, float]:
-    # the air leads the bed by some hours
-    return {"shed_temp_c": level_c(hour + 3) + 3.5 * math.sin(2 * math.pi * (hour + 3) / 24)}
-
-
-@lru_cache
-def history() -> list[Transition]:
-    hours = 360.0
-    found = changes(readings(bin_curve, air_curve, hours, 10), hours, [])
-    return [one for one in found if one.condition is Condition.TOO_COLD and one.alert]
+ALWAYS_COLD = AlwaysCold(Condition.TOO_COLD, 0.0, bed_swing_c=2.5, air_swing_c=3.5, every_min=10)
 
 
 def test_a_row_of_cold_nights_is_one_alert_and_it_ends_when_the_nights_stay_warm() -> None:
-    kinds = [one.kind for one in history()]
+    history = COLD.history(HOURS)
+    kinds = [one.kind for one in history]
     assert kinds.count(RAISED) == kinds.count(RETURNED) == 1
     assert kinds[-1] is RETURNED
-    last = history()[-1].alert
+    last = history[-1].alert
     assert last is not None
     assert last.raised_at_ms is not None
     assert last.returned_at_ms is not None
     # five nights lie between
-    assert last.returned_at_ms - last.raised_at_ms > 96 * 3_600_000
+    assert last.returned_at_ms - last.raised_at_ms > 96 * HOUR_MS
     # two forecasts in a row said that it is over
-    since_ms = datetime.fromisoformat(history()[-1].reason.split()[-1]).timestamp() * 1000
-    assert last.returned_at_ms - since_ms >= 70 * 60_000
+    since_ms = datetime.fromisoformat(history[-1].reason.split()[-1]).timestamp() * 1000
+    assert last.returned_at_ms - since_ms >= 70 * MINUTE_MS
 
 
 def test_the_first_night_is_foreseen_and_the_same_alert_worsens() -> None:
-    first, second = history()[:2]
+    first, second = COLD.history(HOURS)[:2]
     assert first.kind is RAISED
     assert first.alert is not None
     assert first.alert.priority is Priority.LOW
@@ -79,19 +61,7 @@ def test_the_first_night_is_foreseen_and_the_same_alert_worsens() -> None:
 
 
 def test_a_bed_that_was_too_cold_and_will_be_says_how_cold_by_when() -> None:
-    def cold(hour: float) -> dict[str, float]:
-        return bin_curve(hour) | {"bed_temp_c": 11.0 + 2.5 * math.sin(2 * math.pi * hour / 24)}
-
-    def shed(hour: float) -> dict[str, float]:
-        return {"shed_temp_c": 11.0 + 3.5 * math.sin(2 * math.pi * (hour + 3) / 24)}
-
-    judge = Judge(setup(), START_MS)
-    judge.add_readings(readings(cold, shed, 102.0, 10))
-    alert = None
-    for hour in range(90, 103):
-        judged = judge.judge(START_MS + hour * 3_600_000)[0]
-        alert = next((one for one in judged.alerts if one.condition is Condition.TOO_COLD), alert)
-    assert alert is not None
+    alert = ALWAYS_COLD.alert_after(90, 102)
     assert alert.priority is Priority.MEDIUM
     assert "for now: down to about" in alert.text
     assert "% sure to go below 10.0 °C again" in alert.text

@@ -6,14 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from judge.series import START_MS, Curve, entry, readings, setup
+from judge.series import START_MS, Curve, entry, setup
+from rules.said import CLEAR, HOLDS, UNKNOWN, said
 from underlid.binmodel.bins import BinKind, Setup
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
-from underlid.judge import Judge
-from underlid.rules.finding import Condition, Finding, Priority, Verdict
+from underlid.rules.finding import Condition, Finding, Priority
 from underlid.timeline import DAY_MS, HOUR_MS
-
-HOLDS, CLEAR, UNKNOWN = Verdict.HOLDS, Verdict.CLEAR, Verdict.UNKNOWN
 
 
 def moist(
@@ -34,7 +32,7 @@ def moist(
     return curve
 
 
-def said(
+def said_after(
     condition: Condition,
     days: float,
     curve: Curve,
@@ -43,11 +41,8 @@ def said(
     every_min: int = 10,
     air: Curve = lambda _: {"shed_temp_c": 20.0, "shed_rh_pct": 50.0},
 ) -> Finding:
-    judge = Judge(place or setup(), START_MS)
-    judge.set_entries("tansy", entries)
-    judge.add_readings(readings(curve, air, 24 * days, every_min))
-    judgement = judge.judge(START_MS + round(days * DAY_MS))[0]
-    return next(one for one in judgement.findings if one.condition is condition and not one.subject)
+    """Return the finding after so many days of one curve."""
+    return said(condition, curve, air, 24 * days, entries, place, every_min)
 
 
 def unweighed() -> Setup:
@@ -68,8 +63,8 @@ def test_water_that_was_poured_in_says_more_of_a_swamp_than_a_stretched_line() -
     # computed by hand: of 22 kg at 76 % 5.3 kg are dry; 16 L more make 32.7/38 = 86 %; the probe says 91
     wet = moist(start_pct=76.0, jump_pct=15.0, jump_h=96.0)
     poured = entry(96, LiquidAdded(16_000.0))
-    by_both = said(Condition.TOO_WET, 6.0, wet, poured, place=tight())
-    by_probe = said(Condition.TOO_WET, 6.0, wet, place=tight())
+    by_both = said_after(Condition.TOO_WET, 6.0, wet, poured, place=tight())
+    by_probe = said_after(Condition.TOO_WET, 6.0, wet, place=tight())
     assert by_both.verdict is HOLDS
     assert float(by_both.evidence["moisture_pct"]) == pytest.approx(86.5, abs=1.2)
     assert float(by_probe.evidence["moisture_pct"]) > 89.5
@@ -78,9 +73,9 @@ def test_water_that_was_poured_in_says_more_of_a_swamp_than_a_stretched_line() -
 
 def test_a_bed_that_falls_faster_than_vapour_can_leave_it_is_a_probe() -> None:
     slow = moist(start_pct=70.0, pct_d=-0.8, from_h=72.0)
-    assert said(Condition.DRYING_OUT, 7.0, slow).verdict is HOLDS
+    assert said_after(Condition.DRYING_OUT, 7.0, slow).verdict is HOLDS
     fast = moist(start_pct=76.0, pct_d=-6.0, from_h=96.0)
-    found = said(Condition.DRYING_OUT, 6.5, fast)
+    found = said_after(Condition.DRYING_OUT, 6.5, fast)
     assert found.verdict is UNKNOWN
 
 
@@ -95,8 +90,8 @@ def test_what_fell_in_hot_dry_days_is_judged_by_their_air_not_by_that_of_today()
     def cool(hour: float) -> dict[str, float]:
         return {"shed_temp_c": 12.0, "shed_rh_pct": 88.0}
 
-    assert said(Condition.DRYING_OUT, 6.25, dries, air=turns).verdict is not UNKNOWN
-    found = said(Condition.DRYING_OUT, 6.25, dries, air=cool)
+    assert said_after(Condition.DRYING_OUT, 6.25, dries, air=turns).verdict is not UNKNOWN
+    found = said_after(Condition.DRYING_OUT, 6.25, dries, air=cool)
     assert found.verdict is UNKNOWN
     assert "faster than a bed can dry" in found.reason
 
@@ -108,25 +103,25 @@ def test_a_fall_that_ended_days_ago_keeps_no_rule_from_speaking() -> None:
     def cool(hour: float) -> dict[str, float]:
         return {"shed_temp_c": 12.0, "shed_rh_pct": 88.0}
 
-    found = said(Condition.DRYING_OUT, 4.5, fell, air=cool)
+    found = said_after(Condition.DRYING_OUT, 4.5, fell, air=cool)
     assert "faster than a bed can dry" in found.reason
-    assert said(Condition.DRYING_OUT, 8.0, fell, air=cool).verdict is not UNKNOWN
+    assert said_after(Condition.DRYING_OUT, 8.0, fell, air=cool).verdict is not UNKNOWN
 
 
 def test_a_date_is_said_before_an_alert_is_due() -> None:
-    far = said(Condition.DRYING_OUT, 6.0, moist(start_pct=72.0, pct_d=-0.4))
+    far = said_after(Condition.DRYING_OUT, 6.0, moist(start_pct=72.0, pct_d=-0.4))
     assert far.verdict is CLEAR
     assert far.forecast_for_ms is not None
     days = [float(far.evidence[f"days_until_too_dry{end}"]) for end in ("_soonest", "", "_latest")]
     assert days[0] < 7.0 < days[1] < 12.0 < days[2]
-    never = said(Condition.DRYING_OUT, 6.0, moist(start_pct=78.0, pct_d=-0.4))
+    never = said_after(Condition.DRYING_OUT, 6.0, moist(start_pct=78.0, pct_d=-0.4))
     assert (never.verdict, never.forecast_for_ms) == (CLEAR, None)
 
 
 def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
     def falling(start_pct: float) -> Finding:
         curve = moist(start_pct=start_pct, pct_d=-0.4)
-        return said(Condition.DRYING_OUT, 6.0, curve, place=unweighed())
+        return said_after(Condition.DRYING_OUT, 6.0, curve, place=unweighed())
 
     likely, unlikely = falling(64.5), falling(67.5)
     assert (likely.verdict, likely.priority) == (HOLDS, Priority.LOW)
@@ -137,15 +132,15 @@ def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
 
 @pytest.mark.parametrize("every_min", [5, 15, 30])
 def test_a_probe_that_sends_seldom_is_heard_too(every_min: int) -> None:
-    found = said(Condition.TOO_WET, 3.0, moist(start_pct=88.0), every_min=every_min)
+    found = said_after(Condition.TOO_WET, 3.0, moist(start_pct=88.0), every_min=every_min)
     assert found.verdict is HOLDS
 
 
 def test_air_that_will_run_out_is_foreseen_when_a_wet_feed_goes_in() -> None:
     melon = entry(72, Feed((Portion("melon", 6000.0),)))
     calm = moist(start_pct=78.5)
-    assert said(Condition.SOUR, 3.5, calm).verdict is CLEAR
-    found = said(Condition.SOUR, 3.5, calm, melon, place=tight())
+    assert said_after(Condition.SOUR, 3.5, calm).verdict is CLEAR
+    found = said_after(Condition.SOUR, 3.5, calm, melon, place=tight())
     assert (found.verdict, found.priority) == (HOLDS, Priority.LOW)
     assert found.forecast_for_ms is not None
     assert found.forecast_for_ms >= START_MS + round(3.5 * DAY_MS) + 11 * HOUR_MS
@@ -158,10 +153,10 @@ def test_no_sour_bed_is_foreseen_where_the_wet_limit_is_reached() -> None:
     bins = {name: replace(one, dry_density_kg_l=0.10) for name, one in place.bins.items()}
     airy = replace(place, bins=bins)
     melon = entry(72, Feed((Portion("melon", 9000.0),)))
-    below = said(Condition.SOUR, 3.5, moist(start_pct=84.7), melon, place=airy)
+    below = said_after(Condition.SOUR, 3.5, moist(start_pct=84.7), melon, place=airy)
     assert below.forecast_for_ms is not None
     wet = moist(start_pct=85.8)
-    assert said(Condition.TOO_WET, 3.5, wet, melon, place=airy).verdict is HOLDS
-    found = said(Condition.SOUR, 3.5, wet, melon, place=airy)
+    assert said_after(Condition.TOO_WET, 3.5, wet, melon, place=airy).verdict is HOLDS
+    found = said_after(Condition.SOUR, 3.5, wet, melon, place=airy)
     assert found.verdict is CLEAR
     assert "told as too wet" in found.reason
