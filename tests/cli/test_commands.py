@@ -49,7 +49,9 @@ def run(data: Path) -> Run:
 
 def every_command(group: click.Group, path: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
     found = []
-    for name, command in group.commands.items():
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
         found.append((*path, name))
         if isinstance(command, click.Group):
             found += every_command(command, (*path, name))

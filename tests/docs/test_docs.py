@@ -50,7 +50,9 @@ def test_every_setting_has_a_heading_its_variable_and_its_default() -> None:
 def commands(group: click.Group, prefix: str = "") -> list[str]:
     """Return the full names of all commands below *group*."""
     names = []
-    for name, command in group.commands.items():
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
         full = f"{prefix}{name}"
         names.append(full)
         if isinstance(command, click.Group):

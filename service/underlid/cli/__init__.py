@@ -2,42 +2,51 @@
 
 Every command exits with 0 when it did its work, 1 with one sentence on standard error when it could
 not, 2 when it was called wrongly. What the commands do is elsewhere; here is only how they are asked.
+A command's file is read when the command is: the whole service takes a small computer seconds to read.
 """
 
 from __future__ import annotations
 
+from importlib import import_module
+from typing import Final
+
 import click
 
-from underlid.cli.alerts import alerts
-from underlid.cli.backup import backup, restore
-from underlid.cli.bins import bins
-from underlid.cli.check import check
-from underlid.cli.demo import demo
-from underlid.cli.entries import entries
-from underlid.cli.export import export
-from underlid.cli.imports import import_
-from underlid.cli.move_readings import move_readings
-from underlid.cli.probes import probes
-from underlid.cli.replay import replay
-from underlid.cli.score import score
 from underlid.cli.sentence import OneSentence
-from underlid.cli.serve import serve
-from underlid.cli.simulate import simulate
-from underlid.cli.user import user
-from underlid.cli.weather import weather
+
+PLACES: Final = {
+    "serve": "serve", "demo": "demo", "check": "check", "bins": "bins", "probes": "probes",
+    "entries": "entries", "alerts": "alerts", "user": "user", "weather": "weather",
+    "replay": "replay", "simulate": "simulate", "score": "score", "import": "imports",
+    "export": "export", "backup": "backup", "restore": "backup", "move-readings": "move_readings",
+}  # fmt: skip
+"""Command -> its file."""
+
+NAMES: Final = {"import": "import_", "move-readings": "move_readings"}
+"""What Python cannot call like the command."""
 
 
-@click.group(cls=OneSentence, context_settings={"help_option_names": ["-h", "--help"]})
+class OnDemand(OneSentence):
+    """Finds a command in its file when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands."""
+        del ctx
+        return sorted(PLACES)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command, None when there is none of that name."""
+        del ctx
+        if cmd_name in PLACES and cmd_name not in self.commands:
+            module = import_module(f"underlid.cli.{PLACES[cmd_name]}")
+            self.add_command(getattr(module, NAMES.get(cmd_name, cmd_name)))
+        return self.commands.get(cmd_name)
+
+
+@click.group(cls=OnDemand, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="underlid")
 def underlid() -> None:
     """Watch worm bins and say, in one sentence, what to do and how much.
 
     Example: underlid serve
     """
-
-
-for command in (
-    serve, demo, check, bins, probes, entries, alerts, user,
-    weather, replay, simulate, score, import_, export, backup, restore, move_readings,
-):  # fmt: skip
-    underlid.add_command(command)
