@@ -19,7 +19,7 @@ import structlog
 
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.derived import Derived
-from underlid.clock import Clock, monotonic_s
+from underlid.clock import Clock
 from underlid.journal.units import SI, Units
 from underlid.judge import Judge
 from underlid.pipeline import Judgement
@@ -84,7 +84,6 @@ class Watch:
         self._leases: Mapping[str, Lease] = {}
         self._acts: dict[str, Act] = {}
         self._judge: Judge | None = None
-        self.last_tick_s = 0.0
         self.last_tick_at_ms = 0
         self.failures: dict[str, str] = {}
         """Bins that could not be judged the last time they were due, and why."""
@@ -158,7 +157,6 @@ class Watch:
 
     def _judge_and_write(self, written: list[Judgement]) -> None:
         """Do a tick's work; *written* gets what is safely stored, also when the rest fails."""
-        began = monotonic_s()
         try:
             judge = self._up_to_date(self._clock.now_ms())
             now_ms = self._clock.now_ms()  # to fill many windows takes minutes
@@ -171,7 +169,6 @@ class Watch:
         except Exception:
             self._judge = None  # it may know more than is stored: the next tick begins with that
             raise
-        self.last_tick_s = monotonic_s() - began
         self.last_tick_at_ms = now_ms
 
     def _write(self, judge: Judge, one: Judgement) -> bool:

@@ -17,7 +17,7 @@ from underlid.binmodel.trust import Trust
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.readings.values import Reading
-from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+from underlid.timeline import DAY_MS, HOUR_MS
 
 Floats = npt.NDArray[np.float64]
 
@@ -191,9 +191,6 @@ def watched(
         for one in bin_.faults():
             told.setdefault((one.probe, one.channel, one.cause.value), (now, one))
     return bin_, list(told.values())
-
-
-MINUTE_H = MINUTE_MS / HOUR_MS
 
 
 FROM_H, UNTIL_H, DAYS = 96.0, 144.0, 8

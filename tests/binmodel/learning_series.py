@@ -24,8 +24,6 @@ NOW_MS = START_MS + DAYS * DAY_MS
 HOURS = np.arange(BUCKETS) / 12.0
 """Hours since the start, at each 5-minute bucket; the lessons see the last twelve days."""
 
-FIRST_H = 24.0
-
 
 @dataclass(frozen=True, slots=True)
 class Buckets:

@@ -88,7 +88,7 @@ def test_a_wrong_setup_changes_nothing(wrong: Setup) -> None:
 def test_a_probes_newest_word_stands() -> None:
     with fresh() as records:
         for online, at_ms in ((True, 1000), (False, 3000), (True, 2000)):
-            records.set_probe_status(ProbeStatus("tansy-1", "potting", online, at_ms))
+            records.set_probe_statuses([ProbeStatus("tansy-1", "potting", online, at_ms)])
         assert records.probe_statuses() == {
             "tansy-1": ProbeStatus("tansy-1", "potting", False, 3000)
         }

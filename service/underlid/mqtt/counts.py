@@ -20,7 +20,6 @@ class Counts:
     open: int = 0
     connections: int = 0
     messages: int = 0
-    message_bytes: int = 0
     acknowledged: int = 0
     not_stored: int = 0
     """Messages whose commit failed: not acknowledged, the probe still has them."""

@@ -108,7 +108,6 @@ class Handover:
             self._block()
             return
         self._counts.messages += len(group.messages)
-        self._counts.message_bytes += group.size
         self._bytes_in_flight += group.size
         self._submitted.append(group)
         self._next = _Group()

@@ -45,7 +45,6 @@ class Account:
     dry_in_kg: float = 0.0
     dry_burnt_kg: float = 0.0
     dry_taken_kg: float = 0.0
-    condensed_kg: float = 0.0
     heat_made_j: float = 0.0
 
 
@@ -172,7 +171,6 @@ class PhysicalBin:
         self.flux_g_m2_h = 1000.0 * lid_vapour * HOUR_S
         account = self.account
         account.heat_made_j += burnt * traits.heat_j_kg_vs
-        account.condensed_kg += max(0.0, condensed)
         account.water_out_as_vapour_kg += evaporated + through_walls - condensed
         self.water_kg += dripped
         self.open_s = max(0.0, self.open_s - seconds)

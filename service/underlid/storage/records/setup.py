@@ -131,12 +131,8 @@ class SetupRecords(Subject):
             connection.execute(sa.delete(probe_places).where(probe_places.c.probe == probe))
             bump_revision(connection)
 
-    def set_probe_status(self, status: ProbeStatus) -> None:
-        """Keep what a probe last said of itself; an older word does not replace a newer one."""
-        self.set_probe_statuses([status])
-
     def set_probe_statuses(self, statuses: Sequence[ProbeStatus]) -> None:
-        """Keep several probes' words in one transaction."""
+        """Keep what probes last said of themselves; an older word does not replace a newer one."""
         ordered = sorted(statuses, key=lambda one: (one.probe, one.received_at_ms))
         with self._database.write(alone=False) as connection:
             for status in ordered:  # in one order, so that two workers do not wait for each other
