@@ -13,6 +13,7 @@ import numpy as np
 from underlid.binmodel.faults.fault import Span
 from underlid.binmodel.faults.scene import HUMIDITIES, TEMPERATURES, Begin, Scene, span_of
 from underlid.binmodel.faults.table import LOOKBACK_H
+from underlid.binmodel.lids.humidity import RH_BELIEVED_MOST_PCT
 
 STILL_H: Final = 6
 """Science page, fault classes: range over six hours below one step."""
@@ -41,9 +42,6 @@ UNKNOWN_STILL_H: Final = 10
 UNKNOWN_MOVED_K: Final = 1.8
 """Without such hours the run must be longer, and a temperature of the same probe must move more (our
 judgement): the bed under a moving headspace may still be even by chance."""
-
-SATURATED_FROM_PCT: Final = 99.0
-"""A humidity sensor at its end is uninformative, not stuck."""
 
 
 def begins(scene: Scene, at: int) -> list[Begin]:
@@ -101,8 +99,8 @@ def _too_long(
     probe, channel = table.keys[row]
     if length < STILL_H:
         return False
-    if channel in HUMIDITIES and table.high[row, hour] >= SATURATED_FROM_PCT:
-        return False
+    if channel in HUMIDITIES and table.high[row, hour] >= RH_BELIEVED_MOST_PCT:
+        return False  # A humidity sensor at its end is uninformative, not stuck.
     stop, first = hour + 1, max(0, hour + 1 - LOOKBACK_H)
     known = int(np.count_nonzero(table.known[row, first:start]))
     longest = max((length for begun, length in before if begun >= first), default=0)

@@ -15,6 +15,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from underlid.binmodel.faults.fed_warmth import FedWarmth
+from underlid.binmodel.lids.humidity import RH_BELIEVED_MOST_PCT
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import MAGNUS_A, MAGNUS_B_C
 
@@ -160,7 +161,7 @@ def _apart(signs: Signs, warms: float, vapour: float, drift: float) -> float:
 
 def vapour_k(bed_c: Floats, head_c: Floats, head_rh_pct: Floats) -> Floats:
     """Return the vapour of the headspace over that of a wet bed, as kelvin; 0 where they are the same."""
-    humid = np.log(np.clip(head_rh_pct, 1.0, 99.0) / 100.0)
+    humid = np.log(np.clip(head_rh_pct, 1.0, RH_BELIEVED_MOST_PCT) / 100.0)
     a, b = MAGNUS_A, MAGNUS_B_C
     result: Floats = (humid + a * head_c / (b + head_c) - a * bed_c / (b + bed_c)) / VAPOUR_PER_K
     return result

@@ -25,6 +25,7 @@ from underlid.binmodel.lids.guesses import (
 )
 from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
+from underlid.binmodel.lids.humidity import SATURATED_PCT
 from underlid.binmodel.lids.lid_line import LidLine
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
 from underlid.binmodel.lids.vapour import full_of_each_g_m3
@@ -41,9 +42,6 @@ FORETOLD_RH_SD_PCT: Final = 1.8
 ALIKE_H: Final = 30.0
 """Error of a foretold hour, and how many hours are wrong alike: the guesses leave things out that last
 for a day (our judgement)."""
-
-SATURATED_PCT: Final = 99.3
-"""From here on a sensor only says that it is at its end."""
 
 OPEN_PCT: Final = 8.0
 """So far below what a closed bin shows, air comes in that no guess knows of: then the humidity itself is

@@ -18,7 +18,7 @@ import numpy as np
 from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.lids.guesses import LID_FACTOR
 from underlid.binmodel.lids.hours import lid_hours, looks_since
-from underlid.binmodel.lids.humidity import RH_BELIEVED_MOST_PCT, SATURATED_PCT, humidities
+from underlid.binmodel.lids.humidity import RH_BELIEVED_MOST_PCT, humidities
 from underlid.binmodel.probes.hot import (
     BUCKET_MS,
     BUCKETS_PER_DAY,
@@ -248,7 +248,7 @@ def lid_now(window: BinWindow) -> LidNow:
     head, rh = window.present("headspace_temp_c"), window.present("headspace_rh_pct")
     measured, shed = window.present("lid_temp_c"), window.present("shed_temp_c")
     spent = False
-    if rh is None or rh >= SATURATED_PCT - 0.5:
+    if rh is None or rh >= RH_BELIEVED_MOST_PCT:
         believed, spent = humidities(window, 1)
         rh = float(believed[-1]) if spent else rh
     grade = "humidity"

@@ -16,7 +16,8 @@ saturation says nothing; half of it is taken."""
 
 SATURATED_PCT: Final = 99.5
 SATURATED_BUCKETS: Final = BUCKETS_PER_DAY
-"""A sensor that reads this for a whole day says nothing more (science page, probes)."""
+"""From here on a sensor only says that it is at its end; one that does so for a whole day says nothing more
+(science page, probes)."""
 
 ASSUMED_RH_PCT: Final = 98.5
 """Taken instead: air between a wet bed and a wet lid is in the middle of what is saturated at either,

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.day_means import MEAN_H, STEP_H, day_means
+from underlid.binmodel.lids.guesses import SHED_RH_PCT
 from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR
 from underlid.binmodel.water.bed import bed_of, now_of
 from underlid.binmodel.water.too_fast import falls_too_fast
@@ -26,7 +27,6 @@ from underlid.binmodel.water.water_balance import (
 )
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
-from underlid.readings.moisture_line import PLACE_SD_PCT
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 from underlid.science.trend import BAND_Z, Slope, theil_sen
@@ -49,17 +49,10 @@ TREND_SD_SHARE: Final = 0.18
 """What the coming days differ by from those before, and the error of the probe's line: beside the
 scatter of the days (our judgement)."""
 
-WEIGHING_SD_PCT: Final = 1.0
-"""What all samples are off by alike, however many: one hand takes them and one scale weighs them (our
-judgement)."""
-
 DRY_LEAST_PCT: Final = 5.0
 
 LOSES_PCT_D: Final = (0.15, 0.2)
 """Of a bed that has not taught it, % points a day and its sd (our judgement)."""
-
-ASSUMED_RH_PCT: Final = 60.0
-"""Of a shed whose humidity nobody measures (our judgement)."""
 
 JUMP_PCT: Final = 1.5
 """A day's mean that is so many % points above the day before was watered, written down or not (our
@@ -76,7 +69,7 @@ class Drying:
     slope_high_pct_d: float | None
     days: float
     sd_pct: float = 8.0
-    """How sure the level is."""
+    """How sure the level is around the probe; the rest of the bed may differ."""
     now_pct: float | None = None
     """The mean of the last hours; a whole day lags behind a bed that was watered or fed."""
     too_fast: bool = False
@@ -88,15 +81,6 @@ class Drying:
     def present_pct(self) -> float:
         """Return the moisture of the last hours, else of the last day."""
         return self.level_pct if self.now_pct is None else self.now_pct
-
-    @property
-    def probe_sd_pct(self) -> float:
-        """Return how sure the level at the probe is: without what the rest of the bed differs by.
-
-        >>> round(Drying(70.0, None, None, None, 1.0, sd_pct=2.4).probe_sd_pct, 2)
-        1.33
-        """
-        return max(sqrt(max(0.0, self.sd_pct**2 - PLACE_SD_PCT**2)), WEIGHING_SD_PCT)
 
     def days_until(self, limit_pct: float) -> tuple[float, float, float] | None:
         """Return days until *limit_pct*: middle, and soonest and latest with 80 % between them.
@@ -112,7 +96,7 @@ class Drying:
         slope_sd = 0.0 if high is None else (high - slope) / BAND_Z
         gap = (self.level_pct - limit_pct) * dry_pct(self.level_pct) / dry_pct(limit_pct)
         moves = slope**2 - (BAND_Z * slope_sd) ** 2
-        stays = gap**2 - (BAND_Z * self.probe_sd_pct) ** 2
+        stays = gap**2 - (BAND_Z * self.sd_pct) ** 2
         root = sqrt(max(0.0, (gap * slope) ** 2 - moves * stays))
         soonest = max(0.0, stays / (-gap * slope + root))
         latest = (-gap * slope + root) / moves if moves > 0.0 else inf
@@ -202,8 +186,8 @@ def loses_pct_d(window: BinWindow) -> tuple[float, float] | None:
 
 
 def deficit_kpa(temp_c: Floats, rh_pct: Floats) -> Floats:
-    """Return the vapour pressure deficit of shed air, kPa; at 60 % where no humidity is known."""
-    assumed = np.where(np.isnan(rh_pct), ASSUMED_RH_PCT, np.minimum(rh_pct, 100.0))
+    """Return the vapour pressure deficit of shed air, kPa; the usual shed's where no humidity is known."""
+    assumed = np.where(np.isnan(rh_pct), SHED_RH_PCT, np.minimum(rh_pct, 100.0))
     result: Floats = vapour_pressure_deficit_pa(temp_c, assumed) / 1000.0
     return result
 
