@@ -230,3 +230,27 @@ def test_a_bed_that_dries_to_dust_is_no_probe_in_the_air() -> None:
 
     told = watched(healthy(DAYS).change("soil_raw", dries))[1]
     assert ("soil_raw", Cause.PULLED_OUT) not in causes(told)
+
+
+def test_a_bed_that_has_long_been_as_dry_as_air_is_told_from_a_probe_in_it_by_its_thermometer() -> (
+    None
+):
+    good, days = healthy(19, 30), 19.0
+
+    def dust(hours: Floats, values: Floats) -> Floats:
+        gone = np.clip((hours - 24.0) / 168.0, 0.0, 1.0)
+        return values + gone * (2712.0 + 4.0 * np.sin(hours / 4.0) - values)
+
+    dried = good.change("soil_raw", dust)
+    bin_, told = watched(dried, days * 24.0)
+    assert ("soil_raw", Cause.PULLED_OUT) not in causes(told)
+    started_anew, _ = watched(dried, days * 24.0, every_min=days * 24.0 * 60.0)
+    assert started_anew.trust.faults("tansy-1") == bin_.trust.faults("tansy-1")
+    air = good.values["shed_temp_c"] + 0.1
+    values = good.values | {
+        "bed_temp_c": np.where(good.hours < 24.0, good.values["bed_temp_c"], air),
+        "soil_raw": np.where(good.hours < 24.0, good.values["soil_raw"], 2740.0),
+    }
+    out = Series(good.hours, values)
+    _, told = watched(out, days * 24.0, every_min=days * 24.0 * 60.0)
+    assert ("soil_raw", Cause.PULLED_OUT) in causes(told)

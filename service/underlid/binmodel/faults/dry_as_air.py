@@ -1,7 +1,8 @@
 """Dry as air: a soil probe that says what it says in dry air sits in no bed, whatever it said before.
 
 The fall that shows when a probe is pulled out (`pulled.py`) may lie beyond the window, or there was none:
-a new probe that was given its bin and still lies on the bench.
+a new probe that was given its bin and still lies on the bench. Nor need the drying of a bed that is as dry
+as air lie in it: where a probe was dry all along, its thermometer tells whether it lies in the air.
 """
 
 from __future__ import annotations
@@ -11,7 +12,8 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.faults.fault import SOILS
-from underlid.binmodel.faults.pulled import FALL_PCT
+from underlid.binmodel.faults.in_air import has_the_airs_swing
+from underlid.binmodel.faults.pulled import AIRS, FALL_PCT
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.science.numeric import Floats
 
@@ -37,16 +39,35 @@ def begins(scene: Scene, at: int) -> list[Begin]:
             continue
         dry = np.convolve(share <= AS_AIR, np.ones(HOURS), "full")[: len(share)] >= HOURS
         near = (share > AS_AIR) & (share <= NEAR_AIR)
-        for hour in np.flatnonzero(dry[at:]) + at:
-            if (hour > at and dry[hour - 1]) or near[: hour + 1].sum() >= SLOW_H:
+        bed = _thermometer(scene, row)
+        for hour in (np.flatnonzero(dry[at:]) + at).tolist():
+            if near[: hour + 1].sum() >= SLOW_H:
                 continue
             first = hour
             while first > 0 and share[first - 1] <= AS_AIR:
                 first -= 1
+            if first < SLOW_H and bed is not None:
+                asked = (scene.table.first_h + hour + 1) % SLOW_H == 0
+                if not asked or not _is_in_air(scene, bed, hour):
+                    continue
+            elif hour > at and dry[hour - 1]:
+                continue
             fallen = float(scene.table.mean[row, hour] * scene.pct_per_unit(row))
             anchor = (fallen + 2.0 * FALL_PCT, fallen)
-            found.append(Begin(int(hour), row, scene.table.bucket_of(int(first)), anchor))
+            found.append(Begin(hour, row, scene.table.bucket_of(first), anchor))
     return found
+
+
+def _thermometer(scene: Scene, row: int) -> int | None:
+    """Return the row of the same probe's bed temperature."""
+    key = (scene.table.keys[row][0], "bed_temp_c")
+    return scene.table.keys.index(key) if key in scene.table.keys else None
+
+
+def _is_in_air(scene: Scene, bed: int, hour: int) -> bool:
+    """Tell whether a bed thermometer has the whole swing of an air."""
+    airs = scene.rows(AIRS)
+    return any(has_the_airs_swing(scene, bed, air, hour, fell_dry=True) for air in airs)
 
 
 def way_to_wet(scene: Scene, row: int) -> Floats | None:
