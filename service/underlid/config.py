@@ -24,6 +24,7 @@ from pydantic_settings import (
     TomlConfigSettingsSource,
 )
 
+from underlid.alerts.quiet import SAID
 from underlid.errors import UnderlidError
 
 PREFIX: Final = "UNDERLID_"
@@ -64,8 +65,7 @@ class Settings(BaseSettings):
     influxdb_bucket: str = Field(
         "underlid/autogen",
         pattern=r"^[^/\s]+(/[^/\s]+)?$",
-        description="Database and retention policy, with a slash between, or the bucket that is "
-        "mapped to them.",
+        description="Database and retention policy, with a slash between, or the bucket mapped to them.",
     )
     role: Literal["all", "ingest", "judge", "web"] = Field(
         "all",
@@ -100,9 +100,7 @@ class Settings(BaseSettings):
     door: bool = Field(True, description="Open our own MQTT door for probes.")
     door_host: str = Field("0.0.0.0", description="Address the MQTT door listens on.")
     door_port: int = Field(1883, ge=0, le=65535, description="Port of the door; 0 picks one.")
-    door_tls_port: int = Field(
-        8883, ge=0, le=65535, description="Port of the door with TLS, when a certificate is set."
-    )
+    door_tls_port: int = Field(8883, ge=0, le=65535, description="Its port for TLS.")
     door_tls_certificate: Path | None = Field(None, description="Certificate chain, PEM.")
     door_tls_key: Path | None = Field(None, description="Private key for it, PEM.")
     broker_host: str = Field("", description="MQTT broker to read from as well; empty for none.")
@@ -110,9 +108,7 @@ class Settings(BaseSettings):
     broker_user: str = Field("", description="User name at the broker.")
     broker_password: SecretStr = Field(SecretStr(""), description="Password at the broker.")
     broker_tls: bool = Field(False, description="Speak TLS with the broker.")
-    broker_tls_ca: Path | None = Field(
-        None, description="Certificate authority to trust for it, PEM; empty for the system's."
-    )
+    broker_tls_ca: Path | None = Field(None, description="Its CA, PEM; empty for the system's.")
     broker_client_id: str = Field("underlid", description="Our client id; the session's name.")
     broker_protocol: Literal["3.1.1", "5"] = Field("3.1.1", description="MQTT version to speak.")
     tick_s: float = Field(
@@ -135,8 +131,12 @@ class Settings(BaseSettings):
     )
     notify_urls: Annotated[tuple[SecretStr, ...], NoDecode] = Field(
         (),
-        description="Further notification addresses (see the telling page): a list in the file, "
-        "separated by spaces in the variable.",
+        description="More notification addresses: a list in the file, with spaces between in the variable.",
+    )
+    quiet_hours: str = Field(
+        "",
+        pattern=rf"^({SAID.pattern})?$",
+        description="Hours in which what can wait is not told, such as 22:00-07:00; empty for none.",
     )
     webhook_url: str = Field("", description="Address that gets a signed POST for each alert.")
     webhook_secret: SecretStr = Field(
@@ -274,6 +274,8 @@ def _wrong_setting(error: ValidationError) -> UnderlidError:
     name = str(first["loc"][0]) if first["loc"] else "settings"
     known = ", ".join(sorted(Settings.model_fields))
     said = str(first["msg"]).removeprefix("Input should be ").split(", unable to")[0]
+    if first["type"] == "string_pattern_mismatch":
+        said = str(Settings.model_fields[name].description).rstrip(".")
     expected = f"one of the settings {known}" if first["type"] == "extra_forbidden" else said
     return UnderlidError(
         f"setting {name}",

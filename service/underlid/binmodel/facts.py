@@ -55,7 +55,7 @@ def facts_of(setup: Setup) -> dict[str, Facts]:
             places=tuple(in_bin.get(bin_.id, ())),
             air_places=tuple(in_air.get(bin_.shed, ())),
             reports_air=reporter[bin_.shed] == bin_.id,
-            zone=_zone_of(setup.sheds[bin_.shed].timezone if bin_.shed in setup.sheds else "UTC"),
+            zone=zone_named(setup.sheds[bin_.shed].timezone if bin_.shed in setup.sheds else "UTC"),
         )
         for bin_ in setup.bins.values()
     }
@@ -71,7 +71,7 @@ def bins_reached(setup: Setup, probe: str) -> set[str]:
 
 
 @lru_cache
-def _zone_of(name: str) -> tzinfo:
+def zone_named(name: str) -> tzinfo:
     """Return the time zone of a name; UTC for a name that the machine does not know."""
     try:
         return ZoneInfo(name)

@@ -15,6 +15,8 @@ from typing import Final
 
 import structlog
 
+from underlid.alerts.quiet import LOUD, QuietHours
+from underlid.binmodel.facts import zone_named
 from underlid.clock import Clock
 from underlid.notify.backoff import next_try_ms
 from underlid.notify.channel import Channel, ChannelError
@@ -62,11 +64,13 @@ class Courier:
         channels: Sequence[Channel],
         clock: Clock,
         sharing: Sharing | None = None,
+        quiet: QuietHours | None = None,
     ) -> None:
         self._records = records
         self._channels = {channel.name: channel for channel in channels}
         self._clock = clock
         self._sharing = sharing
+        self._quiet = quiet
         self._stopping = False
         self._woken = {name: threading.Event() for name in self._channels}
         self._threads: list[threading.Thread] = []
@@ -144,11 +148,21 @@ class Courier:
             if self._stopping or (self._sharing is not None and self._sharing.trouble()):
                 break
             try:
+                if (until_ms := self._quiet_until_ms(delivery, now_ms)) is not None:
+                    self._records.postpone(delivery.id, until_ms, lease)
+                    continue
                 total += self._deliver(self._channels[name], delivery, now_ms, lease)
             except LeaseLostError:
                 log.warning("another worker serves the channel now", channel=name)
                 break
         return total
+
+    def _quiet_until_ms(self, delivery: Delivery, now_ms: int) -> int | None:
+        """Return until when a message waits because its shed has quiet hours; None when it may go."""
+        if self._quiet is None or delivery.message.priority in LOUD:
+            return None
+        shed = self._records.setup().sheds.get(delivery.message.shed)
+        return self._quiet.until_ms(now_ms, zone_named(shed.timezone if shed else "UTC"))
 
     def _deliver(
         self, channel: Channel, delivery: Delivery, now_ms: int, lease: Lease | None

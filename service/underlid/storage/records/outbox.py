@@ -77,6 +77,10 @@ class OutboxRecords(Subject):
             tries=outbox.c.tries + 1,
         )
 
+    def postpone(self, delivery_id: int, until_ms: int, lease: Lease | None = None) -> None:
+        """Let a message wait until later, without counting a try."""
+        self._update(delivery_id, lease, due_at_ms=until_ms)
+
     def failed(
         self,
         delivery_id: int,
