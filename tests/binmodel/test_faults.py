@@ -105,6 +105,15 @@ def test_a_leaky_headspace_and_showers_that_nobody_wrote_down_are_no_drift() -> 
     assert watched(healthy(8).change("soil_raw", rained))[1] == []
 
 
+def test_a_headspace_that_comes_off_saturation_is_no_drift() -> None:
+    """A lid left ajar by a finger; its film goes and the sensor, wet for weeks, dries itself."""
+    days = np.array([100.0] * 7 + [97.5, 94.0, 91.5] + [91.3] * 3)
+    ajar = healthy(12, 15).change(
+        "headspace_rh_pct", lambda hours, _: days[(hours // 24).astype(int)]
+    )
+    assert watched(ajar)[1] == []
+
+
 # -- faults --------------------------------------------------------------------------------------
 
 

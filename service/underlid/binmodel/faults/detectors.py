@@ -18,6 +18,7 @@ from underlid.binmodel.faults import (
     ramp,
     soil_moved,
     still,
+    straight,
 )
 from underlid.binmodel.faults.fault import Cause, Span
 from underlid.binmodel.faults.scene import Begin, Scene
@@ -41,6 +42,7 @@ SLOW: Final[tuple[tuple[Cause, BeginsAt, Ended], ...]] = (
     (Cause.PULLED_OUT, pulled.bed_begins, pulled.bed_ended),
     (Cause.DRIFT, drift.begins, drift.ended),
     (Cause.DRIFT, ramp.begins, ramp.ended),
+    (Cause.DRIFT, straight.begins, ramp.ended),
     (Cause.DROPOUT, gaps.begins, gaps.ended),
 )
 """Asked every sixth hour."""

@@ -23,6 +23,7 @@ from underlid.binmodel.thermal import time_constant_of
 from underlid.science.numeric import Flags, Floats
 
 DAY_H: Final = 24
+KNOWN_LEAST_H: Final = 18
 NEAR_H: Final = 3 * DAY_H
 FAR_H: Final = 8 * DAY_H
 PAST_LEAST_H: Final = 36
@@ -172,19 +173,14 @@ def _fed(scene: Scene, row: int, hour: int) -> FedWarmth:
 
 
 def day_mean(values: Floats, known: Flags) -> Floats:
-    """Return the mean of the 24 hours up to each, NaN when fewer than 18 are known."""
-    return mean_of(values, known, DAY_H)
-
-
-def mean_of(values: Floats, known: Flags, span_h: int) -> Floats:
-    """Return the mean of *span_h* hours up to each, NaN when fewer than three quarters are known."""
+    """Return the mean of the 24 hours up to each, NaN when too few are known."""
     sums = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
     counts = np.concatenate([[0], np.cumsum(known)])
     result = np.full(len(values), np.nan)
-    count = counts[span_h:] - counts[:-span_h]
+    count = counts[DAY_H:] - counts[:-DAY_H]
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = (sums[span_h:] - sums[:-span_h]) / count
-    result[span_h - 1 :] = np.where(count >= 3 * span_h // 4, mean, np.nan)
+        mean = (sums[DAY_H:] - sums[:-DAY_H]) / count
+    result[DAY_H - 1 :] = np.where(count >= KNOWN_LEAST_H, mean, np.nan)
     return result
 
 

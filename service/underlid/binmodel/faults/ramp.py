@@ -1,4 +1,7 @@
-"""Ramp: moisture or humidity goes one way day by day, evenly, and faster than beds do."""
+"""Ramp: moisture or humidity goes one way day by day, evenly, and faster than beds do.
+
+Moisture that goes much faster is told sooner (`straight.py`).
+"""
 
 from __future__ import annotations
 
@@ -8,16 +11,18 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.faults.drift import DAY_H, back_from, day_mean, mean_of
+from underlid.binmodel.faults.drift import DAY_H, back_from, day_mean
 from underlid.binmodel.faults.fault import SOILS, Span
 from underlid.binmodel.faults.scene import Begin, Scene
 from underlid.binmodel.faults.table import LOOKBACK_H
+from underlid.binmodel.lids.humidity import SATURATED_PCT
 from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR
 from underlid.journal.entries import Feed, LiquidAdded
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 
 STEPS: Final = 3
+SPAN_H: Final = STEPS * DAY_H
 RAMP_PCT_D: Final = 1.7
 """% points a day. Real drying is 0.1..0.5, in a hot dry room the double (science page); a leak may bring
 1.5."""
@@ -47,9 +52,6 @@ judgement)."""
 EVEN: Final = (0.65, 1.5)
 """Each of the days' steps, as a share of their mean: water that goes by itself goes ever slower."""
 
-PACES: Final = ((DAY_H, 1.0), (DAY_H // 2, 1.6))
-"""A ramp goes three steps of a day, or of half a day where it is so much faster than beds are."""
-
 NEW_SHARE: Final = 0.6
 """Share of the way that must lead where the channel has not been in the days before."""
 
@@ -70,34 +72,30 @@ def begins(scene: Scene, hours: Sequence[int]) -> list[Begin]:
     for row in rows:
         is_soil = table.keys[row][1] in SOILS
         values = table.mean[row] * (scene.pct_per_unit(row) if is_soil else 1.0)
-        for step_h, times in PACES[: 2 if is_soil else 1]:
-            means = mean_of(values, ~np.isnan(values), step_h)
-            for hour in hours:
-                begin = _begin(scene, row, hour, values, means, step_h, times)
-                if begin is not None:
-                    found.append(begin)
+        if not is_soil:
+            values = np.where(values < SATURATED_PCT, values, np.nan)
+        means = day_mean(values, ~np.isnan(values))
+        begun = (_begin(scene, row, hour, values, means) for hour in hours)
+        found += [begin for begin in begun if begin is not None]
     return found
 
 
-def _begin(
-    scene: Scene, row: int, hour: int, values: Floats, means: Floats, step_h: int, times: float
-) -> Begin | None:
-    """Return the ramp of three steps that ends at *hour*, if there is one and nothing explains it."""
+def _begin(scene: Scene, row: int, hour: int, values: Floats, means: Floats) -> Begin | None:
+    """Return the ramp of three days that ends at *hour*, if there is one and nothing explains it."""
     is_soil = scene.table.keys[row][1] in SOILS
-    fast = times * (soil_limit_pct_d(scene, hour) if is_soil else RH_RAMP_PCT_D)
-    span_h = STEPS * step_h
-    if not _even(means[hour - span_h : hour + 1 : step_h], fast * step_h / DAY_H):
+    before, last = float(means[hour - SPAN_H]), float(means[hour])
+    fast = soil_limit_pct_d(scene, hour, rises=last > before) if is_soil else RH_RAMP_PCT_D
+    if not _even(means[hour - SPAN_H : hour + 1 : DAY_H], fast):
         return None
-    if _runs_off(means, hour, span_h):
+    if runs_off(means, hour, SPAN_H, before, last):
         return None
-    before, last = float(means[hour - span_h]), float(means[hour])
     if is_soil:
-        explained = _fed(scene, hour, span_h, last - before) or _by_steps(values, hour, span_h)
+        explained = _fed(scene, hour, last - before) or _by_steps(values, hour)
     else:
         explained = _leaks(before, last) or _air_explains(scene, hour, (last - before) / STEPS)
     if explained:
         return None
-    start = scene.table.bucket_of(hour + 1) - span_h * BUCKETS_PER_HOUR
+    start = scene.table.bucket_of(hour + 1) - SPAN_H * BUCKETS_PER_HOUR
     return Begin(hour, row, start, (before, last))
 
 
@@ -114,7 +112,7 @@ def ended(scene: Scene, row: int, at: int, span: Span) -> int | None:
 
 
 def _even(means: Floats, fast: float) -> bool:
-    """Tell whether means, each of a step, lie on a line that is *fast* a step or steeper."""
+    """Tell whether means, a day apart, lie on a line that is *fast* a day or steeper."""
     marks = means.tolist()
     mean = (marks[-1] - marks[0]) / STEPS
     if not abs(mean) >= fast:
@@ -123,10 +121,9 @@ def _even(means: Floats, fast: float) -> bool:
     return all(EVEN[0] <= share <= EVEN[1] for share in shares)
 
 
-def _runs_off(means: Floats, hour: int, span_h: int) -> bool:
-    """Tell whether the ramp only takes back what came before it, as water does that runs off."""
-    last, begun = means[hour], means[hour - span_h]
-    earlier = means[max(0, hour + DAY_H - LOOKBACK_H) : hour - span_h]
+def runs_off(values: Floats, hour: int, span_h: int, begun: float, last: float) -> bool:
+    """Tell whether a way from *begun* to *last* only takes back what came before: water runs off."""
+    earlier = values[max(0, hour + DAY_H - LOOKBACK_H) : hour - span_h]
     earlier = earlier[~np.isnan(earlier)]
     if not len(earlier):
         return True
@@ -135,8 +132,10 @@ def _runs_off(means: Floats, hour: int, span_h: int) -> bool:
     return bool(beyond < least)
 
 
-def soil_limit_pct_d(scene: Scene, hour: int) -> float:
-    """Return how fast the bed's moisture may change, % points a day, in the air of the days before."""
+def soil_limit_pct_d(scene: Scene, hour: int, *, rises: bool) -> float:
+    """Return how fast the bed's moisture may change, % points a day; it falls by the air of the days."""
+    if rises:
+        return RAMP_PCT_D
     table, bin_ = scene.table, scene.window.bin
     rows = table.row("shed_temp_c"), table.row("shed_rh_pct")
     deficit = ASSUMED_KPA
@@ -151,22 +150,27 @@ def soil_limit_pct_d(scene: Scene, hour: int) -> float:
     return max(RAMP_PCT_D, STEEPER * 100.0 * loss_kg * DRY_SHARE / bin_.bed_kg)
 
 
-def _by_steps(values: Floats, hour: int, span_h: int) -> bool:
+def _by_steps(values: Floats, hour: int) -> bool:
     """Tell whether moisture rose in steps, as by showers that nobody wrote down."""
-    part = values[max(0, hour + 1 - span_h) : hour + 1]
+    part = values[max(0, hour + 1 - SPAN_H) : hour + 1]
     at = np.flatnonzero(~np.isnan(part))
     if len(at) < DAY_H:
         return False
     slope, level = np.polyfit(at, part[at], 1)
     rough = float(np.sqrt(np.mean((part[at] - level - slope * at) ** 2)))
-    rise = float(slope) * span_h
-    return rise > 0.0 and rough > ROUGH_PCT + ROUGH_SHARE * rise
+    rise = float(slope) * SPAN_H
+    return rise > 0.0 and is_rough(rough, rise)
 
 
-def _fed(scene: Scene, hour: int, span_h: int, rise_pct: float) -> bool:
+def is_rough(rough_pct: float, rise_pct: float) -> bool:
+    """Tell whether hours are so far off their line that it is none."""
+    return rough_pct > ROUGH_PCT + ROUGH_SHARE * abs(rise_pct)
+
+
+def _fed(scene: Scene, hour: int, rise_pct: float) -> bool:
     """Tell whether feeds and water, from a day before the ramp on, may have wetted the bed so far."""
     until = scene.table.bucket_of(hour + 1)
-    since = until - (span_h + DAY_H) * BUCKETS_PER_HOUR
+    since = until - (SPAN_H + DAY_H) * BUCKETS_PER_HOUR
     given_g = sum(
         entry.what.mass_g
         for entry in scene.window.entries
