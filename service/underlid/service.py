@@ -19,6 +19,7 @@ from typing import Final
 
 import structlog
 
+from underlid.alerts.quiet import QuietHours
 from underlid.clock import Clock, SystemClock
 from underlid.config import Settings
 from underlid.errors import UnderlidError
@@ -193,7 +194,13 @@ class Service:
         """Make the courier and the judge, filled from what is stored."""
         settings = self.settings
         sharing = parts.sharing if settings.several else None
-        parts.courier = Courier(parts.records, channels_from(settings), self.clock, sharing)
+        parts.courier = Courier(
+            parts.records,
+            channels_from(settings),
+            self.clock,
+            sharing,
+            QuietHours.of(settings.quiet_hours),
+        )
         parts.watch = Watch(
             parts.records,
             parts.readings,
