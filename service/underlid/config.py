@@ -82,8 +82,7 @@ class Settings(BaseSettings):
         15.0,
         ge=1.0,
         le=600.0,
-        description="Seconds without a sign of life after which others take a worker's sheds and "
-        "channels over.",
+        description="Seconds without sign of life until others take a worker's sheds and channels over.",
     )
     web_host: str = Field("127.0.0.1", description="Address the page listens on.")
     web_port: int = Field(8080, ge=0, le=65535, description="Port of the page; 0 picks one.")
@@ -275,7 +274,8 @@ def _wrong_setting(error: ValidationError) -> UnderlidError:
     known = ", ".join(sorted(Settings.model_fields))
     said = str(first["msg"]).removeprefix("Input should be ").split(", unable to")[0]
     if first["type"] == "string_pattern_mismatch":
-        said = str(Settings.model_fields[name].description).rstrip(".")
+        described = str(Settings.model_fields[name].description).rstrip(".")
+        said = described[0].lower() + described[1:]
     expected = f"one of the settings {known}" if first["type"] == "extra_forbidden" else said
     return UnderlidError(
         f"setting {name}",
