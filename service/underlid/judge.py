@@ -1,8 +1,7 @@
 """All bins of a process, judged by one deterministic object without I/O and without a clock.
 
-`watch` drives it live, `replay` by the data's own time. It judges on whole ticks, and a bin only when
-there is something to judge: a 5-minute bucket has closed, the journal or late data changed the past,
-or a delay has run out. Read `pipeline.evaluate` for what a judgement is.
+`watch` drives it live, `replay` by the data's own time. It judges on whole ticks, and a bin only when a
+bucket has closed, journal or late data changed the past, or a delay has run out: `pipeline.evaluate`.
 """
 
 from __future__ import annotations
