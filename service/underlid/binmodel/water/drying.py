@@ -27,6 +27,7 @@ from underlid.binmodel.water.water_balance import (
 )
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import LiquidAdded
+from underlid.readings.moisture_line import PLACE_SD_PCT
 from underlid.science.numeric import Floats
 from underlid.science.psychrometrics import vapour_pressure_deficit_pa
 from underlid.science.trend import BAND_Z, Slope, theil_sen
@@ -49,6 +50,10 @@ TREND_SD_SHARE: Final = 0.18
 """What the coming days differ by from those before, and the error of the probe's line: beside the
 scatter of the days (our judgement)."""
 
+WEIGHING_SD_PCT: Final = 1.0
+"""What all samples are off by alike, however many: one hand takes them and one scale weighs them (our
+judgement)."""
+
 DRY_LEAST_PCT: Final = 5.0
 
 LOSES_PCT_D: Final = (0.15, 0.2)
@@ -69,7 +74,7 @@ class Drying:
     slope_high_pct_d: float | None
     days: float
     sd_pct: float = 8.0
-    """How sure the level is around the probe; the rest of the bed may differ."""
+    """How sure the level is."""
     now_pct: float | None = None
     """The mean of the last hours; a whole day lags behind a bed that was watered or fed."""
     too_fast: bool = False
@@ -81,6 +86,15 @@ class Drying:
     def present_pct(self) -> float:
         """Return the moisture of the last hours, else of the last day."""
         return self.level_pct if self.now_pct is None else self.now_pct
+
+    @property
+    def probe_sd_pct(self) -> float:
+        """Return how sure the level at the probe is: without what the rest of the bed differs by.
+
+        >>> round(Drying(70.0, None, None, None, 1.0, sd_pct=2.4).probe_sd_pct, 2)
+        1.33
+        """
+        return max(sqrt(max(0.0, self.sd_pct**2 - PLACE_SD_PCT**2)), WEIGHING_SD_PCT)
 
     def days_until(self, limit_pct: float) -> tuple[float, float, float] | None:
         """Return days until *limit_pct*: middle, and soonest and latest with 80 % between them.
@@ -96,7 +110,7 @@ class Drying:
         slope_sd = 0.0 if high is None else (high - slope) / BAND_Z
         gap = (self.level_pct - limit_pct) * dry_pct(self.level_pct) / dry_pct(limit_pct)
         moves = slope**2 - (BAND_Z * slope_sd) ** 2
-        stays = gap**2 - (BAND_Z * self.sd_pct) ** 2
+        stays = gap**2 - (BAND_Z * self.probe_sd_pct) ** 2
         root = sqrt(max(0.0, (gap * slope) ** 2 - moves * stays))
         soonest = max(0.0, stays / (-gap * slope + root))
         latest = (-gap * slope + root) / moves if moves > 0.0 else inf
