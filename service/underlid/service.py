@@ -25,7 +25,7 @@ from underlid.config import Settings
 from underlid.errors import UnderlidError
 from underlid.health import health_of
 from underlid.jobs import schedule
-from underlid.journal.units import SI, US
+from underlid.journal.units import units_named
 from underlid.mqtt.adoption import Adoption
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
@@ -207,14 +207,14 @@ class Service:
             self.clock,
             tick_s=settings.tick_s,
             channels=parts.courier.channel_names,
-            units=US if settings.units == "us" else SI,
+            units=units_named(settings.units),
             sharing=sharing,
         )
         parts.watch.start()
 
     def _add_what_others_did(self, parts: Parts) -> None:
         """Make what lets the page show bins that another process judges."""
-        units = US if self.settings.units == "us" else SI
+        units = units_named(self.settings.units)
         parts.states = StoredStates(parts.records, parts.readings, self.clock, units)
         if self._has_pages:
             hub = parts.hub

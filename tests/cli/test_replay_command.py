@@ -58,6 +58,18 @@ def test_verdicts_are_json_lines_in_time_order(files: Path, tmp_path: Path) -> N
     assert from_files(files) == out.read_text(), "without --out they go to standard output"
 
 
+def test_sentences_come_in_the_units_of_the_setting(
+    files: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("UNDERLID_UNITS", "us")
+    lines = [json.loads(line) for line in from_files(files).splitlines()]
+    hot = next(one for one in lines if one.get("condition") == "overheating")
+    assert "°F" in hot["text"]
+    assert not any("°C" in one["text"] for one in lines if "text" in one)
+    assert not any("°C" in advice["text"] for one in lines for advice in one.get("advice", ()))
+    assert 20.0 < hot["evidence"]["bed_temp_c"] < 40.0, "values stay as they are"
+
+
 def test_limits_may_follow_each_other(files: Path) -> None:
     cool = from_files(files, "--limits", "hot_warn_c=40", "hot_alarm_c=41", "hot_critical_c=42")
     assert "overheating" not in cool

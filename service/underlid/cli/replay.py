@@ -22,6 +22,7 @@ from underlid.files.setup import read_setup
 from underlid.files.verdicts import encoded, lines_of
 from underlid.files.weather_csv import read_weather
 from underlid.journal.entries import Entry
+from underlid.journal.units import Units, units_named
 from underlid.judge import Judge
 from underlid.readings.values import Reading
 from underlid.replay import replay as judge_history
@@ -91,7 +92,8 @@ def replay(
     """Judge a history again, from files or from the service's own store.
 
     What would I have been told? Exactly the code that runs live answers, moved by the data's time:
-    nothing is known before it was received. Verdicts are JSON lines (see the files page).
+    nothing is known before it was received. Verdicts are JSON lines (see the files page); their
+    sentences come in the units of the setting units, as live.
 
     Example: underlid replay --setup shed.toml --readings readings.csv --journal journal.csv --summary
     """
@@ -111,7 +113,8 @@ def replay(
             outside = Weather.of(read_weather(weather))
             history.weather = dict.fromkeys(history.setup.sheds, outside)
         told = Summary(history.setup)
-        lines = _judged(history, until, tick, wanted, told)
+        units = units_named(load(data=data).units)
+        lines = _judged(history, until, tick, wanted, units, told)
         if out is None and summary:
             for _ in lines:
                 pass
@@ -128,7 +131,12 @@ def replay(
 
 
 def _judged(
-    history: History, until: int | None, tick: int, limits: dict[str, float], told: Summary
+    history: History,
+    until: int | None,
+    tick: int,
+    limits: dict[str, float],
+    units: Units,
+    told: Summary,
 ) -> Iterator[bytes]:
     """Yield the verdicts of a history as lines, and add them up in *told*."""
     with progress("Judging", history.last_ms - history.first_ms) as reach:
@@ -139,6 +147,7 @@ def _judged(
             until_ms=until,
             tick_ms=tick * SECOND_MS,
             limits=limits,
+            units=units,
             progress=lambda now_ms: reach(now_ms - history.first_ms),
             judge_made=lambda judge: _give_weather(judge, history.weather),
         ):

@@ -69,6 +69,15 @@ SI: Final = Units()
 US: Final = Units(MassUnit.POUNDS, TempUnit.FAHRENHEIT, VolumeUnit.US)
 
 
+def units_named(name: str) -> Units:
+    """Return the units by their word in the setting and in the browser; all but "us" is SI.
+
+    >>> units_named("us") is US, units_named("si") is SI
+    (True, True)
+    """
+    return US if name == "us" else SI
+
+
 def grams(value: float, unit: str) -> float:
     """Return *value* of a mass unit (g, kg, lb, oz) in grams.
 

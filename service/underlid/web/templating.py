@@ -15,7 +15,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from underlid.journal.units import Units
+from underlid.journal.units import Units, units_named
 from underlid.readings.channels import CHANNELS
 from underlid.web import sayings, verdicts, wording
 from underlid.web.context import context_of
@@ -60,7 +60,7 @@ def units_name_of(request: Request) -> str:
 
 def units_of(request: Request) -> Units:
     """Return the units this browser's keeper reads."""
-    return wording.units_named(units_name_of(request))
+    return units_named(units_name_of(request))
 
 
 @cache

@@ -14,7 +14,6 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from underlid.journal.summary import summary
 from underlid.journal.units import (
     SI,
-    US,
     Units,
     about_mass_text,
     mass_text,
@@ -264,11 +263,6 @@ def sure(certainty: object) -> str:
     if not isinstance(certainty, int | float) or certainty >= 0.9:
         return "sure"
     return "likely" if certainty >= 0.6 else "perhaps"
-
-
-def units_named(name: str) -> Units:
-    """Return the keeper's units by the word kept in the browser."""
-    return US if name == "us" else SI
 
 
 FILTERS: Final[dict[str, Callable[..., str]]] = {
