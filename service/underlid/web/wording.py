@@ -135,6 +135,7 @@ def channel_value(value: object, channel: str, units: Units = SI) -> str:
 def channel_unit(channel: str, units: Units = SI) -> str:
     """Return the unit that a channel's values are shown in.
 
+    >>> from underlid.journal.units import US
     >>> channel_unit("bed_temp_c"), channel_unit("bed_temp_c", US), channel_unit("lid_film_g_m2")
     ('°C', '°F', 'g/m²')
     """
