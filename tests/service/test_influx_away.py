@@ -8,8 +8,8 @@ from pathlib import Path
 import paho.mqtt.client as mqtt
 import pytest
 
+from service.place import write_setup
 from service.running import Running
-from service.test_power_cut import write_setup
 from storage.influx_front import Front
 from storage.influxd import DATABASE, PASSWORD, USER, Influxd
 from waiting import wait_until

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import paho.mqtt.client as mqtt
 
+from service.place import write_setup
 from service.running import Running
-from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
-from underlid.journal.entries import Entry, Feed, Portion
+from underlid.journal.entries import Feed, Portion
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import HOUR_MS, MINUTE_MS
@@ -22,25 +22,6 @@ from waiting import wait_until
 MESSAGES = 10_000
 NOW_MS = 1_760_000_100_000
 """A time of the past: the service runs on a clock that begins here."""
-
-
-def write_setup(folder: Path) -> None:
-    folder.mkdir()
-    records = Records.open(f"sqlite:///{folder / 'records.sqlite'}")
-    records.save_setup(
-        Setup(
-            {"potting": Shed("potting", "Potting shed", air_probe="air1")},
-            {"tansy": Bin("tansy", "potting", "Tansy")},
-            {
-                "tansy-1": ProbePlace("tansy-1", "potting", "tansy"),
-                "air1": ProbePlace("air1", "potting", None),
-            },
-        )
-    )
-    fed_ms = NOW_MS - 40 * HOUR_MS
-    feed = Feed((Portion("bread", 900.0),))
-    records.add_entry(Entry("feed-1", "tansy", fed_ms, fed_ms, feed, by="Ash"))
-    records.close()
 
 
 def stream() -> list[tuple[str, bytes]]:
@@ -108,7 +89,7 @@ def wait_for_a_tick(running: Running) -> None:
 
 
 def run(folder: Path, kill_after: int | None) -> tuple[list[tuple[str, str, str, str]], int, int]:
-    write_setup(folder)
+    write_setup(folder, Feed((Portion("bread", 900.0),)), NOW_MS - 40 * HOUR_MS)
     clock = {"start_ms": NOW_MS, "tick_s": 1.0}
     running = Running(folder, **clock)
     running = publish_all(

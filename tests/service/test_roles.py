@@ -15,10 +15,10 @@ import pytest
 from mqtt.brokers import probe as connect
 from programs import require
 from service.forked import Forked
+from service.place import PLACE
 from service.running import hears_probes
 from service.several import Several
 from storage.postgres import cluster
-from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
 from underlid.clock import SystemClock
 from underlid.config import load
 from underlid.errors import UnderlidError
@@ -26,15 +26,6 @@ from underlid.storage.records import Role
 from underlid.timeline import MINUTE_MS
 from underlid.workers.roles import check_role
 from waiting import WAIT_S, wait_until
-
-PLACE = Setup(
-    {"potting": Shed("potting", "Potting shed", air_probe="air1")},
-    {"tansy": Bin("tansy", "potting", "Tansy")},
-    {
-        "tansy-1": ProbePlace("tansy-1", "potting", "tansy"),
-        "air1": ProbePlace("air1", "potting", None),
-    },
-)
 
 
 @pytest.fixture

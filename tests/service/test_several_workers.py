@@ -17,9 +17,9 @@ from pathlib import Path
 import pytest
 
 from mqtt.brokers import probe as connect
+from notify.sinks import WebSink, web_sink
 from programs import require
 from service.several import Several
-from service.sinks import HookSink
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
 from underlid.clock import VirtualClock
 from underlid.journal.entries import Entry, Feed, Portion
@@ -167,25 +167,24 @@ def messages_of(records: Records, until_ms: int = FOREVER_MS) -> Counter[tuple[s
     )
 
 
-def heard_by(hook: HookSink) -> Counter[tuple[str, ...]]:
+def heard_by(hook: WebSink) -> Counter[tuple[str, ...]]:
     """Count what a receiver makes of the posts: one message for each id."""
-    told = {one["id"]: one for one in (json.loads(body) for _, body in hook.posts)}
+    told = {one["id"]: one for one in (json.loads(body) for _, _, body in hook.requests)}
     return Counter((one["bin"], one["event"], one["title"]) for one in told.values())
 
 
 @pytest.fixture
-def hook() -> Iterator[HookSink]:
-    sink = HookSink()
-    yield sink
-    sink.close()
+def hook() -> Iterator[WebSink]:
+    with web_sink() as sink:
+        yield sink
 
 
-def test_workers_killed_at_random_lose_and_double_nothing(tmp_path: Path, hook: HookSink) -> None:
+def test_workers_killed_at_random_lose_and_double_nothing(tmp_path: Path, hook: WebSink) -> None:
     for program in ("mosquitto", "influxd", "initdb"):
         require(program)
     place = Several(tmp_path, START_MS, SPEED)
     names = ("one", "two", "three")
-    more = {"webhook_url": hook.url, "webhook_secret": "a key for all of them", "tick_s": 60}
+    more = {"webhook_url": hook.address(), "webhook_secret": "a key for all of them", "tick_s": 60}
     try:
         set_up(place.records, *(name for name in SHEDS if name not in LATER_MIN))
         place.keep(HISTORY, VirtualClock(START_MS))

@@ -21,6 +21,7 @@ advice = st.builds(
     amount_ml=st.none() | floats,
     days=st.none() | floats,
     working=texts,
+    values=st.dictionaries(texts, st.floats(-1e9, 1e9) | texts, max_size=3),
 )
 
 alerts = st.builds(

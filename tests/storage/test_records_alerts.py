@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from storage.records_places import PLACE, SQLITE, Chosen, address, fresh
 from storage.records_strategies import alerts, messages
+from underlid.advice.wording import text_of
 from underlid.alerts.alert import (
     Alert,
     AlertState,
@@ -23,8 +24,9 @@ from underlid.alerts.alert import (
     TransitionKind,
 )
 from underlid.errors import UnderlidError
-from underlid.rules.finding import Condition, Priority
+from underlid.rules.finding import Advice, Condition, Priority
 from underlid.storage.records import Records
+from underlid.storage.records.columns import unpacked
 
 pytestmark = pytest.mark.usefixtures("either_database")
 
@@ -79,6 +81,13 @@ def test_any_message_comes_out_as_it_went_in(message: Message) -> None:
         records.save_judgement([], [], [message], ["email"])
         (delivery,) = records.due_deliveries(message.at_ms, 10)
         assert (delivery.message, delivery.channel, delivery.tries) == (message, "email", 0)
+
+
+def test_advice_that_was_stored_before_it_had_values_keeps_its_sentence() -> None:
+    stored = '[{"act":"wait","text":"Look in three days.","amount_g":null,"days":3.0,"working":""}]'
+    (advice,) = unpacked(stored, tuple[Advice, ...])
+    assert advice == Advice("wait", "Look in three days.", days=3.0)
+    assert text_of(advice) == advice.text
 
 
 def test_evidence_that_is_not_a_number_survives_too() -> None:

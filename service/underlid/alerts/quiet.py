@@ -48,5 +48,5 @@ class QuietHours:
         if not (begun or unended if over_night else begun and unended):
             return None
         day = now.date() + timedelta(days=1 if over_night and clock >= self.begin else 0)
-        ends = datetime.combine(day, self.end, zone)
+        ends = datetime.combine(day, self.end, zone).replace(fold=now.fold)
         return round(ends.timestamp() * SECOND_MS)

@@ -27,7 +27,7 @@ BOTTOM: Final = 172
 DAY_H: Final = 24
 LEVELS_MOST: Final = 5
 NUMBER_PX: Final = 12
-"""Ends nearer than this have their numbers in one line."""
+"""Ends so near, or so near to the numbers of others, have their numbers in one line."""
 
 GAP_H: Final = 3
 """A line is drawn over up to two missing hours, as in the curves; more is a gap."""
@@ -97,17 +97,20 @@ def _day(at: float, day: int) -> str:
 
 def _numbers(ends: list[tuple[int, float, float]]) -> list[str]:
     """Return the numbers at the ends of the courses; those that would touch stand in one line."""
-    groups: list[tuple[float, float, list[int]]] = []
-    for number, at, level in sorted(ends):
-        for x, y, together in groups:
-            if abs(at - x) < NUMBER_PX and abs(level - y) < NUMBER_PX:
-                together.append(number)
+    groups: list[list[tuple[int, float, float]]] = []
+    for end in sorted(ends, key=lambda one: one[1]):
+        _, at, level = end
+        for group in groups:
+            _, last, beside = group[-1]
+            if at - last < NUMBER_PX * len(group) and abs(level - beside) < NUMBER_PX:
+                group.append(end)
                 break
         else:
-            groups.append((at, level, [number]))
+            groups.append([end])
     return [
-        f'<text class="end" x="{x + 5:.1f}" y="{y + 4:.1f}">{" ".join(map(str, together))}</text>'
-        for x, y, together in groups
+        f'<text class="end" x="{group[-1][1] + 5:.1f}" y="{group[-1][2] + 4:.1f}">'
+        f"{' '.join(str(number) for number, _, _ in sorted(group))}</text>"
+        for group in groups
     ]
 
 
