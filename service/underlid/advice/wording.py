@@ -58,7 +58,7 @@ def _number(advice: Advice, key: str, default: float = 0.0) -> float:
 def _bedding(advice: Advice, units: Units) -> str:
     """Return where so much bedding goes: over a feed, under a wet lid, or into the bed."""
     amount_g, where = advice.amount_g or 0.0, advice.values["where"]
-    dose = f"about {about_mass_text(amount_g, units)} of dry {_label(advice)}"
+    dose = f"about {about_mass_text(amount_g, units)} of {_dry_bedding(advice)}"
     if where == "into-bed":
         return _drier_bed(advice, dose, units)
     over = "over the feed" if where == "over-feed" else "over the bed"
@@ -80,12 +80,12 @@ def _drier_bed(advice: Advice, dose: str, units: Units) -> str:
 def _mixed(advice: Advice, units: Units) -> str:
     mass = about_mass_text(advice.amount_g or 0.0, units)
     beside = _number(advice, "beside_g") > 0.0
-    dose = f"another {mass}" if beside else f"about {mass} of dry {_label(advice)}"
+    dose = f"another {mass}" if beside else f"about {mass} of {_dry_bedding(advice)}"
     return f"The bed itself is above its target: mix {dose} into its top{_split(advice, units)}."
 
 
-def _label(advice: Advice) -> str:
-    return FEEDSTOCKS[str(advice.values["bedding"])].label
+def _dry_bedding(advice: Advice) -> str:
+    return FEEDSTOCKS[str(advice.values["bedding"])].dry_label
 
 
 def _split(advice: Advice, units: Units) -> str:

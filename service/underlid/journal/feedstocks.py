@@ -34,6 +34,15 @@ class Feedstock:
     holding_kg_kg: float | None
     source: str
 
+    @property
+    def dry_label(self) -> str:
+        """Return what to ask for where it must be dry.
+
+        >>> FEEDSTOCKS["coir"].dry_label, FEEDSTOCKS["dry-leaves"].dry_label
+        ('dry coir', 'dry leaves')
+        """
+        return f"dry {self.label.removeprefix('dry ')}"
+
 
 HANDBOOK: Final = "handbook range (NRAES-54 Table A.1, USDA NEH-637 ch. 2), from memory"
 PRODUCE: Final = "water: University of Kentucky ENRI-129; C:N and nitrogen: handbook, from memory"

@@ -19,8 +19,8 @@ from underlid.science.numeric import Floats
 WIDE: Final = 360
 HIGH: Final = 200
 LEFT: Final = 34
-RIGHT: Final = 310
-"""Beyond it is room for the numbers of all courses that end together."""
+RIGHT: Final = 290
+"""Beyond it is room for the numbers of six courses that end together."""
 
 TOP: Final = 10
 BOTTOM: Final = 172
