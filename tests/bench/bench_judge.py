@@ -142,8 +142,18 @@ def many_bins_seconds(bins: int) -> float:
     return process_time() - began
 
 
-def bin_bytes(bins: int = 50) -> float:
-    """Return the bytes that a bin with its own five channels takes up in the hot window."""
+def bin_bytes() -> float:
+    """Return the bytes that one more bin with its own five channels takes up in the hot window.
+
+    What is loaded and kept once for all bins has been before anything is counted.
+    """
+    held_bytes(1)
+    few, many = 10, 50
+    return (held_bytes(many) - held_bytes(few)) / (many - few)
+
+
+def held_bytes(bins: int) -> int:
+    """Return the bytes that a judge of so many bins holds after two days."""
     tracemalloc.start()
     before = tracemalloc.get_traced_memory()[0]
     judge = Judge(setup(bins), START_MS)
@@ -155,7 +165,7 @@ def bin_bytes(bins: int = 50) -> float:
         judge.judge(row[0])
     taken = tracemalloc.get_traced_memory()[0] - before
     tracemalloc.stop()
-    return taken / bins
+    return taken
 
 
 def main() -> None:
@@ -175,7 +185,7 @@ def main() -> None:
     print(f"28 days x 1 min x 5 channels | {whole:.2f} s | {csv_s:.2f} s csv module | "
           f"{whole / csv_s:.1f}")  # fmt: skip
     print(f"10,000 bins, one round (from {BINS}) | {many_s / BINS * 10_000:.2f} s | - | -")
-    print(f"memory of a bin, 5 channels | {bin_bytes() / 1000:.1f} kB | - | -")
+    print(f"memory of one more bin, 5 channels | {bin_bytes() / 1000:.1f} kB | - | -")
 
 
 if __name__ == "__main__":
