@@ -146,8 +146,8 @@ def know(window: BinWindow, memory: BinMemory) -> tuple[BinWindow, Known]:
         memory.outlook.forget()
         window = replace(window, lessons=memory.lessons)
     memory.outlook.renew(window, memory.film, begins_ms)
-    outlook = memory.outlook
-    return window, Known(memory.film, outlook.drying, outlook.forecast, outlook.food)
+    out = memory.outlook
+    return window, Known(memory.film, out.drying, out.forecast, out.food, out.bed)
 
 
 def day_offset_ms(bin_id: str) -> int:

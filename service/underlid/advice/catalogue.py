@@ -156,7 +156,7 @@ _ADVICE: Final[dict[Condition, Callable[[Finding, BinWindow, Known], Advices]]] 
 
 
 def _bed(window: BinWindow, known: Known) -> Bed:
-    return bed_of(window, known.drying.present_pct if known.drying else None)
+    return known.bed or bed_of(window, known.drying.present_pct if known.drying else None)
 
 
 def _bedding(window: BinWindow) -> Feedstock:

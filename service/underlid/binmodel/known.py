@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from underlid.binmodel.food.uneaten import Food
 from underlid.binmodel.lids.film import LidFilm
 from underlid.binmodel.outlook.forecast import Forecast
+from underlid.binmodel.water.bed import Bed
 from underlid.binmodel.water.drying import Drying
 
 
@@ -18,3 +19,4 @@ class Known:
     drying: Drying | None
     forecast: Forecast | None
     food: Food | None = None
+    bed: Bed | None = None

@@ -32,7 +32,7 @@ def findings(
         drying_out.evaluate(window, known.drying, of(Condition.DRYING_OUT)),
         too_wet.evaluate(window, known.drying, of(Condition.TOO_WET)),
         too_cold.evaluate(window, known, of(Condition.TOO_COLD)),
-        sour.evaluate(window, known.drying, of(Condition.SOUR)),
+        sour.evaluate(window, known, of(Condition.SOUR)),
         hungry.evaluate(window, known.food, of(Condition.HUNGRY)),
         *probe_fault.evaluate(window),
     ]

@@ -11,8 +11,9 @@ from dataclasses import replace
 from typing import Final
 
 from underlid.binmodel.food.feeds import water_over_g
+from underlid.binmodel.known import Known
 from underlid.binmodel.water.air import Air, air_now, moisture_ahead_pct
-from underlid.binmodel.water.bed import bed_of
+from underlid.binmodel.water.bed import Bed
 from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry, Feed, Sighting, Smell
@@ -52,8 +53,9 @@ BAD: Final = (Smell.SOUR, Smell.AMMONIA)
 CERTAIN_BY_SMELL: Final = 0.9
 
 
-def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority | None) -> Finding:
+def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the air in a bed."""
+    drying, bed = known.drying, known.bed
     smell = smell_now(window)
     if drying is None and smell is None:
         return Finding(Condition.SOUR, Verdict.UNKNOWN, reason=UNKNOWN_REASON)
@@ -71,8 +73,8 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
         reason = "the wet limit is reached: told as too wet"
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence, reason=reason)
     if smell not in BAD and by_air is None:
-        if air is not None and feed is not None:
-            return _ahead(window, air, evidence, feed, open_priority)
+        if air is not None and bed is not None and feed is not None:
+            return _ahead(window, air, bed, evidence, feed, open_priority)
         return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
     certainty = CERTAIN_BY_SMELL if air is None or smell in BAD else min(0.95, air.chance())
     return Finding(
@@ -89,13 +91,13 @@ def evaluate(window: BinWindow, drying: Drying | None, open_priority: Priority |
 def _ahead(
     window: BinWindow,
     air: Air,
+    bed: Bed,
     evidence: dict[str, float | str],
     feed: Entry,
     open_priority: Priority | None,
 ) -> Finding:
     """Return whether air will run out when the food has given its water to the bed."""
     enough = _enough(air, open_priority)
-    bed = bed_of(window, air.moisture_pct)
     for hours in AHEAD_H:
         then = air.at(moisture_ahead_pct(bed, hours, window.bin.kind))
         if then.chance() < enough or then.share > air.share - LOSES_LEAST:

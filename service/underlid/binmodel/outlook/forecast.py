@@ -1,8 +1,8 @@
 """What a bin will do in the next 72 hours: courses with an 80 % band, an hour a step, and chances.
 
-`warmth_ahead` and `foresee` are pure functions of what was known at their moment of the hour: window, film,
-trend, lessons. So a restart and a replay foresee the same. The parts are in `outlook/`; start with
-`outlook/hours.py`; when each is made is in `outlook/hourly.py`.
+`foresee` is a pure function of what was known at its moment of the hour: window, film, trend, lessons. So a
+restart and a replay foresee the same. The parts are in `outlook/`; start with `outlook/hours.py`, then
+`outlook/warmth.py`; when each is made is in `outlook/hourly.py`.
 """
 
 from __future__ import annotations
@@ -13,13 +13,12 @@ from typing import Final
 import numpy as np
 
 from underlid.binmodel.lids.film import LidFilm
-from underlid.binmodel.outlook.bed_outlook import bed_ahead
-from underlid.binmodel.outlook.hours import AHEAD_H, Hours, at_hours, hours_of
+from underlid.binmodel.outlook.hours import AHEAD_H, at_hours
 from underlid.binmodel.outlook.lid_outlook import FilmAhead, film_ahead
 from underlid.binmodel.outlook.moisture_outlook import moisture_ahead
-from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
-from underlid.binmodel.outlook.shed_weather import better, weather_ahead
+from underlid.binmodel.outlook.shed_outlook import Ahead
 from underlid.binmodel.outlook.spread import SHAPES, band
+from underlid.binmodel.outlook.warmth import Warmth, warmth_ahead
 from underlid.binmodel.water.drying import Drying
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
@@ -67,32 +66,13 @@ class Forecast:
         return (now_ms - self.at_ms) // HOUR_MS
 
 
-@dataclass(frozen=True, slots=True)
-class Warmth:
-    """What is foreseen of shed and bed at `at_ms`, and the hours it rests on."""
-
-    at_ms: int
-    hours: Hours
-    shed: Ahead | None
-    bed: Ahead | None
-
-
-def warmth_ahead(window: BinWindow) -> Warmth:
-    """Return what is foreseen of shed and bed at `window.now_ms`."""
-    hours = hours_of(window)
-    shed = shed_ahead(hours.shed_c)
-    if shed is not None and window.weather is not None:
-        shed = better(shed, weather_ahead(window, hours.shed_c))
-    return Warmth(window.now_ms, hours, shed, bed_ahead(window, hours, shed))
-
-
 def foresee(
     window: BinWindow, film: LidFilm, drying: Drying | None, warmth: Warmth | None = None
 ) -> Forecast:
     """Return what is foreseen at `window.now_ms`; *warmth* as of then or shortly before."""
     warmth = warmth or warmth_ahead(window)
     shed, bed = warmth.shed, warmth.bed
-    wet = film_ahead(window, film, warmth.hours, shed, bed)
+    wet = film_ahead(window, film, warmth)
     limits = window.limits
     hot_limits = (limits.hot_warn_c, limits.hot_alarm_c, limits.hot_critical_c)
     wet_limits = (limits.film_warn_g_m2, limits.film_alarm_g_m2)

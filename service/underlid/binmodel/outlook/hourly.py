@@ -1,4 +1,5 @@
-"""What is found out once an hour of one bin: how it dries, what it has eaten, what it will do.
+"""What is found out once an hour of one bin: how it dries and what it weighs, what it has eaten,
+what it will do.
 
 Each part has a moment of its own in the bin's hour, so that no judgement pays for all of them. The moments
 follow from the bin's name alone, and each part from what is known now of the time before its moment: so a
@@ -13,21 +14,17 @@ from typing import Final
 
 from underlid.binmodel.food.uneaten import Food, food
 from underlid.binmodel.lids.film import LidFilm
-from underlid.binmodel.outlook.forecast import (
-    Forecast,
-    Warmth,
-    foresee,
-    moisture_course,
-    warmth_ahead,
-)
+from underlid.binmodel.outlook.forecast import Forecast, foresee, moisture_course
+from underlid.binmodel.outlook.warmth import Room, Warmth, room_ahead, warmth_ahead
 from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.water.bed import Bed, bed_of
 from underlid.binmodel.water.drying import Drying, drying
 from underlid.binmodel.window import BinWindow
 from underlid.timeline import HOUR_MS
 
-BEFORE_MS: Final = BUCKET_MS
-"""Shed and bed are foreseen so long before the lid, which closes its hour at the bin's whole hour; the slow
-faults are looked for at its half (`trust.py`)."""
+BEFORE_MS: Final = 2 * BUCKET_MS
+"""The shed is foreseen so long before the lid, which closes its hour at the bin's whole hour. The bed comes
+between them, as of the shed's moment; the slow faults are looked for at half the hour (`trust.py`)."""
 
 DRYING_AT_MS: Final = 3 * BUCKET_MS
 FOOD_AT_MS: Final = 8 * BUCKET_MS
@@ -37,12 +34,16 @@ NEVER: Final = -1
 class Outlook:
     """The newest of each part; None where the data does not say, or nothing was found out yet."""
 
-    __slots__ = ("_drying_ms", "_film_ms", "_food_ms", "_warmth", "drying", "food", "forecast")
+    __slots__ = (
+        "_drying_ms", "_film_ms", "_food_ms", "_room", "_warmth", "bed", "drying", "food", "forecast",
+    )  # fmt: skip
 
     def __init__(self) -> None:
+        self.bed: Bed | None = None
         self.drying: Drying | None = None
         self.food: Food | None = None
         self.forecast: Forecast | None = None
+        self._room: Room | None = None
         self._warmth: Warmth | None = None
         """Of the forecast that comes next."""
         self._drying_ms = self._food_ms = self._film_ms = NEVER
@@ -55,6 +56,8 @@ class Outlook:
             self._food_ms = NEVER
         if since_ms < self._film_ms:
             self._film_ms = NEVER
+        if self._room is not None and since_ms < self._room.at_ms:
+            self._room = None
         if self._warmth is not None and since_ms < self._warmth.at_ms:
             self._warmth = None
 
@@ -62,7 +65,9 @@ class Outlook:
         """Find out anew the parts whose moment has come; the bin's hours begin at *begins_ms*."""
         drying_ms = _last(window, begins_ms + DRYING_AT_MS)
         if drying_ms != self._drying_ms:
-            self.drying = drying(_at(window, drying_ms))
+            then = _at(window, drying_ms)
+            self.drying = drying(then)
+            self.bed = bed_of(then, self.drying.present_pct if self.drying else None)
             self._drying_ms = drying_ms
             if self.forecast is not None:
                 self.forecast = replace(self.forecast, moisture_pct=moisture_course(self.drying))
@@ -72,13 +77,22 @@ class Outlook:
             self._food_ms = food_ms
         film_ms = _last(window, begins_ms)
         if film_ms != self._film_ms:
-            warmth, warm_ms = self._warmth, film_ms - BEFORE_MS
-            if warmth is None or warmth.at_ms != warm_ms:
-                warmth = warmth_ahead(_at(window, warm_ms))
+            warmth = self._warmth_at(window, film_ms - BEFORE_MS)
             self.forecast = foresee(_at(window, film_ms), film, self.drying, warmth)
             self._film_ms, self._warmth = film_ms, None
-        if self._warmth is None and window.now_ms >= film_ms + HOUR_MS - BEFORE_MS:
-            self._warmth = warmth_ahead(_at(window, film_ms + HOUR_MS - BEFORE_MS))
+        next_ms = film_ms + HOUR_MS - BEFORE_MS
+        if window.now_ms == next_ms:
+            self._room = room_ahead(window)
+        elif window.now_ms > next_ms:
+            self._warmth_at(window, next_ms)
+
+    def _warmth_at(self, window: BinWindow, at_ms: int) -> Warmth:
+        """Return shed and bed as foreseen at a moment, the shed already or now."""
+        if self._warmth is None or self._warmth.at_ms != at_ms:
+            room = self._room if self._room and self._room.at_ms == at_ms else None
+            self._warmth = warmth_ahead(_at(window, at_ms), room)
+            self._room = None
+        return self._warmth
 
 
 def _last(window: BinWindow, moment_ms: int) -> int:

@@ -20,17 +20,14 @@ from underlid.binmodel.lids.head_line import SHARE_MOST
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
 from underlid.binmodel.lids.vapour import full_g_m3
 from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, hourly, newest
-from underlid.binmodel.outlook.shed_outlook import Ahead, shed_ahead
-from underlid.binmodel.outlook.spread import MEMBERS, SHAPES, spread_of
+from underlid.binmodel.outlook.shed_outlook import shed_ahead
+from underlid.binmodel.outlook.spread import MEMBERS, SHAPES
+from underlid.binmodel.outlook.warmth import Warmth, over_sd_k
 from underlid.binmodel.probes.hot import BUCKETS_PER_HOUR, WINDOW_BUCKETS
 from underlid.binmodel.window import BinWindow
 from underlid.science.numeric import Floats
 
 STALE_H: Final = 3
-OVER_SD_SHARE: Final = 0.5
-"""Before errors of past forecasts are known: bed and shed go wrong alike, so their difference goes wrong by
-half of both (our judgement)."""
-
 FLUX_SD_G_M2_H: Final = 0.7
 """Of a day's flux, beside what the guesses and the weather say (our judgement)."""
 
@@ -47,11 +44,9 @@ class FilmAhead:
     """Known hours that it rests on."""
 
 
-def film_ahead(
-    window: BinWindow, film: LidFilm, hours: Hours, shed: Ahead | None, bed: Ahead | None
-) -> FilmAhead | None:
+def film_ahead(window: BinWindow, film: LidFilm, warmth: Warmth) -> FilmAhead | None:
     """Return the film ahead; None where shed or bed are not known."""
-    cloud = film.at_hour
+    hours, shed, bed, cloud = warmth.hours, warmth.shed, warmth.bed, film.at_hour
     if bed is None or cloud is None or not film.known_lately(STALE_H):
         return None
     shed_c = hours.shed_c
@@ -63,7 +58,7 @@ def film_ahead(
     if shed is None or newest(over, STALE_H) is None:
         return None
     chosen = members_of(cloud)
-    sd = spread_of(bed.errors - shed.errors, OVER_SD_SHARE * np.hypot(bed.sd, shed.sd))
+    sd = over_sd_k(shed, bed) if warmth.over_sd_k is None else warmth.over_sd_k
     ahead = bed.mean - shed.mean + SHAPES * sd
     flux = _flux(
         cloud,
