@@ -238,6 +238,7 @@ class Service:
             judged,
             parts.hub,
             health_of(parts),
+            {"door" if isinstance(way, Door) else "broker": way.counts for way in parts.ways},
             start_key,
         )
         app = make_app(context, pages=self._has_pages, taps=parts.tail is None)

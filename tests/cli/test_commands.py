@@ -102,6 +102,8 @@ def test_probes_are_listed_placed_and_given_a_password(run: Run) -> None:
     assert probe("stray-1")["bin"] is None
     run("probes", "unplace", "stray-1")
     assert len(run("probes", "password", "stray-1").output.strip()) >= 20
+    run("probes", "password", "stray-1", "--end")
+    assert "a password of its own" in run("probes", "password", "stray-1", "--end", code=1).stderr
 
 
 def test_the_journal_is_written_corrected_and_withdrawn(run: Run) -> None:

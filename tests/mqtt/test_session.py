@@ -285,6 +285,9 @@ def test_changed_secrets_send_away_and_new_ones_do_not() -> None:
     assert session.regrant(Grants({**more, "quince-1": secret_hash("new")}), NOW_MS) == []
     changed = session.regrant(Grants({**more, "tansy-1": secret_hash("new")}), NOW_MS)
     assert only(changed, Ended).ending is Ending.SECRET_CHANGED
+    session = serving(user="tansy-1")
+    del more["tansy-1"]
+    assert only(session.regrant(Grants(more), NOW_MS), Ended).ending is Ending.SECRET_CHANGED
 
 
 def test_a_new_grant_takes_a_probe_from_the_household() -> None:

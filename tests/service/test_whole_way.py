@@ -67,8 +67,10 @@ def test_every_payload_a_client_may_send_is_stored_and_seen_at_once(folder: Path
                 check=True,
                 timeout=WAIT_S,
             )
+        counted = running.get("/metrics")
     finally:
         running.stop()
+    assert 'underlid_mqtt_acknowledged_total{way="door"} 4.0' in counted
     readings = SqliteReadings(folder / "readings.sqlite")
     seen = readings.probes_seen()
     readings.close()

@@ -71,7 +71,8 @@ def test_door_secrets_are_kept_as_sha_256() -> None:
             for user, text in (("tansy-1", secret), ("probes", "household"))
         }
         assert records.make_probe_secret("tansy-1") != secret
-        records.remove_door_secret("tansy-1")
+        assert records.end_probe_secret("tansy-1")
+        assert not records.end_probe_secret("tansy-1")
         assert set(records.door_secrets()) == {"probes"}
         with pytest.raises(UnderlidError, match="probe id"):
             records.make_probe_secret("tansy/#")

@@ -112,6 +112,7 @@ FORMS = [
     "/probes/tansy-1/place",
     "/probes/tansy-1/remove",
     "/probes/secret",
+    "/probes/tansy-1/secret/end",
     "/probes/undelivered/1",
     "/places/shed",
     "/places/bin",

@@ -61,6 +61,16 @@ def test_a_probe_gets_a_secret_that_is_shown_once(house: Household, ash: Visitor
     assert ash.send("/probes/secret", {"probe": "../x"}, "/probes").status_code == 422
 
 
+def test_a_probes_secret_is_ended_on_its_page(house: Household, ash: Visitor) -> None:
+    page, ends = "/probes/tansy-1", "/probes/tansy-1/secret/end"
+    assert ends not in ash.read(page)
+    ash.send("/probes/secret", {"probe": "tansy-1"}, "/probes")
+    assert ends in ash.read(page)
+    assert "The secret is ended" in ash.read(ash.send(ends, {}, page).headers["location"])
+    assert "tansy-1" not in house.records.door_secrets()
+    assert ends not in ash.read(page)
+
+
 BIN = {
     "name": "Fennel",
     "shed": "potting",

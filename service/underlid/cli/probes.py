@@ -144,14 +144,23 @@ def unplace_probe(probe: str, data: Path | None) -> None:
 
 @probes.command(name="password")
 @click.argument("probe")
+@click.option("--end", is_flag=True, help="End the one it has: it was lost or given away.")
 @data_option
-def make_password(probe: str, data: Path | None) -> None:
+def make_password(probe: str, end: bool, data: Path | None) -> None:
     """Make and print a password for PROBE alone; its user name at the door is its id.
 
     Example: underlid probes password tansy-1
     """
     with records_in(data) as records:
-        click.echo(records.make_probe_secret(probe))
+        if not end:
+            click.echo(records.make_probe_secret(probe))
+        elif not records.end_probe_secret(probe):
+            raise UnderlidError(
+                "probe",
+                value=probe,
+                expected="a probe with a password of its own",
+                next_step="Without one it comes in with the household's, which is in door-users.txt.",
+            )
 
 
 def _some(values: object) -> str:

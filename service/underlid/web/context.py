@@ -6,6 +6,7 @@ behind the protocol `Judged`, because this package must not know how judging is 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -34,6 +35,19 @@ class DerivedSeries(Protocol):
     def series(self) -> Mapping[str, npt.NDArray[np.float64]]:
         """Return the values by channel, NaN where there is none."""
         ...
+
+
+class WayCounts(Protocol):
+    """What a way in has counted since the start; `open` is the present."""
+
+    open: int
+    connections: int
+    acknowledged: int
+    not_stored: int
+    held_back: int
+    sent: int
+    dropped: int
+    refused: Counter[str]
 
 
 class Judged(Protocol):
@@ -73,6 +87,8 @@ class Context:
     judged: Judged
     live: Hub
     health: Mapping[str, Callable[[], str | None]] = field(default_factory=dict)
+    ways: Mapping[str, WayCounts] = field(default_factory=dict)
+    """What this process counts at its ways in: its MQTT door, the line to a broker."""
     start_key: str = ""
     """When set, the first-start page asks for it: the service printed it where it was started."""
 

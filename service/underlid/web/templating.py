@@ -40,6 +40,7 @@ SAID: Final = {
     "shelved": "It will be quiet until then.",
     "placed": "The probe has its place.",
     "unplaced": "The probe is unclaimed again; its readings stay.",
+    "secret_ended": "The secret is ended; whoever knows it is sent away from the door.",
     "retried": "It will be sent again.",
     "resent": "They are sent again; those that are refused again come back here.",
     "shed": "The shed is kept.",

@@ -52,7 +52,11 @@ class CredentialRecords(Subject):
             put(connection, door_secrets, {"user": user}, {"secret_sha256": hashed})
         return True
 
-    def remove_door_secret(self, user: str) -> None:
-        """Take a user's secret away: the user can no longer come in with it."""
+    def end_probe_secret(self, probe: str) -> bool:
+        """End a probe's own secret: the household's does for it again. False when it had none."""
+        check_id("probe", probe)
         with self._database.write() as connection:
-            connection.execute(sa.delete(door_secrets).where(door_secrets.c.user == user))
+            ended = connection.execute(
+                sa.delete(door_secrets).where(door_secrets.c.user == probe)
+            ).rowcount
+        return ended > 0

@@ -5,7 +5,7 @@ No names of people, bins or probes are in the answers, so they need no log-in.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from fastapi import APIRouter, Request
 from prometheus_client.core import (
@@ -18,7 +18,7 @@ from prometheus_client.registry import Collector, CollectorRegistry
 from starlette.responses import JSONResponse, Response
 
 from underlid.storage.recorder import Counts
-from underlid.web.context import Context, context_of
+from underlid.web.context import Context, WayCounts, context_of
 
 router = APIRouter(tags=["health"])
 
@@ -75,6 +75,7 @@ class _Figures(Collector):
         for reason, count in self._context.readings.reject_counts().items():
             reasons.add_metric([reason], float(count))
         yield reasons
+        yield from _of_ways(self._context.ways)
         backlog = self._context.readings.backlog()
         for name, text, figure in (
             (
@@ -97,3 +98,29 @@ class _Figures(Collector):
 
     def _undelivered(self) -> int:
         return len(self._context.records.dead_letters(1000))
+
+
+def _of_ways(ways: Mapping[str, WayCounts]) -> Iterator[Metric]:
+    """Return what the door, and the line to a broker, have counted."""
+    for name, text in (
+        ("connections", "Connections made since the start"),
+        ("acknowledged", "Messages acknowledged, which is after their commit"),
+        ("not_stored", "Messages whose commit failed: not acknowledged, the probe still has them"),
+        ("held_back", "Times nothing more was read until the queue was shorter"),
+        ("sent", "Messages sent to programs that listen"),
+        ("dropped", "Messages that those were too slow for"),
+    ):
+        family = CounterMetricFamily(f"underlid_mqtt_{name}", text, labels=["way"])
+        for way, counts in ways.items():
+            family.add_metric([way], float(getattr(counts, name)))
+        yield family
+    refused = CounterMetricFamily(
+        "underlid_mqtt_refused", "What was not accepted, and unusual ends", labels=["way", "reason"]
+    )
+    now_open = GaugeMetricFamily("underlid_mqtt_open", "Connections now", labels=["way"])
+    for way, counts in ways.items():
+        now_open.add_metric([way], float(counts.open))
+        for reason, count in sorted(counts.refused.items()):
+            refused.add_metric([way, reason], float(count))
+    yield refused
+    yield now_open

@@ -145,6 +145,14 @@ def secret(request: Request, form: Form, person: Lead) -> Response:
     return render(request, "secret.html", values)
 
 
+@router.post("/probes/{probe}/secret/end")
+def end_secret(request: Request, probe: str, form: Form, person: Lead) -> Response:
+    """End a probe's own secret: what knows it is sent away."""
+    del form, person
+    context_of(request).records.end_probe_secret(probe)
+    return RedirectResponse("/probes?said=secret_ended", 303)
+
+
 @router.post("/probes/undelivered/{delivery_id}")
 def retry(request: Request, delivery_id: int, form: Form, person: Lead) -> Response:
     """Try to deliver a message again that was given up."""
@@ -258,6 +266,7 @@ def _place_page(
         "error": error,
         "wheres": _wheres(setup),
         "sheds": setup.sheds,
+        "has_secret": view.probe in context_of(request).records.door_secrets(),
         "now_ms": context_of(request).clock.now_ms(),
     }
     return render(request, "probe_form.html", values, 422 if error else 200)
