@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
+from underlid.binmodel.bins import Shed
 from underlid.timeline import DAY_MS
+from underlid.web.pages.bucket import SHEDS_MOST
 from web.household import MELON_AND_BREAD, NOW_MS, Household, week_before
 from web.visiting import Visitor
 
@@ -42,6 +45,22 @@ def test_all_of_it_into_one_bin_leads_to_its_form(fed: Household, ash: Visitor) 
     assert re.search(r'name="drained"[^>]*value="200"', form)
     fields = {"bin": "tansy", "kind": "feed", "ingredient_1": "melon", "mass_1": "1200"}
     assert ash.send("/journal/write", fields, "/journal").status_code == 303
+
+
+def test_a_bucket_is_shared_out_in_one_shed(fed: Household, ash: Visitor) -> None:
+    assert "share it out in Boiler room" in ash.words("/bucket")
+    here = ash.words(f"/bucket?{MELON}&into=shed:boiler").partition("kg of food")[2]
+    assert [name in here for name in ("Borage", "Tansy")] == [True, False]
+    everywhere = ash.words(f"/bucket?{MELON}&into=").partition("kg of food")[2]
+    assert [name in everywhere for name in ("Borage", "Tansy")] == [True, True]
+
+
+def test_in_a_place_of_many_sheds_a_bucket_goes_into_one(fed: Household, ash: Visitor) -> None:
+    tansy = fed.records.setup().bins["tansy"]
+    for number in range(SHEDS_MOST):
+        fed.records.save_shed(Shed(f"shed-{number}"))
+        fed.records.save_bin(replace(tansy, id=f"bin-{number}", name="", shed=f"shed-{number}"))
+    assert '<option value="">' not in ash.read("/bucket").partition('id="into"')[2]
 
 
 def test_a_bin_that_is_not_known_gets_nothing_and_the_reason_is_said(

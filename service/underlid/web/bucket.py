@@ -6,7 +6,7 @@ Nothing is written down by it.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -25,7 +25,7 @@ from underlid.advice.bucket import (
     spare_liquid_ml,
 )
 from underlid.advice.capacity import FEED_DAYS
-from underlid.binmodel.bins import Bin, Setup
+from underlid.binmodel.bins import Bin
 from underlid.binmodel.herd import limits_of
 from underlid.binmodel.outlook.forecast import Course
 from underlid.binmodel.outlook.what_if import WhatIf, what_if
@@ -76,31 +76,33 @@ class Answer:
     liquid_left_ml: float
 
 
-def answer_for(context: Context, judges: KeptJudges, setup: Setup, feed: Feed, into: str) -> Answer:
-    """Return what *feed* would do: all of it in bin *into*, or shared out when that is ""."""
-    asks = {bin_id: _asker(judges, bin_id) for bin_id in setup.bins}
-    takers = {bin_id: _taker(context, bin_id, asks[bin_id], feed) for bin_id in setup.bins}
+def answer_for(
+    context: Context, judges: KeptJudges, among: Mapping[str, Bin], feed: Feed, into: str
+) -> Answer:
+    """Return what *feed* would do: all of it in bin *into*, or shared out *among* when that is ""."""
+    asks = {bin_id: _asker(judges, bin_id) for bin_id in among}
+    takers = {bin_id: _taker(context, bin_id, asks[bin_id], feed) for bin_id in among}
 
     def heats(bin_id: str, part_g: float) -> bool:
         found = asks[bin_id](part_of_feed(feed, part_g))
-        limit_c = limits_of(setup.bins[bin_id]).hot_warn_c
+        limit_c = limits_of(among[bin_id]).hot_warn_c
         chance = None if found is None else _last(found.forecast.hot_chance, limit_c)
         return chance is not None and chance > HOT_CHANCE
 
     known = [taker for taker, _ in takers.values() if taker is not None]
     parts = {into: feed.mass_g} if into else parts_of(feed.mass_g, known, heats)
     bins = [
-        _foreseen(setup.bins[bin_id], part_of_feed(feed, part_g), part_g, asks[bin_id])
+        _foreseen(among[bin_id], part_of_feed(feed, part_g), part_g, asks[bin_id])
         for bin_id, part_g in parts.items()
     ]
-    liquid = _liquid(setup, asks, {one.bin.id: one.feed for one in bins}, feed.drained_g)
+    liquid = _liquid(among, asks, {one.bin.id: one.feed for one in bins}, feed.drained_g)
     return Answer(
         feed,
         wet_balance(feed, 0.0),
         ratio_of(feed),
         bins,
         feed.mass_g - sum(parts.values()),
-        [] if into else [(setup.bins[one], takers[one][1]) for one in asks if one not in parts],
+        [] if into else [(among[one], takers[one][1]) for one in asks if one not in parts],
         liquid,
         feed.drained_g - sum(liquid.values()),
     )
@@ -181,7 +183,7 @@ def _last(chances: dict[float, Any], limit: float) -> float | None:
 
 
 def _liquid(
-    setup: Setup, asks: dict[str, Ask], feeds: dict[str, Feed], liquid_ml: float
+    among: Mapping[str, Bin], asks: dict[str, Ask], feeds: dict[str, Feed], liquid_ml: float
 ) -> dict[str, float]:
     """Return how much of the drained liquid each bin may have."""
     if liquid_ml <= 0.0:
@@ -193,6 +195,6 @@ def _liquid(
             continue
         own = feeds.get(bin_id)
         water_g = 0.0 if own is None else wet_balance(own, 0.0).water_g
-        lacks[bin_id] = lacking_ml(found.bed, setup.bins[bin_id].target_moisture_pct, water_g)
+        lacks[bin_id] = lacking_ml(found.bed, among[bin_id].target_moisture_pct, water_g)
         most[bin_id] = soaks_in_ml(found.bed)
     return spare_liquid_ml(liquid_ml, lacks, most)
