@@ -15,7 +15,8 @@ from underlid.journal.entries import BeddingAdded, LiquidAdded, Portion
 from underlid.replay import replay
 from underlid.rules.finding import Advice, Condition
 from underlid.simulate.deeds import apply
-from underlid.simulate.physics import Around, PhysicalBin, saturated_kg_m3
+from underlid.simulate.headspace import Around, saturated_kg_m3
+from underlid.simulate.physics import PhysicalBin
 from underlid.simulate.sketch import Sketch, sketch
 from underlid.timeline import DAY_MS, MINUTE_MS
 

@@ -10,7 +10,8 @@ import pytest
 from underlid.journal.entries import BeddingAdded, LiquidAdded, Sighting
 from underlid.simulate.families.calm import quiet_month
 from underlid.simulate.families.events import over_watering, slow_drying
-from underlid.simulate.physics import Around, PhysicalBin, saturated_kg_m3
+from underlid.simulate.headspace import Around, saturated_kg_m3
+from underlid.simulate.physics import PhysicalBin
 from underlid.simulate.place import TEND, WEIGH
 from underlid.simulate.sketch import Sketch
 from underlid.simulate.soil import USUAL_SOIL

@@ -79,8 +79,8 @@ def taught() -> tuple[Taught, ...]:
                 lessons,
                 prior_lessons(place.setup.bins[BIN], case.end_ms),
                 response_h(place.bins[BIN], place, case.end_ms - DAY_MS),
-                float(np.median((lid / head)[np.abs(head) > 1.0])),
-                float(np.median((head / bed)[np.abs(bed) > 1.0])),
+                float(lid @ head / (head @ head)),
+                float(head @ bed / (bed @ bed)),
                 float(moisture[:288].mean() - moisture[-288:].mean()) / (DAYS - 1),
             )
         )

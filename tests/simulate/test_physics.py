@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from underlid.binmodel.bins import Bin, BinKind
 from underlid.journal.entries import BeddingAdded, Feed, Harvest, LiquidAdded, Portion, What, Worms
 from underlid.simulate.deeds import apply, wipe_lid
-from underlid.simulate.physics import Around, PhysicalBin, saturated_kg_m3
+from underlid.simulate.headspace import Around, saturated_kg_m3
+from underlid.simulate.physics import PhysicalBin
 
 DAY_S = 86_400
 BIG_FEED = Feed(
@@ -39,8 +40,13 @@ def fresh(kind: BinKind = BinKind.PLASTIC_TOTE, moisture_pct: float = 78.0) -> P
     return PhysicalBin.of(Bin("tansy", "potting", kind=kind), moisture_pct, 19.0)
 
 
+def films_kg(bin_: PhysicalBin) -> float:
+    lid_g = bin_.film_g_m2 * bin_.bin.lid_area_m2
+    return (lid_g + bin_.wall_film_g_m2 * bin_.head_walls_m2) / 1000.0
+
+
 def water_kg(bin_: PhysicalBin) -> float:
-    return bin_.water_kg + bin_.juice_kg + bin_.film_g_m2 * bin_.bin.lid_area_m2 / 1000.0
+    return bin_.water_kg + bin_.juice_kg + films_kg(bin_)
 
 
 @pytest.mark.parametrize("kind", BinKind)
@@ -119,7 +125,7 @@ def test_a_colder_shed_wets_the_lid() -> None:
     for _ in range(600):
         bin_.step(60.0, Around(12.0, 0.6 * saturated_kg_m3(12.0)))
     assert bin_.film_g_m2 > 40.0
-    assert bin_.lid_c < bin_.head_c < bin_.bed_c
+    assert bin_.head.lid_c < bin_.head.head_c < bin_.bed_c
 
 
 def test_worms_come_and_go() -> None:

@@ -19,7 +19,8 @@ from underlid.journal.feedstocks import FEEDSTOCKS
 from underlid.rules.finding import Advice, Condition
 from underlid.score.matching import Raised
 from underlid.simulate.deeds import WETTEST_PCT, apply
-from underlid.simulate.physics import Around, PhysicalBin
+from underlid.simulate.headspace import Around
+from underlid.simulate.physics import PhysicalBin
 from underlid.timeline import DAY_MS, SECOND_MS
 
 STEP_MS: Final = 150_000

@@ -21,7 +21,8 @@ class Build:
     lid_w_m2k: float
     """From the lid to the shed air, W/m²K."""
     breath_m_s: float
-    """Vapour through the lid itself: the transfer velocity, m/s."""
+    """Vapour out through lid and walls above the bed, m/s: a wet one gives its film, a dry one lets through
+    what the headspace holds."""
     vent_l_s: float
     """Air exchanged between headspace and shed, L/s."""
     wall_vapour_m3_s: float
@@ -35,12 +36,19 @@ class Build:
 
 
 BUILDS: Final[dict[BinKind, Build]] = {
-    BinKind.FLOW_THROUGH_BAG: Build(4.6, 6.5, 1.1e-4, 0.020, 4.0e-5, True, 4.2),
+    BinKind.FLOW_THROUGH_BAG: Build(4.6, 6.5, 2.8e-4, 0.020, 4.0e-5, True, 4.2),
     BinKind.TRAY_STACK: Build(4.0, 7.0, 0.0, 0.035, 1.0e-5, True, 4.4),
-    BinKind.WOODEN_BOX: Build(3.4, 3.6, 2.0e-4, 0.160, 2.0e-4, True, 4.0),
+    BinKind.WOODEN_BOX: Build(3.4, 3.6, 7.0e-5, 0.160, 2.0e-4, True, 4.0),
     BinKind.PLASTIC_TOTE: Build(4.1, 7.5, 0.0, 0.012, 0.0, False, 4.6),
     BinKind.TROUGH: Build(6.8, 4.5, 3.0e-5, 0.050, 2.0e-5, True, 4.2),
 }
+
+BREATH_SPREAD: Final = {BinKind.FLOW_THROUGH_BAG: 1.0, BinKind.WOODEN_BOX: 0.5, BinKind.TROUGH: 0.5}
+BREATH_MOST: Final = 1.5
+"""How much `breath_m_s` differs, of its logarithm, and the most. It is D/s_d: the diffusion of vapour in
+air (2.5e-5 m²/s) over the thickness of still air that stops as much (EN ISO 12572), with some 10 m/h of
+the air outside in series. Cloth has an s_d of 0.01 to 0.3 m, open to coated; wood of 15 mm, 20 to 50
+times as tight as air, 0.3 to 0.75 m (EN ISO 10456, from memory); plastic 100 m, so nothing."""
 
 BUILD_VOLUME_L: Final = 60.0
 
@@ -76,6 +84,15 @@ class Traits:
     bed_vapour_m_s: float = 2.3e-3
     lid_vapour_m_s: float = 2.6e-3
     """Transfer velocities of vapour between a surface and still air (Lewis relation, our figures)."""
+    still_share: float = 0.45
+    """What is left of both, and of the heat that air carries, under a lid warmer than the bed: the air lies
+    in layers. Diffusion alone through 10 cm (0.9 m/h) leaves a fifth; vents and leaks stir."""
+    head_height_m: float = 0.09
+    """From bed to lid: how much wall the headspace has."""
+    bed_to_wall_w_m2k: float = 1.8
+    """The walls above the bed see it from the side, and stand with their foot in it."""
+    wall_most_g_m2: float = 35.0
+    """Water that stays on an upright wall; more runs down."""
     surface_share: float = 0.25
     """The bed's surface lies this share of the way from the bed to the headspace."""
     cover_at_kg_m2: float = 1.2

@@ -1,9 +1,9 @@
 """One bin as coupled balances of heat, vapour and water, moved on in small steps.
 
-Bed temperature, bed water, lid film, food and worms are states; headspace and lid have so little
-mass that they are in balance at every step (a vapour time constant of a minute or less), and are
-solved for. Water and dry matter are accounted for to the gram: `Account` says where they went.
-`weather.py` gives the surrounding air, `sensors.py` what a probe makes of all this.
+Bed temperature, bed water, the films on lid and walls, food and worms are states; headspace, lid and
+walls have so little mass that they are in balance at every step, and are solved for (`headspace.py`).
+Water and dry matter are accounted for to the gram: `Account` says where they went. `weather.py` gives
+the surrounding air, `sensors.py` what a probe makes of all this.
 """
 
 from __future__ import annotations
@@ -16,12 +16,17 @@ from underlid.binmodel.bins import Bin
 from underlid.science.heat import worm_activity
 from underlid.science.moisture import SOLID_DENSITY_KG_L
 from underlid.simulate import build as b
+from underlid.simulate.headspace import (
+    Around,
+    Flows,
+    Headspace,
+    Under,
+    saturated_kg_m3,
+    walls_over_lid,
+)
 
 DAY_S: Final = 86_400.0
 HOUR_S: Final = 3600.0
-
-BALANCE_ROUNDS: Final = 3
-"""Newton steps on the lid each time; it starts from where it was, so three are plenty."""
 
 HERD_GROWS_PER_D: Final = 0.012
 HERD_DIES_PER_D_K: Final = 0.08
@@ -35,7 +40,7 @@ OPEN_L_S: Final = 15.0
 
 @dataclass(slots=True)
 class Account:
-    """Where water and dry matter went since the start, kg. Film and herd are states, not here."""
+    """Where water and dry matter went since the start, kg. Films and herd are states, not here."""
 
     water_in_kg: float = 0.0
     water_made_kg: float = 0.0
@@ -46,14 +51,6 @@ class Account:
     dry_burnt_kg: float = 0.0
     dry_taken_kg: float = 0.0
     heat_made_j: float = 0.0
-
-
-@dataclass(slots=True)
-class Around:
-    """The air outside the bin at one moment."""
-
-    temp_c: float
-    vapour_kg_m3: float
 
 
 @dataclass(slots=True)
@@ -76,10 +73,10 @@ class PhysicalBin:
     """Volatile solids in the bed just after the last feed, kg."""
     cover_kg: float = 0.0
     film_g_m2: float = 0.0
+    wall_film_g_m2: float = 0.0
+    """On the walls between bed and lid, per m² of them."""
     herd_kg: float = 1.0
-    head_c: float = 20.0
-    lid_c: float = 19.0
-    vapour_kg_m3: float = 0.015
+    head: Headspace = field(default_factory=Headspace)
     flux_g_m2_h: float = 0.0
     heat_w: float = 0.0
     open_s: float = 0.0
@@ -89,7 +86,7 @@ class PhysicalBin:
 
     def copy(self) -> PhysicalBin:
         """Return the bin as it is now, to be moved on by itself."""
-        return replace(self, account=replace(self.account))
+        return replace(self, account=replace(self.account), head=replace(self.head))
 
     @classmethod
     def of(cls, bin_: Bin, moisture_pct: float, temp_c: float) -> PhysicalBin:
@@ -102,8 +99,7 @@ class PhysicalBin:
             water,
             bin_.bed_kg - water,
             herd_kg=bin_.herd_kg,
-            head_c=temp_c,
-            lid_c=temp_c,
+            head=Headspace(temp_c, temp_c, temp_c),
         )
 
     @property
@@ -119,7 +115,7 @@ class PhysicalBin:
     @property
     def rh_pct(self) -> float:
         """Return the humidity of the headspace, %RH."""
-        return min(100.0, 100.0 * self.vapour_kg_m3 / saturated_kg_m3(self.head_c))
+        return min(100.0, 100.0 * self.head.vapour_kg_m3 / saturated_kg_m3(self.head.head_c))
 
     @property
     def heat_capacity_j_k(self) -> float:
@@ -139,6 +135,12 @@ class PhysicalBin:
         return 1.0 - self.bin.dry_density_kg_l / SOLID_DENSITY_KG_L - self.water_kg / litres
 
     @property
+    def head_walls_m2(self) -> float:
+        """Return the area of the walls between bed and lid."""
+        area = self.bin.lid_area_m2
+        return area * walls_over_lid(area, self.traits.head_height_m)
+
+    @property
     def wall_scale(self) -> float:
         """Return the wall's area over that of the bin its build is given for."""
         scale: float = (self.bin.volume_l / b.BUILD_VOLUME_L) ** (2.0 / 3.0)
@@ -146,87 +148,49 @@ class PhysicalBin:
 
     def step(self, seconds: float, around: Around) -> None:
         """Move on by *seconds*; right to first order, so halve the step to halve its error."""
-        bed_vapour, lid_vapour = self._balance(around)
-        area, traits = self.bin.lid_area_m2, self.traits
-        evaporated = area * bed_vapour * seconds
+        area, head, traits = self.bin.lid_area_m2, self.head, self.traits
+        flows = self._flows(around)
+        evaporated = area * flows.off_bed * seconds
         through_walls = (
             self.build.wall_vapour_m3_s
             * self.wall_scale
             * max(0.0, saturated_kg_m3(self.bed_c) * self._activity() - around.vapour_kg_m3)
             * seconds
         )
-        condensed = area * lid_vapour * seconds
         burnt, fallen = self._decay(seconds)
+        surface = head.surface_c(self.bed_c, traits)
+        to_head = head.stirred(surface, traits) * traits.bed_to_head_w_m2k
         heat_out_w = (
             self.build.wall_w_k * self.wall_scale * (self.bed_c - around.temp_c)
-            + area * traits.bed_to_head_w_m2k * (self.bed_c - self.head_c)
-            + area * traits.bed_to_lid_radiant_w_m2k * (self._surface_c() - self.lid_c)
+            + area * to_head * (self.bed_c - head.head_c)
+            + area * traits.bed_to_lid_radiant_w_m2k * (surface - head.lid_c)
+            + self.head_walls_m2 * traits.bed_to_wall_w_m2k * (surface - head.wall_c)
         )
         self.heat_w = burnt * traits.heat_j_kg_vs / seconds
         latent_w = (evaporated + through_walls) * b.VAPOUR_J_KG / seconds
         rise = (self.heat_w - heat_out_w - latent_w) * seconds / self.heat_capacity_j_k
-        dripped = self._move_water(seconds, evaporated + through_walls, condensed, burnt)
+        self._move_water(seconds, evaporated + through_walls, burnt)
+        self._move_films(seconds, flows)
         self._move_solids(seconds, burnt, fallen)
         self.bed_c += rise
-        self.flux_g_m2_h = 1000.0 * lid_vapour * HOUR_S
-        account = self.account
-        account.heat_made_j += burnt * traits.heat_j_kg_vs
-        account.water_out_as_vapour_kg += evaporated + through_walls - condensed
-        self.water_kg += dripped
+        self.flux_g_m2_h = 1000.0 * flows.lid * HOUR_S
+        self.account.heat_made_j += burnt * traits.heat_j_kg_vs
+        self.account.water_out_as_vapour_kg += evaporated + through_walls
         self.open_s = max(0.0, self.open_s - seconds)
 
-    def _balance(self, around: Around) -> tuple[float, float]:
-        """Find headspace and lid in balance; return the vapour off the bed and onto the lid, kg/m²s.
-
-        Negative onto the lid: the film dries.
-        """
-        area, build, traits = self.bin.lid_area_m2, self.build, self.traits
-        vent = (build.vent_l_s + (OPEN_L_S if self.open_s > 0.0 else 0.0)) / 1000.0 / area
-        surface = self._surface_c()
-        off_bed = traits.bed_vapour_m_s / (1.0 + self.cover_kg / area / traits.cover_at_kg_m2)
-        at_bed = saturated_kg_m3(surface) * self._activity()
-        out = vent + build.breath_m_s
-        wet = min(1.0, self.film_g_m2 / traits.patchy_g_m2)
-        lid_vapour = 0.0
-        for _ in range(BALANCE_ROUNDS):
-            at_lid = saturated_kg_m3(self.lid_c)
-            dry = (off_bed * at_bed + out * around.vapour_kg_m3) / (off_bed + out)
-            onto = traits.lid_vapour_m_s * (1.0 if dry > at_lid else wet)
-            vapour = (off_bed * at_bed + onto * at_lid + out * around.vapour_kg_m3) / (
-                off_bed + onto + out
-            )
-            lid_vapour = onto * (vapour - at_lid)
-            self.vapour_kg_m3 = vapour
-            self._balance_heat(around, vent, surface, lid_vapour, onto)
-        return off_bed * (at_bed - self.vapour_kg_m3), lid_vapour
-
-    def _balance_heat(
-        self, around: Around, vent: float, surface: float, lid_vapour: float, onto: float
-    ) -> None:
-        """Take headspace and lid one Newton step towards their balance of heat."""
-        traits = self.traits
-        through = traits.bed_to_head_w_m2k + traits.head_to_lid_w_m2k + vent * b.AIR_J_M3_K
-        self.head_c = (
-            traits.bed_to_head_w_m2k * surface
-            + traits.head_to_lid_w_m2k * self.lid_c
-            + vent * b.AIR_J_M3_K * around.temp_c
-        ) / through
-        gain = (
-            traits.head_to_lid_w_m2k * (self.head_c - self.lid_c)
-            + traits.bed_to_lid_radiant_w_m2k * (surface - self.lid_c)
-            + self.build.lid_w_m2k * (around.temp_c - self.lid_c)
-            + lid_vapour * b.VAPOUR_J_KG
+    def _flows(self, around: Around) -> Flows:
+        area, traits = self.bin.lid_area_m2, self.traits
+        vent_l_s = self.build.vent_l_s + (OPEN_L_S if self.open_s > 0.0 else 0.0)
+        under = Under(
+            self.bed_c,
+            self._activity(),
+            1.0 + self.cover_kg / area / traits.cover_at_kg_m2,
+            vent_l_s / 1000.0 / area,
+            min(1.0, self.film_g_m2 / traits.patchy_g_m2),
+            min(1.0, self.wall_film_g_m2 / traits.patchy_g_m2),
+            self.head_walls_m2 / area,
         )
-        steepness = (
-            traits.head_to_lid_w_m2k
-            + traits.bed_to_lid_radiant_w_m2k
-            + self.build.lid_w_m2k
-            + onto * b.VAPOUR_J_KG * 0.062 * saturated_kg_m3(self.lid_c)
-        )
-        self.lid_c += gain / steepness
-
-    def _surface_c(self) -> float:
-        return self.bed_c + self.traits.surface_share * (self.head_c - self.bed_c)
+        return self.head.settle(self.build, traits, under, around)
 
     def _activity(self) -> float:
         """Return the humidity of air in balance with the bed, 0..1: near 1 unless it is parched."""
@@ -244,9 +208,9 @@ class PhysicalBin:
         rate = wanted / (1.0 + wanted / supplied)
         return min(rate * seconds, self.pulp_kg), fallen
 
-    def _move_water(self, seconds: float, lost: float, condensed: float, burnt: float) -> float:
-        """Move bed water, juice and film on; return the kg that dripped off the lid."""
-        area, account, traits = self.bin.lid_area_m2, self.account, self.traits
+    def _move_water(self, seconds: float, lost: float, burnt: float) -> None:
+        """Move bed water and juice on."""
+        account, traits = self.account, self.traits
         juice = self.juice_kg * (1.0 - exp(-traits.juice_per_d * seconds / DAY_S))
         made = burnt * b.WATER_MADE_KG_KG_VS
         drained = 0.0
@@ -255,13 +219,22 @@ class PhysicalBin:
             drained = over * (1.0 - exp(-seconds / HOUR_S / traits.drain_h))
         self.juice_kg -= juice
         self.water_kg += juice + made - lost - drained
-        self.film_g_m2 = self.film_g_m2 + 1000.0 * condensed / area
-        excess = max(0.0, self.film_g_m2 - self.build.film_most_g_m2)
-        dripped = excess * (1.0 - exp(-seconds / HOUR_S / traits.drip_h))
-        self.film_g_m2 -= dripped
         account.water_made_kg += made
         account.water_drained_kg += drained
-        return dripped * area / 1000.0
+
+    def _move_films(self, seconds: float, flows: Flows) -> None:
+        """Move the films of lid and walls on; what they cannot hold drips or runs back to the bed."""
+        area, walls_m2, traits = self.bin.lid_area_m2, self.head_walls_m2, self.traits
+        gone = 1.0 - exp(-seconds / HOUR_S / traits.drip_h)
+        condensed = (area * flows.lid + walls_m2 * flows.walls) * seconds
+        self.account.water_out_as_vapour_kg -= condensed
+        self.film_g_m2 += 1000.0 * flows.lid * seconds
+        self.wall_film_g_m2 += 1000.0 * flows.walls * seconds
+        dripped = gone * max(0.0, self.film_g_m2 - self.build.film_most_g_m2)
+        ran = gone * max(0.0, self.wall_film_g_m2 - traits.wall_most_g_m2)
+        self.film_g_m2 -= dripped
+        self.wall_film_g_m2 -= ran
+        self.water_kg += (dripped * area + ran * walls_m2) / 1000.0
 
     def _move_solids(self, seconds: float, burnt: float, fallen: float) -> None:
         days = seconds / DAY_S
@@ -273,15 +246,3 @@ class PhysicalBin:
         grows = HERD_GROWS_PER_D * worm_activity(self.bed_c) * fed
         dies = HERD_DIES_PER_D_K * max(0.0, self.bed_c - HERD_STANDS_C)
         self.herd_kg *= exp((grows - dies) * days)
-
-
-def saturated_kg_m3(temp_c: float) -> float:
-    """Return the vapour in saturated air, kg/m³ (Magnus and the gas law, as in `science`).
-
-    Written out for plain floats: it is asked six times a step.
-
-    >>> print(round(1000 * saturated_kg_m3(25.0), 2))
-    22.98
-    """
-    pressure_pa = 610.94 * exp(17.625 * temp_c / (temp_c + 243.04))
-    return pressure_pa / (461.5 * (temp_c + 273.15))

@@ -16,8 +16,9 @@ from underlid.journal.entries import Entry, LiquidAdded
 from underlid.journal.parse import entry_from_fields
 from underlid.readings.values import Reading
 from underlid.simulate.deeds import apply, wipe_lid
+from underlid.simulate.headspace import Around, saturated_kg_m3
 from underlid.simulate.looks import looks_of, tended
-from underlid.simulate.physics import Around, PhysicalBin, saturated_kg_m3
+from underlid.simulate.physics import PhysicalBin
 from underlid.simulate.sensors import SimulatedProbe, battery_v
 from underlid.simulate.soil import USUAL_SOIL, SoilCurve, soil_raw
 from underlid.simulate.weather import Air
@@ -224,9 +225,9 @@ def measurable(bin_: PhysicalBin, soil: SoilCurve) -> dict[str, float]:
     """Return the true value of everything a probe in the bin could measure."""
     return {
         "bed_temp_c": bin_.bed_c,
-        "headspace_temp_c": bin_.head_c,
+        "headspace_temp_c": bin_.head.head_c,
         "headspace_rh_pct": bin_.rh_pct,
-        "lid_temp_c": bin_.lid_c,
+        "lid_temp_c": bin_.head.lid_c,
         "soil_raw": soil_raw(bin_.moisture_pct, bin_.bed_c, soil),
     }
 
@@ -235,9 +236,9 @@ def truth_of(bin_: PhysicalBin, around: Around) -> dict[str, float]:
     """Return a bin's whole state, and the air of its shed."""
     return {
         "bed_temp_c": round(bin_.bed_c, 3),
-        "headspace_temp_c": round(bin_.head_c, 3),
+        "headspace_temp_c": round(bin_.head.head_c, 3),
         "headspace_rh_pct": round(bin_.rh_pct, 3),
-        "lid_temp_c": round(bin_.lid_c, 3),
+        "lid_temp_c": round(bin_.head.lid_c, 3),
         "shed_temp_c": round(around.temp_c, 3),
         "moisture_pct": round(bin_.moisture_pct, 3),
         "lid_film_g_m2": round(bin_.film_g_m2, 2),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
+from math import exp
 from typing import Any, Final
 
 from underlid.binmodel.bins import Bin, BinKind, ProbePlace, Setup, Shed, Species
@@ -158,7 +159,7 @@ def sketch(family: str, number: int, days: float, *, kind: BinKind | None = None
     return Sketch(
         draw,
         _bin(draw, kind, species),
-        _varied(draw, b.BUILDS[kind], _BUILD_SHARES),
+        _build(draw, kind),
         _traits(draw),
         _climate(draw, TROPICAL_WARMER_K if species in TROPICAL else 0.0),
         soil,
@@ -190,24 +191,27 @@ def _bin(draw: Draw, kind: BinKind, species: Species) -> Bin:
 
 
 _BUILD_SHARES: Final = {
-    "wall_w_k": 0.35, "lid_w_m2k": 0.25, "breath_m_s": 0.4, "vent_l_s": 0.4,
+    "wall_w_k": 0.35, "lid_w_m2k": 0.25, "vent_l_s": 0.4,
     "wall_vapour_m3_s": 0.4, "holds_kg_kg": 0.12, "film_most_g_m2": 0.15,
 }  # fmt: skip
 
 _TRAIT_SHARES: Final = {
     "bed_to_head_w_m2k": 0.25, "head_to_lid_w_m2k": 0.25, "bed_to_lid_radiant_w_m2k": 0.15,
-    "bed_vapour_m_s": 0.3, "lid_vapour_m_s": 0.25, "surface_share": 0.3, "cover_at_kg_m2": 0.3,
-    "patchy_g_m2": 0.4, "cover_lasts_h": 0.3, "drip_h": 0.3, "drain_h": 0.4, "hydrolysis_per_d": 0.3,
-    "decay_per_d": 0.3, "juice_per_d": 0.3, "heat_j_kg_vs": 0.08, "soft_share": 0.1,
-    "breath_w_m2": 0.3,
+    "bed_vapour_m_s": 0.3, "lid_vapour_m_s": 0.25, "still_share": 1.2,
+    "head_height_m": 0.6, "bed_to_wall_w_m2k": 0.4, "wall_most_g_m2": 1.0,
+    "surface_share": 0.3, "cover_at_kg_m2": 0.3, "patchy_g_m2": 0.4, "cover_lasts_h": 0.3,
+    "drip_h": 0.3, "drain_h": 0.4, "hydrolysis_per_d": 0.3, "decay_per_d": 0.3, "juice_per_d": 0.3,
+    "heat_j_kg_vs": 0.08, "soft_share": 0.1, "breath_w_m2": 0.3,
 }  # fmt: skip
 
 
-def _varied(draw: Draw, usual: b.Build, shares: Mapping[str, float]) -> b.Build:
+def _build(draw: Draw, kind: BinKind) -> b.Build:
+    usual = b.BUILDS[kind]
     drawn: dict[str, Any] = {
-        name: draw.about(name, getattr(usual, name), most) for name, most in shares.items()
+        name: draw.about(name, getattr(usual, name), most) for name, most in _BUILD_SHARES.items()
     }
-    return replace(usual, **drawn)
+    tighter = draw.spread("breath", b.BREATH_SPREAD.get(kind, 0.0), b.BREATH_MOST)
+    return replace(usual, **drawn, breath_m_s=usual.breath_m_s * exp(tighter))
 
 
 def _traits(draw: Draw) -> b.Traits:

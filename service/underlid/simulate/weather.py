@@ -11,7 +11,7 @@ from math import cos, pi
 from random import Random
 from typing import Final, Protocol
 
-from underlid.simulate.physics import Around, saturated_kg_m3
+from underlid.simulate.headspace import Around, saturated_kg_m3
 from underlid.timeline import DAY_MS, HOUR_MS
 
 YEAR_MS: Final = 365.2425 * DAY_MS

@@ -14,7 +14,7 @@ from typing import Final
 
 from underlid.errors import UnderlidError
 from underlid.simulate.draw import Draw
-from underlid.simulate.physics import Around, saturated_kg_m3
+from underlid.simulate.headspace import Around, saturated_kg_m3
 from underlid.timeline import HOUR_MS
 
 MIAMI: Final = "12839.tm2"
