@@ -35,6 +35,7 @@ from underlid.lookback import spells
 from underlid.memory import BinMemory
 from underlid.readings.admission import keep_apart
 from underlid.readings.decode import decode_into
+from underlid.readings.mapped import NO_MAPPINGS, Mappings
 from underlid.readings.values import Admitted, RawMessage
 from underlid.rules.catalogue import findings
 from underlid.rules.finding import Finding, Verdict
@@ -45,14 +46,16 @@ Key = TypeVar("Key")
 Value = TypeVar("Value")
 
 
-def ingest(batch: Sequence[RawMessage]) -> Admitted:
+def ingest(batch: Sequence[RawMessage], mappings: Mappings = NO_MAPPINGS) -> Admitted:
     """Return everything a batch of messages holds, in the order of its messages.
+
+    *mappings* say how messages of other firmware are read.
 
     Total: a hostile message becomes a rejection with its reason and never stops the others.
     """
     admitted = Admitted([], [], [], [])
     for message in batch:
-        decode_into(message, admitted)
+        decode_into(message, admitted, mappings)
     keep_apart(admitted.readings)
     return admitted
 

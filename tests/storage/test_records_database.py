@@ -25,6 +25,9 @@ from underlid.storage.records.database import Database
 from underlid.storage.records.migrate import migration_sql
 from underlid.storage.records.tables import metadata
 
+LATER = ("mappings", "past_filters")
+"""Tables that came after the told priority."""
+
 
 @pytest.mark.usefixtures("either_database")
 def test_the_steps_make_exactly_the_tables_the_code_sees(tmp_path: Path) -> None:
@@ -46,6 +49,8 @@ def test_alerts_kept_before_the_told_priority_was_are_kept_and_may_be_told_once_
     database = Database(address(tmp_path))
     with database.write() as connection:
         connection.exec_driver_sql("ALTER TABLE alerts DROP COLUMN told_priority")
+        for table in LATER:
+            connection.exec_driver_sql(f"DROP TABLE {table}")
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0003'")
     database.close()
     records = Records.open(address(tmp_path))

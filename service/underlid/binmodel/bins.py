@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from underlid.readings.mapping import PayloadMapping
+
 
 class BinKind(StrEnum):
     """How the bin is built."""
@@ -95,3 +97,5 @@ class Setup:
     sheds: dict[str, Shed]
     bins: dict[str, Bin]
     probes: dict[str, ProbePlace]
+    mappings: dict[str, PayloadMapping] = field(default_factory=dict)
+    """How messages of other firmware are read; no judgement depends on it."""

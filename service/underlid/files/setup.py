@@ -1,4 +1,4 @@
-"""A whole set-up as one TOML file: sheds, bins, and where each probe sits.
+"""A whole set-up as one TOML file: sheds, bins, where each probe sits, mappings for other firmware.
 
 `read_setup` turns the file into `binmodel.bins.Setup` and refuses it with one sentence;
 `setup_text` writes a set-up as such a file. The format is on the files page. Loading a set-up into
@@ -29,6 +29,7 @@ from underlid.errors import UnderlidError
 from underlid.files.toml_text import table_text
 from underlid.journal.feedstocks import FEEDSTOCKS, Group
 from underlid.readings.channels import is_channel_name, is_id
+from underlid.readings.mapping import POINTERS, PayloadMapping, check_together
 from underlid.timeline import SECOND_MS, rfc3339
 
 SETUP_MOST_BYTES: Final = 8 * 1024 * 1024
@@ -144,6 +145,7 @@ class _Bin(_Table):
 class _File(_Table):
     shed: dict[Id, _Shed] = {}
     bin: dict[Id, _Bin] = {}
+    mapping: dict[Id, PayloadMapping] = {}
 
 
 def read_setup(path: Path) -> Setup:
@@ -193,6 +195,10 @@ def setup_text(setup: Setup) -> str:
         values = {name: getattr(bin_, name) for name in _Bin.model_fields if name not in ("probe",)}
         own = [_probe_table(place) for place in setup.probes.values() if place.bin == bin_.id]
         parts.append(table_text(f"bin.{bin_.id}", values, {"probe": own}))
+    for name, mapping in setup.mappings.items():
+        values = mapping.model_dump(exclude_defaults=True, exclude={"values"})
+        own = [one.model_dump(exclude_defaults=True) for one in mapping.values]
+        parts.append(table_text(f"mapping.{name}", values, {"values": own}, POINTERS))
     return "\n".join(parts)
 
 
@@ -222,7 +228,12 @@ def _setup(name: str, file: _File) -> Setup:
     for shed_id, own in sheds.items():
         if own.air_probe is not None and own.air_probe not in probes:
             place(ProbePlace(own.air_probe, shed_id, None))
-    return Setup(sheds, bins, probes)
+    for mapping_name, mapping in file.mapping.items():
+        if mapping.shed not in sheds:
+            where = f"mapping.{mapping_name}.shed in {name}"
+            raise _refused(where, mapping.shed, "the id of a [shed.…] of this file")
+    check_together(file.mapping)
+    return Setup(sheds, bins, probes, dict(file.mapping))
 
 
 def _probe_table(place: ProbePlace) -> Mapping[str, Any]:

@@ -7,14 +7,19 @@ tables; None and empty values are left out.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from enum import Enum
 
 
 def table_text(
-    name: str, values: Mapping[str, object], arrays: Mapping[str, Sequence[Mapping[str, object]]]
+    name: str,
+    values: Mapping[str, object],
+    arrays: Mapping[str, Sequence[Mapping[str, object]]],
+    even_empty: Collection[str] = (),
 ) -> str:
     """Return `[name]` with *values*, then `[[name.key]]` for every table of *arrays*.
+
+    Keys of *even_empty* are written when their text is empty, too.
 
     >>> print(table_text("bin.tansy", {"herd_kg": 1.2, "name": ""}, {"probe": [{"id": "t-1"}]}))
     [bin.tansy]
@@ -24,15 +29,19 @@ def table_text(
     id = "t-1"
     <BLANKLINE>
     """
-    lines = [f"[{name}]", *_lines(values)]
+    lines = [f"[{name}]", *_lines(values, even_empty)]
     for key, tables in arrays.items():
         for table in tables:
             lines += ["", f"[[{name}.{key}]]", *_lines(table)]
     return "\n".join(lines) + "\n"
 
 
-def _lines(values: Mapping[str, object]) -> list[str]:
-    return [f"{key} = {_value(value)}" for key, value in values.items() if not _is_nothing(value)]
+def _lines(values: Mapping[str, object], even_empty: Collection[str] = ()) -> list[str]:
+    return [
+        f"{key} = {_value(value)}"
+        for key, value in values.items()
+        if not _is_nothing(value) or (key in even_empty and value == "")
+    ]
 
 
 def _is_nothing(value: object) -> bool:

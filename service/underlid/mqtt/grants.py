@@ -6,6 +6,9 @@ Three sorts of user, told apart by name:
 - `keeper`: publishes nothing; may read states, alerts and confirmations.
 - any other name is a probe's id: publishes under that id only, reads its own confirmations.
 
+On a topic that a mapping reads the same holds of the probe that the mapping finds there, in the topic
+or in the payload: nobody sends for a probe whose own secret somebody else has.
+
 Secrets are random (at least 128 bits) and kept as SHA-256: a slow hash would protect nothing
 that can be guessed and would keep a hundred probes waiting after a power cut.
 """
@@ -18,6 +21,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from underlid.mqtt.outward import ROOT, Kind, is_outward, served_filter
+from underlid.readings.mapped import NO_MAPPINGS, Mappings
 
 HOUSEHOLD: Final = "probes"
 KEEPER: Final = "keeper"
@@ -33,10 +37,11 @@ def secret_hash(secret: str | bytes) -> str:
 
 
 class Grants:
-    """The users known at one moment; replaced whole when one is added."""
+    """Users and mappings known at one moment; replaced whole when one is added or changed."""
 
-    def __init__(self, hashes: Mapping[str, str]) -> None:
+    def __init__(self, hashes: Mapping[str, str], mappings: Mappings = NO_MAPPINGS) -> None:
         self._hashes = dict(hashes)
+        self._mappings = mappings
 
     def admits(self, user: str | None, password: bytes | None) -> bool:
         """Tell whether *user* may connect with *password*; nobody comes in without both."""
@@ -48,18 +53,31 @@ class Grants:
         """Tell whether *user* still has the secret it had *before*."""
         return user in self._hashes and self._hashes[user] == before._hashes.get(user)
 
-    def may_publish(self, user: str, topic: str) -> bool:
-        """Tell whether *user* may publish to *topic*.
+    def by_topic(self, topic: str) -> bool:
+        """Tell whether the topic alone says who may publish to it, whatever the payload."""
+        return not any(one.mapping.probe_at is not None for one in self._mappings.covering(topic))
+
+    def may_publish(self, user: str, topic: str, payload: bytes = b"") -> bool:
+        """Tell whether *user* may publish *payload* to *topic*.
 
         The household may send what nobody understands too: it is kept as rejected, with the
         reason, so that the keeper can see what a badly set up probe says.
         """
         if user == KEEPER or topic.startswith("$") or is_outward(topic):
             return False
+        probes = self._mappings.probes(topic, payload)
+        if probes is not None:
+            return all(self._may_speak_for(user, probe) for probe in probes)
         probe = _probe_in(topic)
         if user != HOUSEHOLD:
             return probe == user
-        return probe is None or probe == HOUSEHOLD or probe not in self._hashes
+        return probe is None or self._may_speak_for(user, probe)
+
+    def _may_speak_for(self, user: str, probe: str) -> bool:
+        """Tell whether *user* may send what becomes readings of *probe*."""
+        if user != HOUSEHOLD:
+            return probe == user
+        return probe == HOUSEHOLD or probe not in self._hashes
 
     def may_subscribe(self, user: str, topic_filter: str) -> bool:
         """Tell whether *user* may subscribe to *topic_filter*."""

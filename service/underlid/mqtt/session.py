@@ -173,16 +173,18 @@ class Session:
         if self.version == V5 and packet.qos and in_flight >= welcome.RECEIVE_MAXIMUM:
             sentence = f"More than {welcome.RECEIVE_MAXIMUM} messages wait for their PUBACK."
             return self.end(Ending.TOO_MANY_IN_FLIGHT, sentence, now_ms)
-        if topic not in self._allowed and not self._allow(topic):
+        if topic not in self._allowed and not self._allow(topic, packet.payload):
             return self._not_allowed(packet, now_ms, arrived)
         arrived.messages.append(RawMessage(topic, packet.payload, now_ms))
         if packet.qos:
             arrived.acks.append(b"\x40\x02" + packet.packet_id.to_bytes(2, "big"))
         return ()
 
-    def _allow(self, topic: str) -> bool:
-        if not self._grants.may_publish(self.user, topic):
+    def _allow(self, topic: str, payload: bytes) -> bool:
+        if not self._grants.may_publish(self.user, topic, payload):
             return False
+        if not self._grants.by_topic(topic):
+            return True
         if len(self._allowed) >= TOPICS_ALLOWED_MAX:
             self._allowed.clear()
         self._allowed.add(topic)

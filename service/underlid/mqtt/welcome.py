@@ -22,6 +22,7 @@ from underlid.mqtt.packets import (
     integer_of,
     property_of,
 )
+from underlid.readings.topic_filter import is_filter
 
 RECEIVE_MAXIMUM: Final = 1000
 """Messages a client may have waiting for their PUBACK; a probe's flush is far below it."""
@@ -67,7 +68,7 @@ def connect_problem(packet: Connect, grants: Grants) -> Problem | None:
         return None
     if will.qos == 2 and packet.version == V5:
         return Reason.QOS_NOT_SUPPORTED, "A will may have QoS 0 or 1."
-    if not grants.may_publish(user, will.topic):
+    if not grants.may_publish(user, will.topic, will.payload):
         return Reason.NOT_AUTHORISED, f"User {user!r} may not publish to its will's topic."
     return None
 
@@ -107,15 +108,8 @@ def subscribe_code(user: str, wanted: Subscription, grants: Grants, held: int) -
     topic_filter = wanted.topic_filter
     if topic_filter.startswith("$share/"):
         return Reason.SHARED_NOT_SUPPORTED
-    if not _is_filter(topic_filter):
+    if not is_filter(topic_filter):
         return Reason.TOPIC_FILTER_INVALID
     if not grants.may_subscribe(user, topic_filter):
         return Reason.NOT_AUTHORISED
     return Reason.QUOTA_EXCEEDED if held >= SUBSCRIPTIONS_MAX else Reason.SUCCESS
-
-
-def _is_filter(text: str) -> bool:
-    """Tell whether *text* is a topic filter of the standard (MQTT-4.7.1-1, -2, 4.7.3-1)."""
-    levels = text.split("/")
-    whole = all(level in ("+", "#") or not set(level) & {"+", "#"} for level in levels)
-    return bool(text) and whole and "#" not in levels[:-1]

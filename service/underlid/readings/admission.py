@@ -189,3 +189,14 @@ def too_many_channels(count: int) -> RefusedError:
         expected=f"at most {CHANNELS_MOST}",
         next_step="Split the probe in two, each with an id of its own.",
     )
+
+
+def too_large(payload: bytes) -> RefusedError:
+    """Return the refusal of a payload that is too long."""
+    return RefusedError(
+        RejectReason.TOO_LARGE,
+        "payload",
+        value=f"{len(payload)} bytes",
+        expected=f"at most {PAYLOAD_MOST_BYTES} bytes",
+        next_step="Send the back-fill in several messages.",
+    )

@@ -1,15 +1,16 @@
 """One message -> what it holds: readings, a status, a journal entry, and what was refused.
 
 START HERE to follow a message: the topic says what kind it is (`topics.py`), the payload becomes
-rows (`senml_rows.py`, `plain.py`), rows become readings with a time (`admission.py`). Total: any
-topic and any bytes give an answer, and never an exception.
+rows (`senml_rows.py`, `plain.py`; for other firmware `mapped.py`), rows become readings with a time
+(`admission.py`). Total: any topic and any bytes give an answer, and never an exception.
 """
 
 from __future__ import annotations
 
 from typing import Final, TypeAlias
 
-from underlid.readings.admission import PAYLOAD_MOST_BYTES, Row, admit, empty
+from underlid.readings.admission import PAYLOAD_MOST_BYTES, Row, admit, empty, too_large
+from underlid.readings.mapped import NO_MAPPINGS, Mappings, read_mapped
 from underlid.readings.payloads import read_json
 from underlid.readings.plain import row_from_number, rows_from_json
 from underlid.readings.refusal import Refusals, RefusedError
@@ -38,7 +39,7 @@ _ENTRY: Final = Kind.ENTRY
 STATUS_WORDS: Final = {b"online": True, b"offline": False}
 
 
-def decode(message: RawMessage) -> Decoded:
+def decode(message: RawMessage, mappings: Mappings = NO_MAPPINGS) -> Decoded:
     """Return all that *message* holds.
 
     >>> at = 1_800_000_000_000
@@ -47,28 +48,36 @@ def decode(message: RawMessage) -> Decoded:
     {'bed_temp_c': 22.4}
     """
     decoded = Admitted([], [], [], [])
-    decode_into(message, decoded)
+    decode_into(message, decoded, mappings)
     return decoded
 
 
-def decode_into(message: RawMessage, into: Admitted) -> None:
+def decode_into(message: RawMessage, into: Admitted, mappings: Mappings = NO_MAPPINGS) -> None:
     """Append all that *message* holds to *into*: the same, without a new object per message."""
     refusals = Refusals()
     try:
-        topic = parse_topic(message.topic)
-        if len(message.payload) > PAYLOAD_MOST_BYTES:
-            raise _too_large(message.payload)
-        kind = topic.kind
-        if kind is _STATUS:
-            into.statuses.append(_status(topic, message))
-        elif kind is _ENTRY:
-            into.entries.append(_entry(topic, message))
-        elif rows := _rows(topic, message, refusals):
-            admit(rows, topic, message.received_at_ms, into.readings)
+        if mappings and (readers := mappings.covering(message.topic)):
+            read_mapped(message, readers, refusals, into.readings)
+        else:
+            _read_own(message, refusals, into)
     except RefusedError as refusal:
         refusals.note(refusal)
     if refusals:
         into.rejected.extend(refusals.rejected(message))
+
+
+def _read_own(message: RawMessage, refusals: Refusals, into: Admitted) -> None:
+    """Append what a message on one of Underlid's own topics holds; raises `RefusedError`."""
+    topic = parse_topic(message.topic)
+    if len(message.payload) > PAYLOAD_MOST_BYTES:
+        raise too_large(message.payload)
+    kind = topic.kind
+    if kind is _STATUS:
+        into.statuses.append(_status(topic, message))
+    elif kind is _ENTRY:
+        into.entries.append(_entry(topic, message))
+    elif rows := _rows(topic, message, refusals):
+        admit(rows, topic, message.received_at_ms, into.readings)
 
 
 def _rows(topic: Topic, message: RawMessage, refusals: Refusals) -> list[Row]:
@@ -107,13 +116,3 @@ def _entry(topic: Topic, message: RawMessage) -> RawEntry:
             next_step="See the journal page for the names.",
         )
     return RawEntry(topic.shed, fields, message.received_at_ms)
-
-
-def _too_large(payload: bytes) -> RefusedError:
-    return RefusedError(
-        RejectReason.TOO_LARGE,
-        "payload",
-        value=f"{len(payload)} bytes",
-        expected=f"at most {PAYLOAD_MOST_BYTES} bytes",
-        next_step="Send the back-fill in several messages.",
-    )

@@ -1,7 +1,7 @@
 """A probe's topic -> what kind of message it is, and of which shed, probe and channel.
 
-Only Underlid's own topics, `underlid/v1/…`; other topics are refused. What the payload means is in
-`decode.py`.
+Only Underlid's own topics, `underlid/v1/…`; others are refused unless a mapping reads them
+(`mapped.py`). What the payload means is in `decode.py`.
 """
 
 from __future__ import annotations
@@ -105,7 +105,7 @@ def _bad_topic(topic: str) -> RefusedError:
         "topic",
         value=topic,
         expected=TOPIC_FORMS,
-        next_step="Let the probe publish under one of these.",
+        next_step="Let the probe publish under one of these, or set up a mapping for its topic.",
     )
 
 

@@ -45,6 +45,8 @@ class RawMessage(msgspec.Struct, frozen=True, gc=False):
     topic: str
     payload: bytes
     received_at_ms: int
+    retained: bool = False
+    """A broker had kept it, and sent it when its topic was asked for: it may be of any age."""
 
 
 class RejectReason(StrEnum):

@@ -17,6 +17,7 @@ import structlog
 
 from underlid.clock import monotonic_s
 from underlid.pipeline import ingest
+from underlid.readings.mapped import NO_MAPPINGS, Mappings
 from underlid.readings.values import Admitted, RawEntry, RawMessage, Reading, Rejected, RejectReason
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.trouble import StoreError, unexpected
@@ -87,6 +88,8 @@ class Recorder:
         self._wake = threading.Condition()
         self._closing = threading.Event()
         self.counts = Counts()
+        self.mappings: Mappings = NO_MAPPINGS
+        """How messages of other firmware are read; put another there at any time, from any thread."""
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
         self._thread.start()
         self._checkpoints = threading.Thread(
@@ -164,7 +167,7 @@ class Recorder:
         errors: list[StoreError | None]
         stored: Sequence[Reading] = ()
         try:
-            parts = [ingest(one.batch) for one in taken]
+            parts = [ingest(one.batch, self.mappings) for one in taken]
             stored = self._store.write(
                 [reading for part in parts for reading in part.readings],
                 [rejected for part in parts for rejected in part.rejected],

@@ -22,6 +22,7 @@ from underlid.readings.channels import is_id
 from underlid.readings.values import ProbeStatus
 from underlid.storage.records.columns import json_text, json_value, packed, put, unpacked
 from underlid.storage.records.database import Subject
+from underlid.storage.records.mapping_rows import read_mappings, write_mappings
 from underlid.storage.records.tables import (
     alerts,
     bin_states,
@@ -73,12 +74,14 @@ class SetupRecords(Subject):
             place_rows = connection.execute(
                 sa.select(probe_places).order_by(probe_places.c.probe)
             ).all()
+            known = read_mappings(connection)[0]
         return Setup(
             sheds={
                 row.id: Shed(row.id, row.name, row.air_probe, row.timezone) for row in shed_rows
             },
             bins={row.id: _bin(row) for row in bin_rows},
             probes={row.probe: _place(row) for row in place_rows},
+            mappings=known,
         )
 
     def save_setup(self, setup: Setup) -> None:
@@ -90,6 +93,7 @@ class SetupRecords(Subject):
                 _save_bin(connection, bin_)
             for place in setup.probes.values():
                 _save_place(connection, place)
+            write_mappings(connection, setup.mappings)
             bump_revision(connection)
 
     def save_shed(self, shed: Shed) -> None:

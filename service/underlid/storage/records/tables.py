@@ -258,6 +258,20 @@ door_secrets = sa.Table(
     _word("secret_sha256"),
 )
 
+mappings = sa.Table(
+    "mappings",
+    metadata,
+    sa.Column("name", sa.String(64), primary_key=True),
+    _text("fields"),
+)
+
+past_filters = sa.Table(
+    "past_filters",
+    metadata,
+    _number(),
+    sa.Column("filter", sa.String(255), nullable=False, unique=True),
+)
+
 workers = sa.Table(
     "workers",
     metadata,

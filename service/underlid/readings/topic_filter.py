@@ -1,0 +1,49 @@
+"""MQTT topic filters: which are well formed, which topics they match, which of them overlap.
+
+The standard's wildcards: `+` stands for one level, `#` for the rest and only at the end (MQTT 3.1.1
+and 5.0, section 4.7). What is read from a matching topic is in `mapping.py`.
+"""
+
+from __future__ import annotations
+
+from itertools import zip_longest
+
+
+def is_filter(text: str) -> bool:
+    """Tell whether *text* is a topic filter of the standard (MQTT-4.7.1-1, -2, 4.7.3-1).
+
+    >>> is_filter("allotment/+/env"), is_filter("allotment/#/env"), is_filter("a+")
+    (True, False, False)
+    """
+    levels = text.split("/")
+    whole = all(level in ("+", "#") or not set(level) & {"+", "#"} for level in levels)
+    return bool(text) and whole and "#" not in levels[:-1]
+
+
+def matches(topic_filter: str, topic: str) -> bool:
+    """Tell whether a topic without wildcards is one of those that *topic_filter* asks for.
+
+    A filter that begins with a wildcard matches no topic that begins with `$` (MQTT-4.7.2-1).
+
+    >>> matches("allotment/#", "allotment"), matches("+/env", "$SYS/env")
+    (True, False)
+    """
+    if topic.startswith("$") and topic_filter[:1] in ("+", "#"):
+        return False
+    return overlap(topic_filter, topic)
+
+
+def overlap(one: str, other: str) -> bool:
+    """Tell whether there can be a topic that both filters match.
+
+    >>> overlap("allotment/+/env", "+/3/#"), overlap("allotment/env", "allotment/+/env")
+    (True, False)
+    """
+    for mine, theirs in zip_longest(one.split("/"), other.split("/")):
+        if "#" in (mine, theirs):
+            return True
+        if mine is None or theirs is None:
+            return False
+        if mine != theirs and "+" not in (mine, theirs):
+            return False
+    return True
