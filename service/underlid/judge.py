@@ -81,6 +81,8 @@ class Judge:
             self._due_ms.pop(bin_id, None)
         for bin_id in setup.bins:
             self._memories.setdefault(bin_id, BinMemory.at(now_ms, bin_id))
+            if before.get(bin_id) == self._facts[bin_id]:
+                continue
             if bin_id in before and before[bin_id].probes != self._facts[bin_id].probes:
                 self._memories[bin_id].reads.clear()
             self._look_again(bin_id, 0)
@@ -91,7 +93,7 @@ class Judge:
         entries = tuple(entries)
         if bin_id in self._memories and entries != self._entries.get(bin_id, ()):
             self._entries[bin_id] = entries
-            self._look_again(bin_id, 0)
+            self._changed.add(bin_id)
 
     def unread_ms(self, bin_id: str, now_ms: int) -> set[int] | None:
         """Return the weighings whose readings the window has left; None if nothing need be asked."""

@@ -25,11 +25,12 @@ from underlid.binmodel.faults.soil_moved import WATERED_AFTER
 from underlid.binmodel.food.feeds import feed_with_bedding
 from underlid.binmodel.known import Known
 from underlid.binmodel.lids.film import day_offset
-from underlid.binmodel.probes.hot import BUCKET_MS
+from underlid.binmodel.probes.hot import BUCKET_MS, WINDOW_BUCKETS
 from underlid.binmodel.settling import unsettled
 from underlid.binmodel.taught.learning import learn
 from underlid.binmodel.taught.old_samples import reads_of
 from underlid.binmodel.window import BinWindow
+from underlid.journal.standing import stands
 from underlid.journal.units import SI, Units
 from underlid.lookback import spells
 from underlid.memory import BinMemory
@@ -163,11 +164,18 @@ def day_offset_ms(bin_id: str) -> int:
 
 
 def _journal_changed(window: BinWindow, memory: BinMemory) -> None:
-    """Go back to the earliest entry that has become known, was corrected or withdrawn."""
-    changed = set(window.entries) ^ set(memory.entries)
-    earliest = min(entry.at_ms for entry in changed) // BUCKET_MS
-    memory.trust.rewind(earliest - WATERED_AFTER)
-    memory.look_again(earliest)
+    """Go back to the earliest entry that has become known, was corrected or withdrawn.
+
+    One that only left the window is no news: to go back for it would find faults anew from fewer days.
+    """
+    oldest = window.end - WINDOW_BUCKETS
+    known, before = set(window.entries), set(memory.entries)
+    gone = [one for one in before - known if one.at_ms // BUCKET_MS >= oldest or stands(one)]
+    news = [*gone, *(known - before)]
+    if news:
+        earliest = min(one.at_ms for one in news) // BUCKET_MS
+        memory.trust.rewind(earliest - WATERED_AFTER)
+        memory.look_again(earliest)
     memory.outlook.forget()
     memory.entries = window.entries
 

@@ -1,4 +1,4 @@
-"""What must not matter: how often a probe sends, and whether a calibration came late."""
+"""What must not matter: how often a probe sends, whether a calibration came late, what else is new."""
 
 from __future__ import annotations
 
@@ -8,13 +8,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from binmodel import faulty
 from judge.series import START_MS, Curve, changes, melon, readings, setup
 from underlid.alerts.alert import Spell
 from underlid.binmodel.bins import Calibration, Setup
+from underlid.journal.entries import Entry, Sighting
 from underlid.judge import Judge
 from underlid.readings.values import Reading
 from underlid.rules.finding import Condition
-from underlid.timeline import HOUR_MS, MINUTE_MS
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
 
 HOURS = 96
 
@@ -129,3 +131,35 @@ def _calibrated(made: list[Reading]) -> list[Reading]:
         )
         for one in made
     ]
+
+
+@pytest.mark.parametrize("news", ["an entry", "another bin"])
+def test_a_drift_that_is_over_is_not_told_again_when_something_else_is_new(news: str) -> None:
+    """The window then begins amid the drift: alone it would make the days after look like a fault."""
+
+    def drifting(hours: faulty.Floats, values: faulty.Floats) -> faulty.Floats:
+        out: faulty.Floats = values + np.where((hours >= 216) & (hours < 360), hours / 24 - 9, 0.0)
+        return out
+
+    queue = faulty.healthy(24, 15).change("bed_temp_c", drifting).readings()
+    judge = Judge(setup(), faulty.START_MS)
+    told, place = [], 0
+    for hour in (*range(0, 552, 6), *range(552, 576)):
+        now_ms = faulty.START_MS + hour * HOUR_MS
+        before = place
+        while place < len(queue) and queue[place].taken_at_ms <= now_ms:
+            place += 1
+        judge.add_readings(queue[before:place])
+        if hour == 552 and news == "an entry":
+            judge.set_entries("tansy", [Entry("e", "tansy", now_ms - HOUR_MS, now_ms, Sighting())])
+        elif hour == 552:
+            whole = setup()
+            other = replace(whole.bins["tansy"], id="yarrow")
+            judge.set_setup(replace(whole, bins=whole.bins | {"yarrow": other}), now_ms)
+        told += [
+            (one.kind.value, one.alert.cause, (now_ms - faulty.START_MS) // DAY_MS)
+            for each in judge.judge(now_ms)
+            for one in each.transitions
+            if one.alert and one.alert.subject == "tansy-1"
+        ]
+    assert told == [("alert_raised", "drift", 11), ("alert_returned", "drift", 15)]

@@ -155,7 +155,7 @@ def test_samples_given_later_equal_samples_given_before_the_readings_came() -> N
         judge.add_readings(made)
         judge.judge(end_ms)
         judge.set_setup(with_samples, end_ms)
-        judge.judge(end_ms + MINUTE_MS)
+        judge.judge(end_ms + 5 * MINUTE_MS)
         state = judge.state("tansy")
         assert state is not None
         states.append((state["now"], state["lessons"], state["verdicts"]))
