@@ -21,6 +21,7 @@ from binmodel.learning_series import (
 )
 from underlid.binmodel.bins import BinKind, ProbePlace
 from underlid.binmodel.food.rotting import ROTS_PER_D
+from underlid.binmodel.food.used_up import HERD_SETS_PACE
 from underlid.binmodel.taught.appetite import EATEN_G_KG_D
 from underlid.binmodel.taught.learning import learn, prior_lessons
 from underlid.binmodel.taught.lessons import Lessons
@@ -142,18 +143,39 @@ def test_what_was_seen_of_feeds_tells_the_appetite(times: float) -> None:
     assert "looks" in found.text
 
 
-def test_heat_that_dies_away_quickly_tells_of_a_quick_herd() -> None:
-    rng = np.random.default_rng(7)
-    air = weather(rng, mean_c=20.0, swing_k=1.0)
-    after = np.maximum(0.0, HOURS - 60)
-    eaten = []
-    for per_d in (0.2, 0.6):
-        heat = 5.0 * np.exp(-per_d * after / 24) * (1 - np.exp(-after / 12))
-        said = {"bed_temp_c": lagged(air, 4.5) + heat, "shed_temp_c": air}
-        found = learn(window(said, [fed(60, 1500)])).eaten_g_d
-        assert found.learnt
-        eaten.append(found.value)
-    assert eaten[1] > 1.3 * eaten[0]
+def test_warmth_that_ends_in_days_tells_that_the_herd_sets_the_pace() -> None:
+    air = weather(np.random.default_rng(7), mean_c=20.0, swing_k=1.0)
+    written = [fed(hour, 500) for hour in (60, 140, 220)]
+    chances, times = [], []
+    for days in (2.0, 3.5, None):
+        heat = np.zeros(BUCKETS)
+        for hour in (60, 140, 220):
+            after = np.maximum(0.0, HOURS - hour) / 24.0
+            heat += (
+                2.0 * (np.exp(-0.35 * after) - np.exp(-after))
+                if days is None
+                else eaten(after, days)
+            )
+        found = learn(window({"bed_temp_c": lagged(air, 4.5) + heat, "shed_temp_c": air}, written))
+        chances.append(found.herd_pace.value)
+        times.append(found.herd_times.value)
+    assert min(chances[:2]) > 0.8
+    assert chances[2] < 0.2
+    assert times[0] < 0.9 * times[1]
+
+
+def eaten(after: Floats, days: float) -> Floats:
+    """Return the warmth, K, of a feed that softens and is eaten within so many days."""
+    warm: Floats = 1.5 * np.sin(np.pi * np.minimum(after / days, 1.0)) ** 2
+    return warm
+
+
+def test_without_feeds_nobody_knows_what_sets_the_pace() -> None:
+    found = learn(
+        window({"bed_temp_c": np.full(BUCKETS, 20.0), "shed_temp_c": np.full(BUCKETS, 19.0)})
+    )
+    assert (found.herd_pace.value, found.herd_pace.learnt) == (HERD_SETS_PACE, False)
+    assert found.herd_times.value == 1.0
 
 
 def test_a_bin_without_worms_eats_nothing() -> None:

@@ -100,7 +100,8 @@ def food(window: BinWindow) -> Food | None:
     slow = max(rate - SURE_Z * lessons.eaten_g_d.sd, SLOWEST_SHARE * rate)
     going = _Going(eating, rotting)
     ate, ate_least = _walk(entries, rate, going), _walk(entries, slow, going)
-    pace = Pace(herd_chance(ate.odds), herd_days(ate.heap_g, rate))
+    herd = herd_chance(ate.odds, lessons.herd_pace.value)
+    pace = Pace(herd, lessons.herd_times.value * herd_days(ate.heap_g, rate))
     now_ms = window.now_ms
     seen_left_d = rotting.between(last.at_ms, _seen_left_ms(entries, last.at_ms))
 

@@ -138,14 +138,16 @@ def odds_of_look(days: float, days_by_herd: float, *, used_up: bool) -> float:
     return log((WRONG_WORD + right * herd) / (WRONG_WORD + right * rot))
 
 
-def herd_chance(odds: float) -> float:
+def herd_chance(odds: float, before: float = HERD_SETS_PACE) -> float:
     """Return how likely the herd sets the pace, by what looks have moved the odds.
+
+    *before* is how likely it was before any look, above 0 and below 1.
 
     >>> [round(herd_chance(odds), 2) for odds in (-2.0, 0.0, 2.0)]
     [0.08, 0.4, 0.83]
     """
     seen = min(MOST_ODDS, max(-MOST_ODDS, odds))
-    return 1.0 / (1.0 + (1.0 - HERD_SETS_PACE) / HERD_SETS_PACE * exp(-seen))
+    return 1.0 / (1.0 + (1.0 - before) / before * exp(-seen))
 
 
 @lru_cache(maxsize=REMEMBERED)

@@ -13,6 +13,7 @@ from underlid.binmodel.taught.headspace import head_share
 from underlid.binmodel.taught.lessons import Lessons
 from underlid.binmodel.taught.lid_factor import lid_factor
 from underlid.binmodel.taught.moisture import moisture
+from underlid.binmodel.taught.pace import paces
 from underlid.binmodel.taught.past import Past
 from underlid.binmodel.taught.time_constant import time_constant
 from underlid.binmodel.window import BinWindow, nothing_known
@@ -38,6 +39,9 @@ def _lessons(past: Past, lid: Cloud | None = None) -> Lessons:
     tau = time_constant(past, name)
     dries = drying_rate(past, name)
     sd, shift = moisture(past, name)
+    heat_k = self_heat_by_hour(past, tau.value)
+    eaten = appetite(past, name)
+    pace, times = paces(past, name, heat_k, tau.value, eaten.value)
     return Lessons(
         past.window.now_ms,
         time_constant_h=tau,
@@ -47,7 +51,9 @@ def _lessons(past: Past, lid: Cloud | None = None) -> Lessons:
         drying_pct_d_kpa=dries.per_kpa,
         drying_pct_d=dries.rate,
         deficit_kpa=dries.deficit,
-        eaten_g_d=appetite(past, name, self_heat_by_hour(past, tau.value)),
+        eaten_g_d=eaten,
+        herd_pace=pace,
+        herd_times=times,
         moisture_sd_pct=sd,
         moisture_shift_pct=shift,
     )

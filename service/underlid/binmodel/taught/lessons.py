@@ -21,6 +21,8 @@ UNITS: Final = {
     "drying_pct_d_kpa": "% points/(d kPa)",
     "deficit_kpa": "kPa",
     "eaten_g_d": "g/d",
+    "herd_pace": "",
+    "herd_times": "",
     "moisture_sd_pct": "% points",
     "moisture_shift_pct": "% points",
 }
@@ -66,6 +68,10 @@ class Lessons:
     """Mean vapour pressure deficit of the shed's air."""
     eaten_g_d: Lesson
     """Food that disappears in a day at the best temperature; times the herd's activity at another."""
+    herd_pace: Lesson
+    """How likely the herd sets the pace at which feeds go, not rotting; before any look at them."""
+    herd_times: Lesson
+    """How many times as long a feed lasts then as the herd's appetite says."""
     moisture_sd_pct: Lesson
     """How sure the bed's moisture is after the weighed samples, % points; `value` is the sd."""
     moisture_shift_pct: Lesson
