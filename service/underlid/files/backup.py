@@ -130,9 +130,13 @@ def _parts(folder: Path, copies: Path) -> Iterator[tuple[str, Path]]:
 
 def _copy_database(source: Path, target: Path) -> None:
     try:
-        origin = sqlite3.connect(source)
+        origin = sqlite3.connect(source, isolation_level=None)
         copy = sqlite3.connect(target)
         try:
+            # One moment is held on to: without that each write begins the copy anew, and one of a
+            # large file would never end. Nobody waits for it; the log grows meanwhile.
+            origin.execute("BEGIN")
+            origin.execute("SELECT count(*) FROM sqlite_schema").fetchone()
             origin.backup(copy, pages=PAGES_AT_ONCE)
         finally:
             copy.close()
