@@ -123,6 +123,7 @@ class Settings(BaseSettings):
     )
     raw_days: int = Field(400, ge=2, description="Days that raw readings are kept.")
     hourly_days: int = Field(3650, ge=2, description="Days that hourly values are kept.")
+    photos_mb: int = Field(2000, ge=0, description="Megabytes the journal's photos may take.")
     smtp_url: SecretStr = Field(
         SecretStr(""),
         description="Mail server and addresses as a notification address, such as "

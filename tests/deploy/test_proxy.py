@@ -20,9 +20,15 @@ import pytest
 
 from deploy.composed import ROOT, Outside, parts
 from deploy.outside import outside, own, running, user_of
+from drawn import drawn
 from programs import free_port, require
 from service.running import Running
-from underlid.web.security import BODY_MOST_BYTES, TOO_LARGE
+from underlid.web.security import (
+    BODY_MOST_BYTES,
+    PHOTOS_MOST_BYTES,
+    TOO_LARGE,
+    TOO_LARGE_PHOTOS,
+)
 from underlid.web.tokens import FIELD
 from waiting import WAIT_S
 
@@ -175,18 +181,36 @@ def test_an_event_is_handed_on_at_once(front: Front) -> None:
     line.close()
 
 
-def test_a_large_body_is_refused_in_the_service_s_words(front: Front) -> None:
+@pytest.mark.parametrize(
+    ("path", "most_bytes", "sentence"),
+    [
+        ("/api/v1/readings", BODY_MOST_BYTES, TOO_LARGE),
+        ("/api/v1/entries/e1/photos", PHOTOS_MOST_BYTES, TOO_LARGE_PHOTOS),
+        ("/journal/write", PHOTOS_MOST_BYTES, TOO_LARGE_PHOTOS),
+    ],
+)
+def test_a_large_body_is_refused_in_the_service_s_words(
+    front: Front, path: str, most_bytes: int, sentence: str
+) -> None:
     line = http.client.HTTPSConnection(NAME, front.tls, context=front.trust, timeout=WAIT_S)
-    line.putrequest("POST", "/api/v1/readings")
-    line.putheader("Content-Length", str(BODY_MOST_BYTES + 1))
+    line.putrequest("POST", path)
+    line.putheader("Content-Length", str(most_bytes + 1))
     line.endheaders()
     answer = line.getresponse()
     said = json.loads(answer.read())
-    assert (answer.status, said["status"], said["detail"]) == (413, 413, TOO_LARGE)
+    assert (answer.status, said["status"], said["detail"]) == (413, 413, sentence)
     assert answer.headers["content-type"] == "application/problem+json"
     line.close()
+
+
+def test_a_body_within_the_bound_reaches_the_service(front: Front) -> None:
     status, text = front.ask("POST", "/api/v1/readings", b"x" * BODY_MOST_BYTES)
     assert status == 401, text
+    body, bearer = drawn() + b"\0" * 2_000_000, f"Bearer {front.token()}"
+    assert len(body) > BODY_MOST_BYTES
+    more = {"Authorization": bearer, "Content_Type": "image/jpeg"}
+    status, text = front.ask("POST", "/api/v1/entries/none/photos", body, **more)
+    assert (status, "There is no entry" in text) == (404, True)
 
 
 def test_counters_stay_inside(front: Front) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import threading
 import zipfile
 from pathlib import Path
@@ -12,9 +13,12 @@ import pytest
 from files.samples import T0_MS, reading, setup
 from underlid.errors import UnderlidError
 from underlid.files.backup import CONTENTS, restore_backup, write_backup
+from underlid.journal.entries import Entry, Moved, Note
+from underlid.journal.photos import PictureSize, PreparedPhoto
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import DAY_MS
+from waiting import WAIT_S
 
 
 def make_folder(folder: Path) -> tuple[Records, SqliteReadings]:
@@ -111,3 +115,45 @@ def test_what_is_no_backup_is_refused(tmp_path: Path) -> None:
         restore_backup(tmp_path / "b.zip", tmp_path / "fresh")
     with pytest.raises(UnderlidError, match="that a service has used"):
         write_backup(tmp_path, tmp_path / "c.zip", T0_MS)
+
+
+def test_a_backup_of_many_photos_ends_while_the_journal_is_written(tmp_path: Path) -> None:
+    """Each write would begin a copy of more than one step anew."""
+    records, store = make_folder(tmp_path / "data")
+    records.add_entry(Entry("e0", "tansy", T0_MS, T0_MS, Note(), text="mould"))
+    pictures = [os.urandom(1_000_000) for _ in range(40)]
+    for number, data in enumerate(pictures):
+        entry = Entry(f"p{number}", "tansy", T0_MS, T0_MS, Moved())
+        records.add_entry(entry)
+        photo = PreparedPhoto(data, b"small", 640, 480, f"sum {number}")
+        records.add_photo(
+            entry.id, photo, new_id=entry.id, by="Ash", words="", at_ms=T0_MS, room_bytes=10**9
+        )
+    stop = threading.Event()
+
+    def go_on() -> None:
+        number = 1
+        while not stop.is_set():
+            records.add_entry(Entry(f"e{number}", "tansy", T0_MS, T0_MS, Note(), text="mould"))
+            number += 1
+
+    writer = threading.Thread(target=go_on)
+    copying = threading.Thread(
+        target=write_backup, args=(tmp_path / "data", tmp_path / "b.zip", T0_MS), daemon=True
+    )
+    writer.start()
+    copying.start()
+    copying.join(WAIT_S)
+    ended = not copying.is_alive()
+    stop.set()
+    writer.join()
+    copying.join()
+    records.close()
+    store.close()
+    assert ended
+    restore_backup(tmp_path / "b.zip", tmp_path / "there")
+    again = Records.open(f"sqlite:///{tmp_path / 'there' / 'records.sqlite'}")
+    kept = [again.picture(f"p{number}", PictureSize.FULL) for number in range(40)]
+    assert kept == pictures
+    assert again.photos_of(["p7"])["p7"][0].by == "Ash"
+    again.close()

@@ -127,6 +127,7 @@ def refusal(**fields: object) -> str:
         ({"kind": "turned"}, Turned()),
         ({"kind": "move", "text": "from the boiler room"}, Moved()),
         ({"kind": "photo", "file": "2026-05-01.jpg"}, Photo("2026-05-01.jpg")),
+        ({"kind": "photo"}, Photo()),
         ({"kind": "note", "text": "quiet"}, Note()),
     ],
 )

@@ -47,16 +47,22 @@ def list_entries(
     """
     with records_in(data) as records:
         found = records.entries(bin_id, from_ms, until_ms, withdrawn=withdrawn, most=most)
+        photos = records.photos_of([one.id for one in found])
+    counts = {one.id: len(photos.get(one.id, ())) for one in found}
     if as_json:
-        say_json([_as_json(entry) for entry in found])
+        say_json([{**_as_json(entry), "photos": counts[entry.id]} for entry in found])
         return
     say_table(
-        [(one.id, rfc3339(one.at_ms), one.bin, _line(one), one.by) for one in found],
+        [
+            (one.id, rfc3339(one.at_ms), one.bin, _line(one), one.by, str(counts[one.id] or ""))
+            for one in found
+        ],
         "id",
         "time",
         "bin",
         "entry",
         "by",
+        "photos",
     )
 
 

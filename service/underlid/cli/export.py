@@ -14,6 +14,7 @@ from underlid.config import load
 from underlid.errors import UnderlidError
 from underlid.files import parquet
 from underlid.files.journal_csv import write_journal
+from underlid.files.photo_folder import require_empty, write_photos
 from underlid.files.readings_csv import write_readings
 from underlid.files.setup import setup_text
 from underlid.journal.entries import Entry
@@ -86,14 +87,26 @@ def export_readings(
 @export.command(name="journal")
 @click.argument("file", type=OUT)
 @click.option("--bin", "bin_id", help="Only this bin.")
+@click.option(
+    "--photos",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="An empty folder, or a new one, for the photos.",
+)
 @replace_option
 @data_option
-def export_journal(file: Path, bin_id: str | None, replace: bool, data: Path | None) -> None:
+def export_journal(
+    file: Path, bin_id: str | None, folder: Path | None, replace: bool, data: Path | None
+) -> None:
     """Write the journal, in its newest versions, to FILE: CSV, Parquet, or - for standard output.
 
-    Example: underlid export journal journal.csv
+    With --photos, the photos go into a folder, with a list of what they belong to, photos.csv.
+
+    Example: underlid export journal journal.csv --photos journal-photos
     """
     require_free(file, replace)
+    if folder is not None:
+        require_empty(folder)
     with records_in(data) as records:
         entries = sorted(_all(records, bin_id), key=lambda one: (one.at_ms, one.id))
         if not entries and bin_id is not None and bin_id not in records.setup().bins:
@@ -103,12 +116,14 @@ def export_journal(file: Path, bin_id: str | None, replace: bool, data: Path | N
                 expected="a bin that is set up, or was and has a journal",
                 next_step="List them with `underlid bins list`.",
             )
+        written = 0 if folder is None else write_photos(folder, entries, records)
     if file.suffix.lower() == ".parquet":
         count = parquet.write_journal(file, entries)
     else:
         with click.open_file(str(file), "w", encoding="utf-8") as out:
             count = write_journal(out, entries)
-    click.echo(f"Wrote {counted(count, 'entry', 'entries')}.", err=True)
+    photos = f" and {counted(written, 'photo')}" if folder is not None else ""
+    click.echo(f"Wrote {counted(count, 'entry', 'entries')}{photos}.", err=True)
 
 
 @export.command(name="setup")

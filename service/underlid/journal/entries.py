@@ -139,9 +139,9 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Photo:
-    """A picture kept elsewhere; `file` is its name there."""
+    """A picture was taken; `file` is its name where it is kept, if that is elsewhere."""
 
-    file: str
+    file: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,7 +123,7 @@ def fields_from_entry(entry: Entry) -> dict[str, str | float | bool]:
             if value is not None and value != "":
                 fields[field.name] = value.value if isinstance(value, StrEnum) else value
     if isinstance(what, Photo):
-        fields["file"] = what.file
+        fields |= {"file": what.file} if what.file else {}
     fields |= {"text": entry.text} if entry.text else {}
     fields |= {"by": entry.by} if entry.by else {}
     return fields | {"received": rfc3339(entry.known_at_ms)}
@@ -229,9 +229,9 @@ def _sighting(given: Fields) -> Sighting:
 
 
 def _photo(given: Fields) -> Photo:
-    """Read a picture's file name."""
+    """Read a picture's file name, if it is kept elsewhere."""
     file = given.text("file", 128)
-    if not FILE_NAME.fullmatch(file):
+    if file and not FILE_NAME.fullmatch(file):
         raise UnderlidError(
             "file",
             value=file,

@@ -85,7 +85,7 @@ def what_text(what: What, units: Units = SI) -> str:
         case Moved():
             return "bin moved or set up"
         case Photo():
-            return "photo"
+            return f"photo, kept elsewhere as {what.file}" if what.file else "photo"
         case Note():
             return "note"
 

@@ -6,6 +6,7 @@ pages or problem details in `problem.py`.
 
 from __future__ import annotations
 
+import asyncio
 from typing import Final
 
 from fastapi import FastAPI
@@ -16,6 +17,7 @@ from underlid.web.api import PLAIN_ROUTERS
 from underlid.web.api import ROUTERS as API_ROUTERS
 from underlid.web.context import Context
 from underlid.web.pages import ROUTERS as PAGE_ROUTERS
+from underlid.web.photos import UPLOADS_AT_ONCE
 from underlid.web.security import Guard
 from underlid.web.taps import publish_readings
 from underlid.workers.kept_judges import KeptJudges
@@ -48,6 +50,7 @@ def make_app(context: Context, *, pages: bool = True, taps: bool = True) -> Fast
     )
     app.state.context = context
     app.state.judges = KeptJudges(context.records, context.readings, context.clock)
+    app.state.uploads = asyncio.Semaphore(UPLOADS_AT_ONCE)
     problem.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=COMPRESS_FROM_BYTES)
     app.add_middleware(Guard, https=context.https)

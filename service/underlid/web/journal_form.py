@@ -17,6 +17,7 @@ from underlid.journal.entries import (
     Feed,
     Harvest,
     LiquidAdded,
+    Photo,
     Sighting,
     Worms,
 )
@@ -45,6 +46,7 @@ KINDS_ON_FORM: Final = {
     "amendment": "Amendment",
     "turned": "Turned",
     "move": "Moved",
+    "photo": "Photo",
     "note": "Note",
 }
 """Kinds of entry, likeliest first, in words so short that a phone shows all of them."""
@@ -79,6 +81,8 @@ def entry_from_form(
     if at_ms is not None:
         fields["time"] = rfc3339(at_ms)
     fields |= _amounts(form, kind)
+    if kind == "photo":
+        fields["file"] = form.get("file", "")
     if kind == "sighting":
         fields |= {name: form.get(name, "").strip() for name in SEEN}
         fields["moisture_pct"] = _moisture_pct(form)
@@ -110,6 +114,8 @@ def form_from_entry(entry: Entry, timezone: str, *, keep_time: bool) -> dict[str
         form["mass"] = exact_text(what.mass_g)
     if isinstance(what, LiquidAdded):
         form["liquid"] = what.liquid.value
+    if isinstance(what, Photo):
+        form["file"] = what.file
     if isinstance(what, Sighting):
         given = fields_from_entry(entry)
         form |= {name: _word(given[name]) for name in SEEN if name in given}

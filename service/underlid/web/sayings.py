@@ -10,6 +10,9 @@ from collections.abc import Callable
 from typing import Final
 
 from underlid.alerts.alert import Alert
+from underlid.journal.entries import Entry
+from underlid.journal.photos import EntryPhoto
+from underlid.web.wording import ENTRY_KINDS, clock_text
 
 HEADLINE_MOST: Final = 90
 """A first sentence longer than this ends at its colon on a page; what follows is told below it."""
@@ -59,9 +62,17 @@ def tied(said: object) -> str:
     return UNIT_AFTER.sub("\xa0", str(said))
 
 
+def photo_alt(photo: EntryPhoto, entry: Entry, name: str, timezone: str) -> str:
+    """Return what is read out for a photo: the keeper's words, else what is known of it."""
+    kind = ENTRY_KINDS[entry.kind].lower()
+    with_kind = "" if entry.kind == "photo" else f" with the entry “{kind}”"
+    return photo.words or f"Photo of {name}{with_kind}, {clock_text(entry.at_ms, timezone)}"
+
+
 FILTERS: Final[dict[str, Callable[..., str]]] = {
     "headline": headline,
     "details": details,
     "measured": measured,
     "tied": tied,
+    "photo_alt": photo_alt,
 }

@@ -65,7 +65,7 @@ ENTRY_KINDS: Final = {
     "sighting": "What you saw",
     "turned": "Bed turned",
     "move": "Moved or set up",
-    "photo": "Picture kept elsewhere",
+    "photo": "Photo",
     "note": "Note",
 }
 COMPUTED: Final = {

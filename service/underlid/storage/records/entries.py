@@ -55,14 +55,14 @@ class EntryRecords(Subject):
     def correct_entry(self, entry: Entry) -> Entry:
         """Store *entry* as the next version of the entry with the same id."""
         with self._database.write() as connection:
-            before = _require(connection, entry.id)
+            before = require_entry(connection, entry.id)
             require_bin(connection, entry.bin)
             return _insert(connection, entry, before.version + 1, withdrawn=False)
 
     def withdraw_entry(self, entry_id: str, by: str, at_ms: int) -> Entry:
         """Withdraw an entry as a further version; withdrawing twice is withdrawing once."""
         with self._database.write() as connection:
-            before = _require(connection, entry_id)
+            before = require_entry(connection, entry_id)
             if before.withdrawn:
                 return before
             gone = Entry(before.id, before.bin, before.at_ms, at_ms, before.what, by, before.text)
@@ -99,7 +99,7 @@ class EntryRecords(Subject):
         wanted = wanted.order_by(table.at_ms.desc(), table.id.desc())
         with self._database.read() as connection:
             if before is not None:
-                last = _require(connection, before)
+                last = require_entry(connection, before)
                 wanted = wanted.where(
                     sa.or_(
                         table.at_ms < last.at_ms,
@@ -199,7 +199,8 @@ def _newest(connection: sa.Connection, entry_id: str) -> Entry | None:
     return None if row is None else _entry(row)
 
 
-def _require(connection: sa.Connection, entry_id: str) -> Entry:
+def require_entry(connection: sa.Connection, entry_id: str) -> Entry:
+    """Return the newest version of an entry that must be there."""
     entry = _newest(connection, entry_id)
     if entry is None:
         raise UnderlidError(

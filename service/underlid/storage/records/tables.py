@@ -308,3 +308,31 @@ weather = sa.Table(
     sa.Column("received_at_ms", sa.BigInteger, primary_key=True, autoincrement=False),
     _float("temp_c"),
 )
+
+photo_versions = sa.Table(
+    "photo_versions",
+    metadata,
+    _number(),
+    _word("id"),
+    sa.Column("version", sa.Integer, nullable=False),
+    sa.Column("newest", sa.Boolean, nullable=False),
+    _word("entry", index=True),
+    sa.Column("added", sa.Integer, nullable=False),
+    _ms("known_at_ms"),
+    _text("by"),
+    _text("words"),
+    _word("state"),
+    _word("source_sha256"),
+    sa.Column("width_px", sa.Integer, nullable=False),
+    sa.Column("height_px", sa.Integer, nullable=False),
+    sa.Column("size_bytes", sa.BigInteger, nullable=False),
+    sa.UniqueConstraint("id", "version"),
+)
+
+photo_pictures = sa.Table(
+    "photo_pictures",
+    metadata,
+    sa.Column("photo", sa.String(128), primary_key=True),
+    sa.Column("size", sa.String(64), primary_key=True),
+    sa.Column("data", sa.LargeBinary, nullable=False),
+)

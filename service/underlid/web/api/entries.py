@@ -37,11 +37,13 @@ def list_entries(
 ) -> EntryPage:
     """Return entries, newest first."""
     del caller
-    found = context_of(request).records.entries(
+    records = context_of(request).records
+    found = records.entries(
         bin=bin_id or None, withdrawn=withdrawn, most=most, before=before or None
     )
+    photos = records.photos_of([entry.id for entry in found])
     return EntryPage(
-        entries=[EntryBody.of(entry) for entry in found],
+        entries=[EntryBody.of(entry, len(photos.get(entry.id, ()))) for entry in found],
         next=found[-1].id if len(found) == most else None,
     )
 
@@ -65,7 +67,9 @@ def add_entry(
 def one_entry(request: Request, entry_id: str, caller: AnyCaller) -> EntryBody:
     """Return the newest version of an entry."""
     del caller
-    return EntryBody.of(_known(context_of(request), entry_id))
+    context = context_of(request)
+    photos = context.records.photos_of([entry_id]).get(entry_id, ())
+    return EntryBody.of(known_entry(context, entry_id), len(photos))
 
 
 @router.get("/entries/{entry_id}/history")
@@ -73,7 +77,7 @@ def entry_history(request: Request, entry_id: str, caller: AnyCaller) -> list[En
     """Return every version of an entry, first to newest."""
     del caller
     context = context_of(request)
-    _known(context, entry_id)
+    known_entry(context, entry_id)
     return [EntryBody.of(entry) for entry in context.records.entry_history(entry_id)]
 
 
@@ -83,7 +87,7 @@ def correct_entry(
 ) -> EntryBody:
     """Correct an entry: a new version is kept beside the earlier ones."""
     context = context_of(request)
-    _known(context, entry_id)
+    known_entry(context, entry_id)
     stored = context.records.correct_entry(_entry_from(context, caller, fields, entry_id))
     context.live.publish({"kind": "journal", "bin": stored.bin})
     return EntryBody.of(stored)
@@ -93,7 +97,7 @@ def correct_entry(
 def withdraw_entry(request: Request, entry_id: str, caller: WritingCaller) -> EntryBody:
     """Withdraw an entry: it no longer counts, and stays in the history."""
     context = context_of(request)
-    _known(context, entry_id)
+    known_entry(context, entry_id)
     gone = context.records.withdraw_entry(entry_id, caller.name, context.clock.now_ms())
     context.live.publish({"kind": "journal", "bin": gone.bin})
     return EntryBody.of(gone)
@@ -115,7 +119,8 @@ def _entry_from(context: Context, caller: Caller, fields: EntryFields, new_id: s
     return entry_from_fields(given, known_at_ms=context.clock.now_ms(), by=by, new_id=new_id)
 
 
-def _known(context: Context, entry_id: str) -> Entry:
+def known_entry(context: Context, entry_id: str) -> Entry:
+    """Return the newest version of an entry that must be there."""
     entry = context.records.entry(entry_id)
     if entry is None:
         raise not_found("entry", entry_id)

@@ -11,6 +11,7 @@ from underlid.alerts.show import advice_as_json
 from underlid.binmodel.bins import Bin, ProbePlace
 from underlid.journal.entries import Entry
 from underlid.journal.parse import fields_from_entry
+from underlid.journal.photos import EntryPhoto
 from underlid.journal.summary import summary
 from underlid.timeline import rfc3339
 
@@ -135,11 +136,13 @@ class EntryBody(BaseModel):
     kind: str
     time: str
     summary: str
+    photos: int | None = Field(None, description="How many it shows; where entries are read.")
 
     @classmethod
-    def of(cls, entry: Entry) -> EntryBody:
+    def of(cls, entry: Entry, photos: int | None = None) -> EntryBody:
         """Return an entry as the interface shows it."""
         return cls(
+            photos=photos,
             id=entry.id,
             version=entry.version,
             withdrawn=entry.withdrawn,
@@ -153,6 +156,50 @@ class EntryPage(BaseModel):
 
     entries: list[EntryBody]
     next: str | None
+
+
+class PhotoBody(BaseModel):
+    """A photo of an entry; its pictures are at the two addresses."""
+
+    id: str
+    entry: str
+    version: int
+    state: str = Field(description="shown, removed or erased")
+    words: str
+    by: str
+    time: str = Field(description="When this version became known.")
+    width_px: int
+    height_px: int
+    size_bytes: int
+    full: str
+    small: str
+
+    @classmethod
+    def of(cls, photo: EntryPhoto) -> PhotoBody:
+        """Return a photo as the interface shows it."""
+        at = f"/api/v1/entries/{photo.entry}/photos/{photo.id}"
+        return cls(
+            id=photo.id,
+            entry=photo.entry,
+            version=photo.version,
+            state=photo.state.value,
+            words=photo.words,
+            by=photo.by,
+            time=rfc3339(photo.known_at_ms),
+            width_px=photo.width_px,
+            height_px=photo.height_px,
+            size_bytes=photo.size_bytes,
+            full=f"{at}/full.jpg",
+            small=f"{at}/small.jpg",
+        )
+
+
+class PhotoFields(BaseModel):
+    """What a photo shows."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    words: str
 
 
 class AlertBody(BaseModel):

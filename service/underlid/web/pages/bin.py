@@ -54,6 +54,7 @@ def bin_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
     view = bin_view(context, setup, bin_id, context.records.open_alerts(bin_id), units_of(request))
     curves = curves_of(context, setup, bin_id, now_ms - FIRST_VIEW_MS, now_ms, FIRST_VIEW_POINTS)
     forecast = forecast_json(context, bin_id)
+    entries = context.records.entries(bin=bin_id, most=JOURNAL_MOST)
     return render(
         request,
         "bin.html",
@@ -63,7 +64,8 @@ def bin_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
             "chart_json": chart_json(context, setup, bin_id, curves, forecast, now_ms),
             "table": week_table(curves, view.shed.timezone),
             "ahead": ahead_table(forecast, view.shed.timezone),
-            "entries": context.records.entries(bin=bin_id, most=JOURNAL_MOST),
+            "entries": entries,
+            "photos": context.records.photos_of([entry.id for entry in entries]),
             "timezones": {bin_id: view.shed.timezone},
         },
     )

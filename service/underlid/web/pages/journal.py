@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from underlid.binmodel.bins import Setup
 from underlid.errors import UnderlidError
 from underlid.journal.entries import Entry, Feed
+from underlid.journal.photos import EntryPhoto, PhotoState
 from underlid.web.context import Context, context_of
 from underlid.web.forms import FieldError
 from underlid.web.journal_form import (
@@ -22,8 +23,9 @@ from underlid.web.journal_form import (
     ingredients,
 )
 from underlid.web.pages.places import BEDDINGS
+from underlid.web.photos import Upload, keep_photos
 from underlid.web.problem import not_found
-from underlid.web.templating import render, units_of
+from underlid.web.templating import SAID, render, units_of
 from underlid.web.visitor import AnyPerson, Form, Writer
 
 PAGE: Final = 50
@@ -56,6 +58,7 @@ def journal_page(request: Request, person: AnyPerson) -> Response:
         "journal.html",
         {
             "entries": entries,
+            "photos": context.records.photos_of([entry.id for entry in entries]),
             "bin_id": wanted,
             "names": _names(setup),
             "timezones": _timezones(setup),
@@ -85,16 +88,17 @@ def write_page(request: Request, person: Writer) -> Response:
 
 
 @router.post("/journal/write")
-def write(request: Request, form: Form, person: Writer) -> Response:
-    """Keep a new entry; the same form sent twice keeps one."""
+def write(request: Request, upload: Upload, person: Writer) -> Response:
+    """Keep a new entry with its photos; the same form sent twice keeps one."""
     context = context_of(request)
     setup = context.records.setup()
     now_ms = context.clock.now_ms()
+    form = upload.fields
     try:
         bin_id = _bin_id(form, setup)
         again = form.get("again", "")
         if again:
-            form = form_from_entry(_entry(context, again), "UTC", keep_time=False) | {
+            form = form_from_entry(entry_of(context, again), "UTC", keep_time=False) | {
                 "bin": bin_id,
                 "once": form.get("once", ""),
             }
@@ -106,31 +110,24 @@ def write(request: Request, form: Form, person: Writer) -> Response:
             by=person.name,
             new_id=secrets.token_hex(ID_BYTES),
         )
-        context.records.add_entry(entry, form.get("once", "")[:64])
+        if entry.kind == "photo" and not upload.photos and not again:
+            raise upload.refused[0] if upload.refused else no_photo()
+        entry = context.records.add_entry(entry, form.get("once", "")[:64])
     except UnderlidError as error:
         return _write_page(request, context, setup, form, error)
+    words = form.get("words", "")
+    refused = upload.refused + keep_photos(context, entry.id, upload.photos, words, person.name)[1]
     context.live.publish({"kind": "journal", "bin": bin_id})
+    if refused:
+        return show_entry(request, entry.id, refused[0], "entry")
     return RedirectResponse(f"/bin/{bin_id}?said=entry", 303)
 
 
 @router.get("/journal/{entry_id}")
 def entry_page(request: Request, entry_id: str, person: AnyPerson) -> Response:
-    """Show an entry with its history."""
+    """Show an entry with its photos and its history."""
     del person
-    context = context_of(request)
-    setup = context.records.setup()
-    entry = _entry(context, entry_id)
-    return render(
-        request,
-        "entry.html",
-        {
-            "entry": entry,
-            "history": context.records.entry_history(entry_id),
-            "names": _names(setup),
-            "timezones": _timezones(setup),
-            "on_form": entry.kind in KINDS_ON_FORM,
-        },
-    )
+    return show_entry(request, entry_id)
 
 
 @router.get("/journal/{entry_id}/correct")
@@ -139,7 +136,7 @@ def correct_page(request: Request, entry_id: str, person: Writer) -> Response:
     del person
     context = context_of(request)
     setup = context.records.setup()
-    entry = _entry(context, entry_id)
+    entry = entry_of(context, entry_id)
     fields = form_from_entry(entry, _timezones(setup).get(entry.bin, "UTC"), keep_time=True)
     return _write_page(request, context, setup, fields, None, entry)
 
@@ -149,7 +146,7 @@ def correct(request: Request, entry_id: str, form: Form, person: Writer) -> Resp
     """Keep a corrected version; the earlier one stays in the history."""
     context = context_of(request)
     setup = context.records.setup()
-    before = _entry(context, entry_id)
+    before = entry_of(context, entry_id)
     try:
         bin_id = _bin_id(form, setup)
         entry = entry_from_form(
@@ -172,10 +169,45 @@ def withdraw(request: Request, entry_id: str, form: Form, person: Writer) -> Res
     """Withdraw an entry; it stays in the history."""
     del form
     context = context_of(request)
-    entry = _entry(context, entry_id)
+    entry = entry_of(context, entry_id)
     context.records.withdraw_entry(entry_id, person.name, context.clock.now_ms())
     context.live.publish({"kind": "journal", "bin": entry.bin})
     return RedirectResponse(f"/journal/{entry_id}?said=withdrawn", 303)
+
+
+def show_entry(
+    request: Request, entry_id: str, error: UnderlidError | None = None, said: str = ""
+) -> Response:
+    """Show an entry; *error* says what could not be done with it, *said* what could."""
+    context = context_of(request)
+    setup = context.records.setup()
+    entry = entry_of(context, entry_id)
+    photos = context.records.photo_history(entry_id)
+    versions: list[Entry | EntryPhoto] = [*context.records.entry_history(entry_id), *photos]
+    values = {
+        "entry": entry,
+        "photos": context.records.photos_of([entry_id]).get(entry_id, []),
+        "history": sorted(versions, key=lambda one: one.known_at_ms),
+        "erased": {one.id for one in photos if one.state is PhotoState.ERASED},
+        "names": _names(setup),
+        "timezones": _timezones(setup),
+        "on_form": entry.kind in KINDS_ON_FORM,
+        "error": error,
+    }
+    if said:
+        values["said"] = SAID[said]
+    return render(request, "entry.html", values, 422 if error else 200)
+
+
+def no_photo() -> FieldError:
+    """Return the refusal of a form for photos without any."""
+    return FieldError(
+        "photos",
+        "the photo",
+        value="",
+        expected="one or a few files",
+        next_step="Take one, or choose some.",
+    )
 
 
 def _write_page(
@@ -234,7 +266,8 @@ def _bin_id(form: dict[str, str], setup: Setup) -> str:
     return bin_id
 
 
-def _entry(context: Context, entry_id: str) -> Entry:
+def entry_of(context: Context, entry_id: str) -> Entry:
+    """Return the newest version of an entry that must be there."""
     entry = context.records.entry(entry_id)
     if entry is None:
         raise not_found("entry", entry_id)

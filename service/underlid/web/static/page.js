@@ -42,6 +42,8 @@ if (document.querySelector("[data-live]")) {
   });
 }
 
+if (document.querySelector("input[type=file]")) import("./shrink.js");
+
 const zone = document.querySelector("[data-guess-zone] [name=timezone]");
 if (zone) {
   const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
