@@ -16,9 +16,10 @@ from underlid.alerts.forecast_json import forecast_as_json
 from underlid.alerts.life import deadline_ms
 from underlid.alerts.policy import delays_of
 from underlid.alerts.state import state_of
+from underlid.alerts.together import Told
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.derived import Derived, derive
-from underlid.binmodel.facts import Facts, bins_reached, facts_of
+from underlid.binmodel.facts import Facts, bins_reached, facts_of, probes_watched
 from underlid.binmodel.lids.film import FILM_KNOWN_H, lid_now
 from underlid.binmodel.outlook.forecast import Forecast
 from underlid.binmodel.outlook.weather import Weather
@@ -64,6 +65,7 @@ class Judge:
         self._due_ms: dict[str, int] = {}
         self._weather: dict[str, Weather] = {}
         self._facts: dict[str, Facts] = {}
+        self._shed_told: dict[str, Told] = {}
         self.set_setup(setup, now_ms)
 
     def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
@@ -71,6 +73,8 @@ class Judge:
         self._setup = setup
         before, self._facts = self._facts, facts_of(setup)
         self._bins_of = {probe: bins_reached(setup, probe) for probe in setup.probes}
+        self._watched = probes_watched(self._facts.values())
+        self._shed_told = {shed: self._shed_told.get(shed, Told()) for shed in self._watched}
         new = [probe for probe in setup.probes if probe not in self._probes]
         for probe in self._probes.keys() - setup.probes.keys():
             del self._probes[probe], self._vitals[probe]
@@ -80,11 +84,12 @@ class Judge:
             del self._memories[bin_id]
             self._due_ms.pop(bin_id, None)
         for bin_id in setup.bins:
-            self._memories.setdefault(bin_id, BinMemory.at(now_ms, bin_id))
+            memory = self._memories.setdefault(bin_id, BinMemory.at(now_ms, bin_id))
+            memory.shed_told = self._shed_told[self._facts[bin_id].bin.shed]
             if before.get(bin_id) == self._facts[bin_id]:
                 continue
             if bin_id in before and before[bin_id].probes != self._facts[bin_id].probes:
-                self._memories[bin_id].reads.clear()
+                memory.reads.clear()
             self._look_again(bin_id, 0)
         return new
 
@@ -141,6 +146,9 @@ class Judge:
         Alerts that have returned within the last day may be given too: what was told of them
         counts towards the day's messages.
         """
+        alerts = list(alerts)
+        for shed in {alert.shed for alert in alerts} & self._watched.keys():
+            self._shed_told[shed].take_over(one for one in alerts if one.shed == shed)
         for alert in alerts:
             memory = self._memories.get(alert.bin)
             if memory is None:
@@ -177,7 +185,7 @@ class Judge:
         self._settle(tick_ms // BUCKET_MS)
         due = [
             bin_id
-            for bin_id in self._setup.bins
+            for bin_id in sorted(self._setup.bins)
             if bin_id in self._changed or self._due_ms.get(bin_id, 0) <= tick_ms
         ]
         self._changed.clear()
@@ -292,6 +300,7 @@ class Judge:
             lessons=self._memories[bin_id].lessons,
             reads=self._memories[bin_id].reads,
             moved_ms=self._memories[bin_id].moved_ms,
+            shed_probes=self._watched.get(facts.bin.shed, ()),
         )
 
     def _change_alert(self, alert_id: str, change: Callable[[Alert], Alert]) -> None:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from underlid.alerts.alert import Alert, Spell
+from underlid.alerts.together import Told
 from underlid.binmodel.lids.film import LidFilm
 from underlid.binmodel.outlook.hourly import Outlook
 from underlid.binmodel.probes.hot import BUCKET_MS
@@ -41,6 +42,8 @@ class BinMemory:
     reads: dict[int, tuple[Read, ...]] = field(default_factory=dict)
     """What soil probes said when samples were weighed, also before the window."""
     moved_ms: dict[str, int] = field(default_factory=dict)
+    shed_told: Told = field(default_factory=Told)
+    """What people know of the silence of the whole shed; its bins share it."""
     day: int = -1
     """The bin's day since 1970 at whose beginning it was learnt from."""
     judged_at_ms: int = -1
@@ -67,6 +70,7 @@ class BinMemory:
             told_at_ms=self.told_at_ms,
             reads=self.reads,
             moved_ms=self.moved_ms,
+            shed_told=self.shed_told,
             judged_at_ms=self.judged_at_ms,
             findings=self.findings,
         )

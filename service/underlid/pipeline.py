@@ -19,7 +19,7 @@ from underlid.alerts.life import step
 from underlid.alerts.policy import AT_ONCE, Delays, delays_of
 from underlid.alerts.sentence import returned_sentence, sentence
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
-from underlid.binmodel.bins import Bin
+from underlid.alerts.together import is_of_shed, message_of_shed
 from underlid.binmodel.faults.fault import Cause
 from underlid.binmodel.faults.soil_moved import WATERED_AFTER
 from underlid.binmodel.food.feeds import feed_with_bedding
@@ -107,7 +107,7 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
             changes += [change] if change else []
     changes += _no_longer_watched(found, window, memory, returned, units)
     _note_moves(changes, memory)
-    messages = _messages(changes, window.bin, memory, returned)
+    messages = _messages(changes, window, memory, returned)
     memory.judged_at_ms = now_ms
     memory.findings = tuple(found)
     return Judgement(
@@ -213,6 +213,7 @@ def _alert_step(
             text = alert.text
         if text != alert.text:
             alert = replace(alert, text=text)
+        alert = memory.shed_told.mark(alert)
         if change is not None:
             change = replace(change, alert=alert)
     elif key in memory.alerts:
@@ -250,17 +251,21 @@ def _no_longer_watched(
 
 
 def _messages(
-    changes: Sequence[Transition], bin_: Bin, memory: BinMemory, returned: list[Alert]
+    changes: Sequence[Transition], window: BinWindow, memory: BinMemory, returned: list[Alert]
 ) -> list[Message]:
     """Return what is told of *changes*, and note with each alert that it was."""
     messages = []
+    told = memory.shed_told
     for change in changes:
-        message = message_for(change, bin_, memory.told_at_ms)
+        if is_of_shed(change, window, told):
+            message = message_of_shed(change, window, told)
+        else:
+            message = message_for(change, window.bin, memory.told_at_ms)
         if message is not None:
             messages.append(message)
             memory.told_at_ms = [*memory.told_at_ms[-MESSAGES_A_DAY:], message.at_ms]
             for key, alert in memory.alerts.items():
-                memory.alerts[key] = _told(alert, message)
+                memory.alerts[key] = told.mark(_told(alert, message))
             returned[:] = [_told(alert, message) for alert in returned]
     return messages
 

@@ -6,6 +6,7 @@ judged on is `window.py`.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, tzinfo
 from functools import lru_cache
@@ -59,6 +60,15 @@ def facts_of(setup: Setup) -> dict[str, Facts]:
         )
         for bin_ in setup.bins.values()
     }
+
+
+def probes_watched(facts: Iterable[Facts]) -> dict[str, tuple[str, ...]]:
+    """Return the probes of each shed that any of its bins is judged by."""
+    found: dict[str, set[str]] = {}
+    for one in facts:
+        places = (*one.places, *(one.air_places if one.reports_air else ()))
+        found.setdefault(one.bin.shed, set()).update(place.probe for place in places)
+    return {shed: tuple(sorted(probes)) for shed, probes in found.items()}
 
 
 def bins_reached(setup: Setup, probe: str) -> set[str]:

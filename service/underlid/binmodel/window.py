@@ -72,6 +72,8 @@ class BinWindow:
     """What the bin's soil probes said when samples were weighed, by its time; also long ago."""
     moved_ms: Mapping[str, int] = field(default_factory=dict)
     """When a probe was last told to be moved."""
+    shed_probes: tuple[str, ...] = ()
+    """All that are watched in the shed."""
     _looked: dict[tuple[str, int, int], Floats] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
