@@ -19,6 +19,7 @@ PAGES = (
     "/",
     "/bin/tansy",
     "/bin/tansy/back",
+    "/bin/tansy/wall",
     "/bucket?ingredient_1=melon&mass_1=900&into=",
     "/journal",
     "/journal/write?bin=tansy&kind=feed",

@@ -59,7 +59,7 @@ def overlay_svg(title: str, unit: str, courses: Sequence[Floats], least: float) 
         f'<svg class="overlay" viewBox="0 0 {WIDE} {HIGH}" role="img" '
         f'aria-label="{escape(title)}, {escape(unit)}, from the hour of each feed">'
     ]
-    for value, text in _levels(low, high):
+    for value, text in levels(low, high):
         drawn.append(
             f'<path class="grid" d="M{LEFT} {y(value):.1f}H{RIGHT}"/>'
             f'<text x="{LEFT - 5}" y="{y(value) + 4:.1f}" text-anchor="end">{text}</text>'
@@ -69,14 +69,14 @@ def overlay_svg(title: str, unit: str, courses: Sequence[Floats], least: float) 
     for number, course in reversed(list(enumerate(courses, 1))):
         there = np.flatnonzero(~np.isnan(course)).tolist()
         if there:
-            drawn.append(f'<path class="story s{number}" d="{_path(course, there, x, y)}"/>')
+            drawn.append(f'<path class="story s{number}" d="{path_through(course, there, x, y)}"/>')
             ends.append((number, x(there[-1]), y(float(course[there[-1]]))))
     drawn += _numbers(ends)
     return Markup("".join([*drawn, "</svg>"]))
 
 
-def _path(course: Floats, there: list[int], x: Place, y: Place) -> str:
-    """Return the path through the known hours, lifted over gaps."""
+def path_through(course: Floats, there: list[int], x: Place, y: Place) -> str:
+    """Return the path through the known steps of a course, lifted over gaps."""
     steps = []
     before = -GAP_H
     for hour in there:
@@ -114,10 +114,10 @@ def _numbers(ends: list[tuple[int, float, float]]) -> list[str]:
     ]
 
 
-def _levels(low: float, high: float) -> list[tuple[float, str]]:
+def levels(low: float, high: float) -> list[tuple[float, str]]:
     """Return round values inside [low, high] with their text.
 
-    >>> _levels(0.0, 9.0)
+    >>> levels(0.0, 9.0)
     [(0.0, '0'), (2.0, '2'), (4.0, '4'), (6.0, '6'), (8.0, '8')]
     """
     rough = (high - low) / LEVELS_MOST

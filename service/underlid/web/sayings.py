@@ -12,7 +12,8 @@ from typing import Final
 from underlid.alerts.alert import Alert
 from underlid.journal.entries import Entry
 from underlid.journal.photos import EntryPhoto
-from underlid.web.wording import ENTRY_KINDS, clock_text
+from underlid.journal.summary import ingredient_label
+from underlid.web.wording import ENTRY_KINDS, clock_text, local
 
 HEADLINE_MOST: Final = 90
 """A first sentence longer than this ends at its colon on a page; what follows is told below it."""
@@ -69,10 +70,22 @@ def photo_alt(photo: EntryPhoto, entry: Entry, name: str, timezone: str) -> str:
     return photo.words or f"Photo of {name}{with_kind}, {clock_text(entry.at_ms, timezone)}"
 
 
+def day_text(at_ms: int, timezone: str) -> str:
+    """Return a day for a sheet of paper, with its year.
+
+    >>> day_text(1_782_000_000_000, "Europe/London")
+    'Sunday 21 June 2026, 01:00'
+    """
+    at = local(at_ms, timezone)
+    return f"{at:%A} {at.day} {at:%B %Y, %H:%M}"
+
+
 FILTERS: Final[dict[str, Callable[..., str]]] = {
     "headline": headline,
     "details": details,
     "measured": measured,
     "tied": tied,
     "photo_alt": photo_alt,
+    "day_text": day_text,
+    "feedstock": ingredient_label,
 }

@@ -13,6 +13,7 @@ from underlid.web.pages import (
     probes,
     refused,
     shed,
+    wall,
 )
 
 ROUTERS = (
@@ -21,6 +22,7 @@ ROUTERS = (
     bin.router,
     bucket.router,
     look_back.router,
+    wall.router,
     journal.router,
     photos.router,
     alerts.router,

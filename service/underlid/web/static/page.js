@@ -44,6 +44,12 @@ if (document.querySelector("[data-live]")) {
 
 if (document.querySelector("input[type=file]")) import("./shrink.js");
 
+const paper = document.querySelector("[data-print]");
+if (paper) {
+  paper.hidden = false;
+  paper.addEventListener("click", () => print());
+}
+
 const zone = document.querySelector("[data-guess-zone] [name=timezone]");
 if (zone) {
   const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
