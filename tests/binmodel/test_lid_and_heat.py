@@ -46,10 +46,11 @@ def air(_hour: float) -> dict[str, float]:
     return {"shed_temp_c": 19.0}
 
 
-WET_G_M2_H = 10.0
+WET_G_M2_H = 5.0
 """Bed 25 °C, headspace 24, shed 19: the surface is at 24.9 °C (22.85 g/m³), the lid at 19 + 0.7·5 = 22.5
-(19.94). 7.5 m/h off the bed, 9.5 onto the lid, 0.4 out to a shed of 10 g/m³: the headspace is at
-20.99 g/m³, and 10.0 g/m²h condense. With guesses it is near that."""
+(19.94), the walls at 19 + 0.55·5 = 21.75 (19.09). 7.5 m/h off the bed, 9.5 onto the lid, 0.8 times that
+onto the walls, 0.4 out to a shed of 10 g/m³: the headspace is at 20.39 g/m³, and 4.3 g/m²h condense on
+the lid. Over all guesses it is a little more."""
 
 
 def wet(_hour: float) -> dict[str, float]:
@@ -57,12 +58,12 @@ def wet(_hour: float) -> dict[str, float]:
 
 
 def test_the_film_is_the_flux_times_the_hours_until_it_drips() -> None:
-    judge = judged(wet, air, 48)
+    judge = judged(wet, air, 96)
     flux = judge._memories["tansy"].film.last_flux(36 * 12)
     assert flux[-1] == pytest.approx(WET_G_M2_H, rel=0.15)
     film = derived_of(judge).series["lid_film_g_m2"]
     known = film[~np.isnan(film)]
-    assert known[12 * 12] - known[12 * 4] == pytest.approx(WET_G_M2_H * 8, rel=0.15)
+    assert known[12 * 12] - known[12 * 4] == pytest.approx(WET_G_M2_H * 8, rel=0.25)
     assert known[-1] == FILM_MOST_G_M2
 
 
@@ -72,7 +73,7 @@ def test_the_film_dries_and_never_falls_below_zero() -> None:
 
     film = derived_of(judged(bin_curve, air, 24)).series["lid_film_g_m2"]
     known = film[~np.isnan(film)]
-    assert known.max() == pytest.approx(6 * WET_G_M2_H, rel=0.2)
+    assert known.max() == pytest.approx(6 * WET_G_M2_H, rel=0.35)
     assert known.min() == 0.0
     assert known[-1] == 0.0
 

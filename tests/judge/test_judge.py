@@ -67,7 +67,7 @@ def test_a_big_wet_feed_wets_the_lid_and_the_alert_names_it_with_grams_of_beddin
             "soil_raw": 1760.0,
         }
 
-    found = changes(readings(bin_curve, air, 48), 48, [melon(5)])
+    found = changes(readings(bin_curve, air, 120), 120, [melon(5)])
     first = raised(found, Condition.CONDENSATION)[0].alert
     assert first is not None
     assert first.grade == "lid_estimate"

@@ -28,12 +28,16 @@ from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.humidity import SATURATED_PCT
 from underlid.binmodel.lids.lid_line import LidLine
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2, likelihood, seen
-from underlid.binmodel.lids.vapour import full_of_each_g_m3
+from underlid.binmodel.lids.vapour import full_of_each_g_m3, settled
 from underlid.journal.entries import LidLook
 from underlid.science.numeric import Floats
 
 PATCHY_G_M2: Final = 6.0
 """A thinner film covers only a part of the lid, which dries the slower (our judgement)."""
+
+WALL_PATCHY_G_M2: Final = 12.0
+WALL_MOST_G_M2: Final = 30.0
+"""The same of walls, where it gathers into drops, and what stays before it runs down (our judgement)."""
 
 COVER_FADES_H: Final = 168.0
 """Bedding on top gets wet and is pulled under (our judgement)."""
@@ -68,6 +72,7 @@ class Cloud:
         "_off",
         "_seen",
         "_square",
+        "_wall",
         "blind",
         "drier",
         "film",
@@ -86,6 +91,7 @@ class Cloud:
         """The last hour's shed air was not measured."""
         self.drier: Floats = AS_FORETOLD
         """Vapour under the lid over what each guess foretells, lately: below 1 where air comes in."""
+        self._wall: Floats = np.zeros(count)  # g for each m² of wall
         self._cover = 0.0
         self._count = 0
         self._off: Floats = np.zeros(count)
@@ -171,24 +177,30 @@ class Cloud:
         if temps is None:
             return np.full(len(self.film), nan)
         shed_c, head_c, surface_c, lid_c = temps
+        walls_c = shed_c + guesses.walls_factor * (head_c - shed_c)
         rh = guesses.shed_rh_pct if isnan(hour.shed_rh_pct) else hour.shed_rh_pct
-        at_shed, at_head, at_bed, at_lid = full_of_each_g_m3(shed_c, head_c, surface_c, lid_c)
+        full = full_of_each_g_m3(shed_c, head_c, surface_c, lid_c, walls_c)
+        at_shed, at_head, at_bed, at_lid, at_walls = full
         outside = at_shed * rh / 100.0
         patch = np.minimum(1.0, self.film / PATCHY_G_M2)
         if isnan(float(surface_c[0])):
             inside = at_head * np.minimum(hour.rh_pct - guesses.rh_off_pct, 100.0) / 100.0
             flux = guesses.lid_m_h * np.where(inside > at_lid, 1.0, patch) * (inside - at_lid)
         else:
-            off_bed = guesses.bed_m_h / (1.0 + self._cover / guesses.cover_kg_m2)
-            supply = off_bed * at_bed + guesses.out_m_h * outside
-            ways = off_bed + guesses.out_m_h
-            onto = guesses.lid_m_h * np.where(supply > ways * at_lid, 1.0, patch)
-            inside = (supply + onto * at_lid) / (ways + onto)
+            moving = np.where(lid_c > surface_c, guesses.still_share, 1.0)
+            off_bed = moving * guesses.bed_m_h / (1.0 + self._cover / guesses.cover_kg_m2)
+            inside, onto, onto_walls = settled(
+                off_bed * at_bed + guesses.out_m_h * outside,
+                off_bed + guesses.out_m_h,
+                (moving * guesses.lid_m_h, at_lid, patch),
+                (guesses.walls_m_h, at_walls, np.minimum(1.0, self._wall / WALL_PATCHY_G_M2)),
+            )
             flux = onto * (inside - at_lid)
+            wall = self._wall + onto_walls * (inside - at_walls) / guesses.walls
+            self._wall = np.minimum(np.maximum(wall, 0.0), WALL_MOST_G_M2)
             flux = self._compare(hour, inside, at_head, at_lid, flux, patch)
-        if hour.open_h > 0.0:
-            flux = flux - hour.open_h * guesses.lid_m_h * np.maximum(0.0, at_lid - outside)
-        result: Floats = flux
+        to_shed = guesses.through_m_h * patch + hour.open_h * guesses.lid_m_h
+        result: Floats = flux - to_shed * np.maximum(0.0, at_lid - outside)
         return result
 
     def _compare(

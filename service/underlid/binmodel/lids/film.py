@@ -192,7 +192,7 @@ class LidFilm:
         return self.now()[1:]
 
 
-SHORT: Final = ("film", "flux", "weight", "_off", "_square", "_seen")
+SHORT: Final = ("film", "flux", "weight", "_off", "_square", "_seen", "_wall")
 
 
 def _shorten(cloud: Cloud) -> None:

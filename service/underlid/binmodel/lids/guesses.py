@@ -48,6 +48,29 @@ LID_SPREAD: Final = 0.25
 """Transfer velocities of vapour: Lewis relation for still air gives 10.4 m/h (2.9 mm/s); a bed is rough,
 and dry here and there (our judgement). Spreads are of the logarithm."""
 
+SHUFFLED: Final = np.arange(GUESSES) * 77 % GUESSES
+"""What was thought of later goes through the guesses in another order, so that it leans on nothing else."""
+
+STILL_SHARE: Final = 0.5
+STILL_SPREAD: Final = 0.5
+"""Under a lid warmer than the bed the air lies in layers. Vapour that only diffuses through a headspace a
+hand high goes at 0.9 m/h, a fifth of what stirred air carries; vents and leaks stir (our judgement)."""
+
+THROUGH_M_H: Final = {BinKind.FLOW_THROUGH_BAG: 0.8, BinKind.WOODEN_BOX: 0.15}
+THROUGH_SPREAD: Final = 0.9
+"""Transfer velocity of vapour from a wet film out through the lid: diffusion in air (0.09 m²/h) over the
+thickness of still air that stops as much, 0.02 to 0.3 m for cloth, and half a metre for a board
+(definition of s_d, EN ISO 12572; values common practice). Plastic and thick boards let none through."""
+
+WALLS: Final = 0.8
+WALLS_SPREAD: Final = 0.4
+"""Area of the walls between bed and lid over the lid's: 9 cm of wall around a lid half a metre square."""
+
+WALLS_COLDER: Final = 0.15
+WALLS_COLDER_SD: Final = 0.12
+"""By so much is their temperature factor below the lid's: they are of like stuff and stand in the same
+air, but see the bed only from the side (our judgement)."""
+
 COVER_KG_M2: Final = 1.0
 COVER_SPREAD: Final = 0.6
 """So much bedding on top halves what gets through: a few centimetres of moist paper (our judgement)."""
@@ -84,6 +107,13 @@ class Guesses:
     bed_m_h: Floats
     lid_m_h: Floats
     out_m_h: Floats
+    still_share: Floats
+    """Both velocities under a lid warmer than the bed, over those of stirred air."""
+    through_m_h: Floats
+    walls: Floats
+    walls_m_h: Floats
+    """Area of the walls, and the velocity of vapour onto all of it, for each m² of lid."""
+    walls_factor: Floats
     bed_off_k: Floats
     cover_kg_m2: Floats
     surface: Floats
@@ -104,12 +134,21 @@ def guesses_of(kind: BinKind) -> Guesses:
     What is never needed together shares its numbers: a measured lid needs no factor, and so on.
     """
     z = evenly_normal(GUESSES, 8)
+    stillness, cloth, wall = evenly_normal(GUESSES, 3)[:, SHUFFLED]
     factor, factor_sd = LID_FACTOR[kind]
+    lid = np.clip(factor + factor_sd * z[0], 0.2, 0.98)
+    lid_m_h = LID_M_H * np.exp(LID_SPREAD * z[2])
+    walls = WALLS * np.exp(WALLS_SPREAD * wall)
     return Guesses(
-        factor=np.clip(factor + factor_sd * z[0], 0.2, 0.98),
+        factor=lid,
         bed_m_h=BED_M_H * np.exp(BED_SPREAD * z[1]),
-        lid_m_h=LID_M_H * np.exp(LID_SPREAD * z[2]),
+        lid_m_h=lid_m_h,
         out_m_h=OUT_M_H[kind] * np.exp(OUT_SPREAD * z[3]),
+        still_share=np.minimum(1.0, STILL_SHARE * np.exp(STILL_SPREAD * stillness)),
+        through_m_h=THROUGH_M_H.get(kind, 0.0) * np.exp(THROUGH_SPREAD * cloth),
+        walls=walls,
+        walls_m_h=walls * lid_m_h,
+        walls_factor=np.clip(lid - WALLS_COLDER + WALLS_COLDER_SD * z[6][::-1], 0.15, 0.98),
         bed_off_k=BED_OFF_SD_K * z[4],
         cover_kg_m2=COVER_KG_M2 * np.exp(COVER_SPREAD * z[5]),
         surface=SURFACE_SHARE + SURFACE_SD * z[7],

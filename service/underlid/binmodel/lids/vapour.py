@@ -1,4 +1,4 @@
-"""What air can hold of vapour at each temperature about a lid, for all guesses at once."""
+"""What air can hold of vapour about a lid, and what it does hold, for all guesses at once."""
 
 from __future__ import annotations
 
@@ -25,3 +25,30 @@ def full_of_each_g_m3(*temps_c: Floats) -> list[Floats]:
         each.append(together[begin : begin + len(one)])
         begin += len(one)
     return each
+
+
+def settled(
+    supply: Floats,
+    ways: Floats,
+    lid: tuple[Floats, Floats, Floats | float],
+    walls: tuple[Floats, Floats, Floats | float],
+) -> tuple[Floats, Floats, Floats]:
+    """Return the vapour under the lid, g/m³, and the velocities of it onto lid and walls, m/h.
+
+    Parameters
+    ----------
+    supply, ways
+        What bed and shed send, g/m²h, and the sum of their velocities, m/h.
+    lid, walls
+        Of each the velocity, m/h, the vapour of air that it saturates, g/m³, and which share is wet:
+        only that gives vapour, while all of it takes it.
+    """
+    to_lid, at_lid, wet_lid = lid
+    to_walls, at_walls, wet_walls = walls
+    wet = to_walls * wet_walls
+    takes = supply + wet * at_walls > (ways + wet) * at_lid
+    onto_lid = to_lid * np.where(takes, 1.0, wet_lid)
+    supply, ways = supply + onto_lid * at_lid, ways + onto_lid
+    onto_walls = np.where(supply > ways * at_walls, to_walls, wet)
+    inside = (supply + onto_walls * at_walls) / (ways + onto_walls)
+    return inside, onto_lid, onto_walls

@@ -18,7 +18,7 @@ from underlid.binmodel.lids.film import LidFilm
 from underlid.binmodel.lids.guesses import LID_FACTOR, SHED_RH_PCT
 from underlid.binmodel.lids.head_line import SHARE_MOST
 from underlid.binmodel.lids.looks import FILM_MOST_G_M2
-from underlid.binmodel.lids.vapour import full_g_m3
+from underlid.binmodel.lids.vapour import full_g_m3, settled
 from underlid.binmodel.outlook.hours import AHEAD_H, DAY_H, Hours, hourly, newest
 from underlid.binmodel.outlook.shed_outlook import shed_ahead
 from underlid.binmodel.outlook.spread import MEMBERS, SHAPES
@@ -30,6 +30,9 @@ from underlid.science.numeric import Floats
 STALE_H: Final = 3
 FLUX_SD_G_M2_H: Final = 0.7
 """Of a day's flux, beside what the guesses and the weather say (our judgement)."""
+
+WET_WHILE_DRYING: Final = 0.5
+"""The walls hold little, so half of the time when they could dry they are dry (our judgement)."""
 
 OTHER: Final = (np.arange(MEMBERS) * 27 + 13) % MEMBERS
 """Which second error goes with a course: those of the weather and of the flux are not alike."""
@@ -112,14 +115,20 @@ def _flux(
         over = over_k - of(guesses.bed_off_k)
         head_over = share * over
     surface = shed_c + over + of(guesses.surface) * (head_over - over)
-    at_lid = full_g_m3(shed_c + factor[:, None] * head_over)
+    lid_c = shed_c + factor[:, None] * head_over
+    at_lid, at_walls = full_g_m3(lid_c), full_g_m3(shed_c + of(guesses.walls_factor) * head_over)
     cover = cloud.cover_kg_m2 * np.exp(-np.arange(over.shape[1]) / COVER_FADES_H)
-    off_bed = of(guesses.bed_m_h) / (1.0 + cover / of(guesses.cover_kg_m2))
-    out, onto = of(guesses.out_m_h), of(guesses.lid_m_h)
+    moving = np.where(lid_c > surface, of(guesses.still_share), 1.0)
+    off_bed = moving * of(guesses.bed_m_h) / (1.0 + cover / of(guesses.cover_kg_m2))
     outside = full_g_m3(shed_c) * shed_rh_pct / 100.0
-    supply = off_bed * full_g_m3(surface) + out * outside
-    inside = of(cloud.drier) * (supply + onto * at_lid) / (off_bed + out + onto)
-    result: Floats = onto * (inside - at_lid)
+    inside, onto, _ = settled(
+        off_bed * full_g_m3(surface) + of(guesses.out_m_h) * outside,
+        off_bed + of(guesses.out_m_h),
+        (moving * of(guesses.lid_m_h), at_lid, 1.0),
+        (of(guesses.walls_m_h), at_walls, WET_WHILE_DRYING),
+    )
+    through = of(guesses.through_m_h) * np.maximum(0.0, at_lid - outside)
+    result: Floats = onto * (of(cloud.drier) * inside - at_lid) - through
     return result
 
 
