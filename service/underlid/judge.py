@@ -33,6 +33,7 @@ from underlid.journal.entries import Entry
 from underlid.journal.known import known_at
 from underlid.journal.units import SI, Units
 from underlid.memory import Answer, BinMemory, Question
+from underlid.pauses import Pauses
 from underlid.pipeline import Judgement, evaluate
 from underlid.readings.values import Reading
 from underlid.timeline import MINUTE_MS
@@ -66,6 +67,7 @@ class Judge:
         self._weather: dict[str, Weather] = {}
         self._facts: dict[str, Facts] = {}
         self._shed_told: dict[str, Told] = {}
+        self._pauses = Pauses()
         self.set_setup(setup, now_ms)
 
     def set_setup(self, setup: Setup, now_ms: int) -> list[str]:
@@ -83,6 +85,7 @@ class Judge:
         for bin_id in self._memories.keys() - setup.bins.keys():
             del self._memories[bin_id]
             self._due_ms.pop(bin_id, None)
+            self._pauses.forget(bin_id)
         for bin_id in setup.bins:
             memory = self._memories.setdefault(bin_id, BinMemory.at(now_ms, bin_id))
             memory.shed_told = self._shed_told[self._facts[bin_id].bin.shed]
@@ -91,6 +94,7 @@ class Judge:
             if bin_id in before and before[bin_id].probes != self._facts[bin_id].probes:
                 memory.reads.clear()
             self._look_again(bin_id, 0)
+            self._pauses.forget(bin_id)
         return new
 
     def set_entries(self, bin_id: str, entries: Iterable[Entry]) -> None:
@@ -99,6 +103,7 @@ class Judge:
         if bin_id in self._memories and entries != self._entries.get(bin_id, ()):
             self._entries[bin_id] = entries
             self._changed.add(bin_id)
+            self._pauses.forget(bin_id)
 
     def unread_ms(self, bin_id: str, now_ms: int) -> set[int] | None:
         """Return the weighings whose readings the window has left; None if nothing need be asked."""
@@ -186,7 +191,8 @@ class Judge:
         due = [
             bin_id
             for bin_id in sorted(self._setup.bins)
-            if bin_id in self._changed or self._due_ms.get(bin_id, 0) <= tick_ms
+            if self._due_ms.get(bin_id, 0) <= tick_ms
+            or (bin_id in self._changed and bin_id not in self._pauses)
         ]
         self._changed.clear()
         return [one for bin_id in due if (one := self._judge_or_fail(bin_id, tick_ms))]
@@ -262,12 +268,15 @@ class Judge:
         memory = self._memories[bin_id]
         before = replace(memory, alerts=dict(memory.alerts), spells=dict(memory.spells))
         try:
-            return self._judge_bin(bin_id, now_ms)
+            judgement = self._judge_bin(bin_id, now_ms)
         except Exception as failure:
             self._memories[bin_id] = before.begun_anew(now_ms, bin_id)
-            self._due_ms[bin_id] = (now_ms // BUCKET_MS + 1) * BUCKET_MS
+            began_ms = now_ms // BUCKET_MS * BUCKET_MS
+            self._due_ms[bin_id] = began_ms + self._pauses.after_failure_ms(bin_id)
             self._on_failure(bin_id, failure)
             return None
+        self._pauses.forget(bin_id)
+        return judgement
 
     def _judge_bin(self, bin_id: str, now_ms: int) -> Judgement:
         memory = self._memories[bin_id]

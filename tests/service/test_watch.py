@@ -7,6 +7,7 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from underlid.alerts.alert import AlertState
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.window import BinWindow
 from underlid.clock import VirtualClock
-from underlid.journal.entries import Feed, Portion
+from underlid.journal.entries import Feed, Portion, Sighting
 from underlid.notify.outbox import Courier
 from underlid.notify.webhook import Webhook
 from underlid.pipeline import Judgement
@@ -147,11 +148,13 @@ def test_a_bin_that_cannot_be_judged_leaves_the_others_judged(
     other = replace(now.bins["tansy"], id="sorrel", name="Sorrel")
     place.records.save_setup(Setup(now.sheds, {**now.bins, "sorrel": other}, now.probes))
     sound = judge.evaluate
+    tried_min: list[int] = []
 
     def broken(window: BinWindow, *rest: Any) -> Judgement:
         """Fail for one bin: a mistake of ours that only its data shows."""
         judgement = sound(window, *rest)
         if window.bin.id == "tansy":
+            tried_min.append((window.now_ms - START_MS) // MINUTE_MS - 120)
             raise ZeroDivisionError
         return judgement
 
@@ -162,7 +165,11 @@ def test_a_bin_that_cannot_be_judged_leaves_the_others_judged(
         assert _judged_at_h(place, "sorrel") > 2.9
         assert 1.9 < _judged_at_h(place, "tansy") <= 2.0
         assert [one.id for one in place.records.open_alerts()] == [alert.id]
-    place.live(3, 3.5, 31.0)
+        assert [later - at for at, later in pairwise(tried_min)] == [5, 10, 20]
+        place.records.add_entry(entry(2.9, Sighting()))
+        place.live(3, 3.1, 31.0)
+        assert tried_min[4:] == [60, 65]  # somebody wrote something: it may have been the reason
+    place.live(3.1, 3.5, 31.0)
     assert not place.watch.failures
     assert _judged_at_h(place, "tansy") > 3.3
     assert alert.id in [one.id for one in place.records.open_alerts()]
