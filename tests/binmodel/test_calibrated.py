@@ -10,7 +10,7 @@ import pytest
 from underlid.binmodel.bins import Calibration, ProbePlace
 from underlid.binmodel.probes.calibrated import (
     calibrate,
-    index_line,
+    index_curve,
     moisture_sd_pct,
 )
 
@@ -50,7 +50,7 @@ def test_soil_counts_become_index_and_moisture() -> None:
     out = calibrate(soil, TIMES, {"soil_raw": np.array([1950.0, 2900.0, np.nan])})
     # science page section 5, computed: 1950 → 0.5, 2900 → −0.094
     np.testing.assert_allclose(out["soil_index"][:2], [0.5, -0.09375])
-    assert out["moisture_pct"][0] == pytest.approx(69.27, abs=0.05)
+    assert out["moisture_pct"][0] == pytest.approx(69.62, abs=0.05)
     assert np.isnan(out["moisture_pct"][2])
 
 
@@ -67,7 +67,7 @@ def test_soil_counts_without_dry_and_wet_say_nothing_of_moisture() -> None:
 
 def test_weighed_samples_that_contradict_each_other_give_no_moisture() -> None:
     upside_down = place(soil_points=((0.4, 78.0), (0.6, 62.0)))
-    assert index_line(upside_down) is None
+    assert index_curve(upside_down) is None
     assert "moisture_pct" not in calibrate(upside_down, TIMES, {"soil_index": np.full(3, 0.5)})
 
 
@@ -97,6 +97,6 @@ def test_a_line_given_later_equals_one_given_before_the_readings_came() -> None:
 
 
 def test_one_weighed_sample_fixes_the_level_of_the_prior_line() -> None:
-    line = index_line(place(soil_points=((0.5, 71.0),)))
-    assert line is not None
-    assert line.apply(0.5) == pytest.approx(71.0, abs=0.3)
+    curve = index_curve(place(soil_points=((0.5, 71.0),)))
+    assert curve is not None
+    assert curve.apply(0.5) == pytest.approx(71.0, abs=0.3)

@@ -124,7 +124,7 @@ def test_without_data_everything_is_the_prior_and_says_why() -> None:
     lessons = learn(window({}))
     assert lessons == prior_lessons(window({}).bin, lessons.at_ms)
     names = [name for name, _, _ in lessons.each()]
-    assert len(names) == 10
+    assert len(names) == 12
     for name, _, one in lessons.each():
         assert not one.learnt, name
         assert one.text.endswith("."), name

@@ -31,9 +31,9 @@ def fit_of(*points: tuple[float, float]) -> MoistureFit:
 
 
 def test_two_samples_far_apart_make_the_line_through_them() -> None:
-    line = fit_of(*TWO).line
-    assert line.apply(0.40) == pytest.approx(62.0, abs=0.2)
-    assert line.apply(0.62) == pytest.approx(78.0, abs=0.2)
+    curve = fit_of(*TWO).curve
+    assert curve.apply(0.40) == pytest.approx(62.0, abs=0.2)
+    assert curve.apply(0.62) == pytest.approx(78.0, abs=0.2)
 
 
 def test_the_further_from_the_samples_the_less_sure() -> None:
@@ -48,7 +48,7 @@ def test_samples_that_contradict_each_other_make_no_line() -> None:
 def test_two_samples_of_nearly_the_same_bed_do_not() -> None:
     """Half a point the wrong way round is the scale's error, not a contradiction."""
     fit = fit_of((0.50, 75.0), (0.505, 74.4))
-    assert fit.line.apply(0.5025) == pytest.approx(74.7, abs=1.0)
+    assert fit.curve.apply(0.5025) == pytest.approx(74.7, abs=1.0)
     assert fit.gain_pct == pytest.approx(GAIN_PCT, rel=0.05)
 
 
@@ -90,6 +90,6 @@ def test_the_line_holds_the_truth_as_often_as_it_says() -> None:
         fit = moisture_fit(points)
         if fit is None:
             continue
-        said, true = fit.line.apply(float(at)), level + gain * (at - CENTRE_INDEX)
+        said, true = fit.curve.apply(float(at)), level + gain * (at - CENTRE_INDEX)
         held += abs(said - true) <= 1.2816 * fit.line_sd_pct(said)
     assert 0.75 <= held / 400 <= 0.86

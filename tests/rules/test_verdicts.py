@@ -14,6 +14,7 @@ from rules.said import CLEAR, HOLDS, UNKNOWN, air_of, bin_of, said
 from underlid.binmodel.bins import ProbePlace, Setup
 from underlid.journal.entries import Feed, LiquidAdded, Portion
 from underlid.judge import Judge
+from underlid.readings.moisture_line import moisture_fit
 from underlid.rules.finding import Condition, Priority, Verdict
 from underlid.timeline import HOUR_MS
 
@@ -112,10 +113,12 @@ def test_a_single_spike_is_not_heat() -> None:
 
 def moist(start_pct: float, per_day: float, swing: float = 0.0) -> Curve:
     """Return a soil probe's counts for a moisture that falls, with the probe's daily artefact."""
+    line = moisture_fit(((0.40, 62.0), (0.62, 78.0)))
+    assert line is not None
 
     def curve(hour: float) -> dict[str, float]:
         moisture = start_pct + per_day * hour / 24
-        index = 0.40 + (moisture - 62) / 16 * 0.22 + swing * math.sin(2 * math.pi * hour / 24)
+        index = line.index(moisture) + swing * math.sin(2 * math.pi * hour / 24)
         return {"bed_temp_c": 20.0, "soil_raw": 2750 - 1600 * index}
 
     return curve
@@ -190,7 +193,7 @@ def test_feeds_do_not_end_the_trend() -> None:
 def test_a_probe_without_weighed_samples_is_believed_on_trends_not_on_levels() -> None:
     place = ProbePlace("tansy-1", "potting", "tansy", soil_dry_raw=2750, soil_wet_raw=1150)
     guess = Setup(setup().sheds, setup().bins, {**setup().probes, "tansy-1": place})
-    # prior line 33 + 72·index: index 0.42 → 63 %, below the limit, but a guess
+    # prior line: index 0.42 → 63 %, below the limit, but a guess
     steady = bin_of(bed_temp_c=20.0, soil_raw=2750 - 1600 * 0.42)
     assert said(Condition.DRYING_OUT, steady, air_of(19.0), 120, place=guess).verdict is CLEAR
 

@@ -10,6 +10,7 @@ from judge.series import START_MS, Curve, entry, setup
 from rules.said import CLEAR, HOLDS, UNKNOWN, said
 from underlid.binmodel.bins import BinKind, Setup
 from underlid.journal.entries import Entry, Feed, LiquidAdded, Portion
+from underlid.readings.moisture_line import moisture_fit
 from underlid.rules.finding import Condition, Finding, Priority
 from underlid.timeline import DAY_MS, HOUR_MS
 
@@ -22,12 +23,13 @@ def moist(
     jump_h: float = 0.0,
 ) -> Curve:
     """Return a bin whose soil probe changes by *pct_d* from *from_h* on, and by a jump in some hours."""
+    line = moisture_fit(((0.40, 62.0), (0.62, 78.0)))
+    assert line is not None
 
     def curve(hour: float) -> dict[str, float]:
         pct = start_pct + pct_d * max(0.0, hour - from_h) / 24.0
         pct += jump_pct * min(1.0, max(0.0, hour - jump_h) / 8.0)
-        index = 0.40 + (pct - 62.0) / 16.0 * 0.22
-        return {"bed_temp_c": 20.0, "soil_raw": 2750.0 - 1600.0 * index}
+        return {"bed_temp_c": 20.0, "soil_raw": 2750.0 - 1600.0 * line.index(pct)}
 
     return curve
 
@@ -123,7 +125,7 @@ def test_a_falling_guess_is_told_when_it_is_more_likely_than_not() -> None:
         curve = moist(start_pct=start_pct, pct_d=-0.4)
         return said_after(Condition.DRYING_OUT, 6.0, curve, place=unweighed())
 
-    likely, unlikely = falling(64.5), falling(67.5)
+    likely, unlikely = falling(64.5), falling(68.5)
     assert (likely.verdict, likely.priority) == (HOLDS, Priority.LOW)
     assert "no weighed sample" in likely.reason
     assert likely.advice[0].text.startswith("Squeeze a handful first")

@@ -73,4 +73,6 @@ def test_a_sample_of_the_journal_moves_the_moisture_that_is_shown(
             elif line.startswith("data:"):
                 told = json.loads(line.removeprefix("data:"))["values"]
                 break
-    assert told["moisture_pct"] == pytest.approx(33 + 72 * (2750 - 1766) / 1600 + shift, abs=0.01)
+    index = (2750 - 1766) / 1600
+    usual = 33 + 72 * index - 30 * (index - 0.55) ** 2
+    assert told["moisture_pct"] == pytest.approx(usual + shift, abs=0.01)

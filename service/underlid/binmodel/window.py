@@ -20,13 +20,14 @@ from underlid.binmodel.bins import Bin, ProbePlace, Shed
 from underlid.binmodel.faults.fault import TrustView
 from underlid.binmodel.herd import Limits, limits_of
 from underlid.binmodel.outlook.weather import Weather
-from underlid.binmodel.probes.calibrated import calibrate, index_line, moisture_sd_pct
+from underlid.binmodel.probes.calibrated import calibrate, index_curve, moisture_sd_pct
 from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_HOUR, HotProbe
 from underlid.binmodel.probes.vitals import Vitals
 from underlid.binmodel.probes.weighed import Read
 from underlid.binmodel.taught.lessons import Lessons
 from underlid.journal.entries import Entry, Feed
 from underlid.readings.calibration import Line, soil_index_line
+from underlid.readings.moisture_line import Bent
 from underlid.science.numeric import Floats
 from underlid.timeline import DAY_MS
 
@@ -132,7 +133,7 @@ class BinWindow:
                 starts = np.arange(until - buckets, until, dtype=np.int64) * BUCKET_MS
                 result.append(calibrate(place, starts, {name: raw})[channel])
             else:
-                result.append(raw if line is IDENTITY else line.gain * raw + line.offset)
+                result.append(raw if line is IDENTITY else line.apply(raw))
         if channel != "moisture_pct":
             return result
         shift = 0.0 if self.lessons is None else self.lessons.moisture_shift_pct.value
@@ -179,7 +180,7 @@ class BinWindow:
                 return entry, entry.what
         return None
 
-    def _sources_of(self, channel: str) -> list[tuple[ProbePlace, str, Line]]:
+    def _sources_of(self, channel: str) -> list[tuple[ProbePlace, str, Line | Bent]]:
         """Return for each probe that measures *channel* the raw channel that is used, and its line."""
         found = []
         for place in self._places_for(channel):
@@ -203,23 +204,21 @@ def nothing_known(bin_: Bin, now_ms: int) -> BinWindow:
     return BinWindow(bin_, Shed(bin_.shed), limits_of(bin_), now_ms, (), (), {}, {}, ())
 
 
-def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line]]:
+def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line | Bent]]:
     """Return the raw channels that *channel* can come from, best first, with the line to apply.
 
     The lines leave out the calibrations of the place, which may hold for a span of time only.
     """
-    result = [(channel, IDENTITY)]
+    result: list[tuple[str, Line | Bent]] = [(channel, IDENTITY)]
     if channel != "moisture_pct":
         return result
-    to_moisture = index_line(place)
+    to_moisture = index_curve(place)
     dry, wet = place.soil_dry_raw, place.soil_wet_raw
     if to_moisture is None:
         return result
     result.append(("soil_index", to_moisture))
     if dry is not None and wet is not None and dry != wet:
-        index = soil_index_line(dry, wet)
-        line = Line(to_moisture.gain * index.gain, to_moisture.apply(index.offset))
-        result.append(("soil_raw", line))
+        result.append(("soil_raw", to_moisture.after(soil_index_line(dry, wet))))
     return result
 
 

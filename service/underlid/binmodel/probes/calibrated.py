@@ -14,7 +14,7 @@ import numpy as np
 
 from underlid.binmodel.bins import ProbePlace
 from underlid.readings.calibration import Line, soil_index_line
-from underlid.readings.moisture_line import moisture_fit
+from underlid.readings.moisture_line import Bent, moisture_fit
 from underlid.science.numeric import Floats, Integers
 
 MOISTURE_PROBE_SD_PCT: Final = 3.0
@@ -41,17 +41,17 @@ def calibrate(
         index = soil_index_line(dry, wet).apply(out["soil_raw"])
         out["soil_index"] = _apply(place, "soil_index", taken_at_ms, index)
     if "soil_index" in out and "moisture_pct" not in out:
-        line = index_line(place)
-        if line is not None:
-            moisture = np.clip(line.apply(out["soil_index"]), 0.0, 100.0)
+        curve = index_curve(place)
+        if curve is not None:
+            moisture = np.clip(curve.apply(out["soil_index"]), 0.0, 100.0)
             out["moisture_pct"] = _apply(place, "moisture_pct", taken_at_ms, moisture)
     return out
 
 
-def index_line(place: ProbePlace) -> Line | None:
-    """Return the line from soil index to moisture; None when the weighed samples contradict."""
+def index_curve(place: ProbePlace) -> Bent | None:
+    """Return the way from soil index to moisture; None when the weighed samples contradict."""
     fit = moisture_fit(place.soil_points)
-    return fit.line if fit is not None else None
+    return fit.curve if fit is not None else None
 
 
 def moisture_sd_pct(

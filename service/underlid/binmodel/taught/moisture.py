@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from underlid.binmodel.probes.calibrated import index_line, moisture_sd_pct
+from underlid.binmodel.probes.calibrated import moisture_sd_pct
 from underlid.binmodel.taught.handfuls import Handful, log_chance
 from underlid.binmodel.taught.lessons import Lesson
 from underlid.binmodel.taught.old_samples import OldSamples, old_samples
@@ -26,6 +26,7 @@ from underlid.readings.moisture_line import (
     LEVEL_SD_PCT,
     PLACE_SD_PCT,
     SAMPLE_SD_PCT,
+    moisture_fit,
 )
 from underlid.science.numeric import Floats
 
@@ -151,11 +152,11 @@ def _for_good(past: Past, samples: list[tuple[float, float, float]]) -> str:
     """Return what to note with the probe so that the newest sample counts for good."""
     for place in past.window.places:
         probe = past.window.probes.get(place.probe)
-        line = index_line(place)
-        if probe is None or "moisture_pct" in probe.channels or line is None:
+        fit = moisture_fit(place.soil_points)
+        if probe is None or "moisture_pct" in probe.channels or fit is None:
             continue
         _, told, read = samples[-1]
-        index = (read - line.offset) / line.gain
+        index = fit.index(read)
         return f"; as a soil point of {place.probe}, [{index:.2f}, {told:g}], it counts for good"
     return ""
 
