@@ -84,7 +84,7 @@ async def add_photos(
     caller: WritingCaller,
     words: Annotated[str, Query(description="What it shows, where the picture is the body")] = "",
 ) -> list[PhotoBody]:
-    """Keep photos with an entry: all of them, or none; one it shows already is kept once."""
+    """Keep photos with an entry; one it shows already is kept once."""
     context = context_of(request)
     entry: Entry = await run_in_threadpool(known_entry, context, entry_id)
     async with uploading(request):
