@@ -14,6 +14,7 @@ import secrets
 import signal
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
@@ -33,6 +34,7 @@ from underlid.mqtt.grants import HOUSEHOLD
 from underlid.mqtt.intake import NoIntake
 from underlid.mqtt.places import broker_place, door_tls, shared_place
 from underlid.mqtt.users import DoorUsers
+from underlid.notify.addresses import RouteChannels, hint_of
 from underlid.notify.channels import channels_from
 from underlid.notify.outbox import Courier
 from underlid.parts import Parts, listen
@@ -194,13 +196,9 @@ class Service:
         """Make the courier and the judge, filled from what is stored."""
         settings = self.settings
         sharing = parts.sharing if settings.several else None
-        parts.courier = Courier(
-            parts.records,
-            channels_from(settings),
-            self.clock,
-            sharing,
-            QuietHours.of(settings.quiet_hours),
-        )
+        quiet, people = QuietHours.of(settings.quiet_hours), RouteChannels(parts.records, settings)
+        channels = channels_from(settings)
+        parts.courier = Courier(parts.records, channels, self.clock, sharing, quiet, people)
         parts.watch = Watch(
             parts.records,
             parts.readings,
@@ -240,6 +238,7 @@ class Service:
             health_of(parts),
             {"door" if isinstance(way, Door) else "broker": way.counts for way in parts.ways},
             start_key,
+            partial(hint_of, settings=settings),
         )
         app = make_app(context, pages=self._has_pages, taps=parts.tail is None)
         server = Server(app, settings.web_host, settings.web_port, settings.web_proxies)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from underlid.alerts.alert import Message, TransitionKind
+from underlid.alerts.alert import Message, Occasion
 from underlid.rules.finding import Priority
 from underlid.storage.records import Records
 
@@ -19,7 +19,7 @@ TOLD = Message(
     Priority.MEDIUM,
     "Tansy: drops on the lid",
     "The lid is 0.8 °C below the dew point. Put 400 g of shredded newspaper on top.",
-    TransitionKind.ALERT_RAISED,
+    Occasion.ALERT_RAISED,
 )
 
 

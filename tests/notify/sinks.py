@@ -58,16 +58,16 @@ def mail_sink() -> Iterator[MailSink]:
         sink.port = server.sockets[0].getsockname()[1]
         return server
 
-    server = loop.run_until_complete(serve())
     thread = threading.Thread(target=loop.run_forever, daemon=True)
     thread.start()
+    server = asyncio.run_coroutine_threadsafe(serve(), loop).result(10)
     try:
         yield sink
     finally:
         loop.call_soon_threadsafe(server.close)
+        asyncio.run_coroutine_threadsafe(_end_tasks(), loop).result(10)
         loop.call_soon_threadsafe(loop.stop)
         thread.join(10)
-        loop.run_until_complete(_end_tasks())
         loop.close()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from underlid.alerts.alert import Alert, AlertState, Message, TransitionKind
+from underlid.alerts.alert import Alert, AlertState, Message, Occasion
 from underlid.binmodel.bins import Bin, BinKind, Calibration, ProbePlace, Setup, Shed, Species
 from underlid.rules.finding import Advice, Condition, Priority
 
@@ -62,7 +62,7 @@ messages = st.builds(
     priority=st.sampled_from(Priority),
     title=texts,
     text=texts,
-    event=st.sampled_from(TransitionKind),
+    event=st.sampled_from(Occasion),
 )
 
 calibrations = st.builds(

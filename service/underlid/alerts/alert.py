@@ -91,9 +91,19 @@ class Spell:
     feed_at_ms: int | None = None
 
 
+class Occasion(StrEnum):
+    """What a message is about: an alert's change, or something a person asked to be told."""
+
+    ALERT_RAISED = "alert_raised"
+    ALERT_WORSENED = "alert_worsened"
+    ALERT_RETURNED = "alert_returned"
+    TRIAL = "trial"
+    """Whether an address works; it goes to that address only."""
+
+
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What is to be told about an alert's change. `key` makes a second sending recognisable."""
+    """What is to be told. `key` makes a second sending recognisable."""
 
     key: str
     alert_id: str
@@ -103,4 +113,4 @@ class Message:
     priority: Priority
     title: str
     text: str
-    event: TransitionKind
+    event: Occasion

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from underlid.alerts.alert import Alert, Message, Transition, TransitionKind
+from underlid.alerts.alert import Alert, Message, Occasion, Transition, TransitionKind
 from underlid.alerts.life import AS_FORESEEN, is_shelved
 from underlid.binmodel.bins import Bin
 from underlid.rules.finding import Condition, Priority
@@ -63,7 +63,7 @@ def message_for(change: Transition, bin_: Bin, told_at_ms: Sequence[int]) -> Mes
         priority=alert.priority,
         title=title(alert, bin_, change.kind),
         text=alert.text,
-        event=change.kind,
+        event=Occasion(change.kind.value),
     )
 
 

@@ -12,7 +12,7 @@ from urllib.parse import urlsplit
 
 import click
 
-from underlid.alerts.alert import Message, TransitionKind
+from underlid.alerts.alert import Message, Occasion
 from underlid.cli.folder import data_option
 from underlid.cli.sentence import counted, json_option, say_json
 from underlid.clock import SystemClock
@@ -139,7 +139,7 @@ def _channels(settings: Settings, send: bool) -> Iterator[Look]:
         priority=Priority.LOW,
         title="Underlid: a test",
         text="This is a test of the channel. Nothing to do.",
-        event=TransitionKind.ALERT_RAISED,
+        event=Occasion.ALERT_RAISED,
     )
     for channel in channels:
         wrong = None

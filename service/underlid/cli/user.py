@@ -1,4 +1,4 @@
-"""`underlid user`: people who may log in, and tokens for programs."""
+"""`underlid user`: people who may log in, and tokens for programs; `routes.py` has their addresses."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from underlid.cli.folder import data_option, records_in
+from underlid.cli.routes import keep_route, list_routes, remove_route
 from underlid.cli.sentence import json_option, say_json, say_table
 from underlid.storage.records.accounts import Role
 
@@ -101,3 +102,7 @@ def remove(name: str, token: bool, data: Path | None) -> None:
             records.remove_token(name)
         else:
             records.remove_person(name)
+
+
+for command in (list_routes, keep_route, remove_route):
+    user.add_command(command)

@@ -42,7 +42,6 @@ _TYPES: Final = {
 
 def channels_from(settings: Settings) -> list[Channel]:
     """Return the channels that *settings* name; raises `UnderlidError` for a wrong address."""
-    _keep_library_quiet()
     channels: list[Channel] = []
     if address := settings.smtp_url.get_secret_value():
         channels.append(AddressChannel(address, "smtp_url", name=EMAIL))
@@ -59,6 +58,7 @@ class AddressChannel:
     """One notification address: a mail server, or any service that Apprise knows."""
 
     def __init__(self, address: str, setting: str, name: str = "") -> None:
+        _keep_library_quiet()
         service = apprise.Apprise.instantiate(address, suppress_exceptions=True)
         scheme = address.partition("://")[0].lower()
         if service is None or (name == EMAIL and scheme not in EMAIL_SCHEMES):

@@ -3,7 +3,8 @@
 Each channel has a thread of its own, so that one that fails or hangs never holds up another.
 A message is marked only after the channel took it: after a crash in between it is sent again with
 the same key, and never lost. When to try again is decided in `backoff.py`. Among several workers a
-channel is served by the one that holds its lease; only that one marks.
+channel is served by the one that holds its lease; only that one marks. The channels of the settings are
+there from the start; those to people's own addresses (`addresses.py`) come and go while it runs.
 """
 
 from __future__ import annotations
@@ -15,9 +16,12 @@ from typing import Final
 
 import structlog
 
+from underlid.alerts.alert import Occasion
 from underlid.alerts.quiet import LOUD, QuietHours
+from underlid.alerts.routes import RouteRules
 from underlid.binmodel.facts import zone_named
 from underlid.clock import Clock
+from underlid.notify.addresses import RouteChannels
 from underlid.notify.backoff import next_try_ms
 from underlid.notify.channel import Channel, ChannelError
 from underlid.storage.records import Delivery, Lease, LeaseLostError, Records
@@ -34,6 +38,9 @@ BATCH_MOST: Final = 50
 
 SENT_KEPT_MS: Final = 400 * DAY_MS
 """Delivered messages are kept this long, as raw readings are, so that none is posted again."""
+
+ASKED_FOR: Final = frozenset({Occasion.TRIAL})
+"""What a person asked for at that very time: quiet hours do not hold it back."""
 
 STOP_S: Final = 30.0
 """Longer than any channel's own time-out."""
@@ -65,8 +72,10 @@ class Courier:
         clock: Clock,
         sharing: Sharing | None = None,
         quiet: QuietHours | None = None,
+        routes: RouteChannels | None = None,
     ) -> None:
         self._records = records
+        self._routes = routes
         self._channels = {channel.name: channel for channel in channels}
         self._clock = clock
         self._sharing = sharing
@@ -76,10 +85,12 @@ class Courier:
         self._threads: list[threading.Thread] = []
         self._taken_unmarked: set[int] = set()
         self._failing: dict[str, str] = {}
+        self._look_again = threading.Event()
+        self._on_the_way: dict[str, threading.Thread] = {}
 
     @property
     def channel_names(self) -> list[str]:
-        """Return the names to post messages for."""
+        """Return the names to post every message for."""
         return list(self._channels)
 
     def trouble(self, name: str) -> str | None:
@@ -99,28 +110,68 @@ class Courier:
             threading.Thread(target=self._work, args=(name,), name=f"courier-{name}", daemon=True)
             for name in self._channels
         ]
+        if self._routes is not None:
+            look = threading.Thread(target=self._look, name="courier-people", daemon=True)
+            self._threads.append(look)
         for thread in self._threads:
             thread.start()
 
     def wake(self) -> None:
         """Say that something was posted."""
-        for event in self._woken.values():
+        for event in (*self._woken.values(), self._look_again):
             event.set()
 
     def stop(self) -> None:
         """Let each channel finish the message it has in hand, and stop."""
         self._stopping = True
         self.wake()
-        for thread in self._threads:
+        for thread in (*self._threads, *self._on_the_way.values()):
             thread.join(STOP_S)
         self._threads = []
 
     def drain_once(self, now_ms: int) -> Drained:
         """Try everything that is due at *now_ms*, channel by channel; for tests and commands."""
         total = self._give_up_unknown(now_ms)
-        for name in self._channels:
+        for name in self._all():
             total += self._drain(name, now_ms)
         return total
+
+    def _all(self) -> dict[str, Channel]:
+        """Return every channel by name, those to people's own addresses included."""
+        return self._channels | (self._routes.channels if self._routes is not None else {})
+
+    def _look(self) -> None:
+        """Serve people's own addresses until stopped, each that has something due on its own."""
+        while not self._stopping:
+            self._look_again.clear()
+            try:
+                self._serve_routes()
+            except Exception:  # the database may be full or gone for a while; the thread stays
+                log.exception("outbox_unreadable", channel="people")
+            self._look_again.wait(POLL_S)
+
+    def _serve_routes(self) -> None:
+        """Begin a thread for each address with something due, unless one is at it."""
+        assert self._routes is not None
+        self._routes.look()
+        alive = {name: one for name, one in self._on_the_way.items() if one.is_alive()}
+        due = self._records.due_channels(self._clock.now_ms()) & self._routes.channels.keys()
+        for name in sorted(due - alive.keys()):
+            alive[name] = threading.Thread(
+                target=self._work_off, args=(name,), name=f"courier-{name}", daemon=True
+            )
+            alive[name].start()
+        self._on_the_way = alive
+
+    def _work_off(self, name: str) -> None:
+        """Hand one address what is due for it."""
+        try:
+            while not self._stopping:
+                done = self._drain(name, self._clock.now_ms())
+                if done.sent + done.failed < BATCH_MOST:
+                    return
+        except Exception:  # what is due is looked for again
+            log.exception("outbox_unreadable", channel=name)
 
     def _work(self, name: str) -> None:
         """Serve one channel until stopped."""
@@ -138,8 +189,9 @@ class Courier:
     def _drain(self, name: str, now_ms: int) -> Drained:
         """Hand one channel what is due for it, if it is this worker's to serve."""
         lease = None
+        channels = self._all()
         if self._sharing is not None:
-            lease = self._sharing.share(CHANNEL, self._channels).get(name)
+            lease = self._sharing.share(CHANNEL, channels).get(name)
             if lease is None:
                 self._failing.pop(name, None)
                 return Drained()
@@ -148,10 +200,13 @@ class Courier:
             if self._stopping or (self._sharing is not None and self._sharing.trouble()):
                 break
             try:
+                if (why := self._needless(delivery, now_ms)) is not None:
+                    self._records.spare(delivery.id, now_ms, why, lease)
+                    continue
                 if (until_ms := self._quiet_until_ms(delivery, now_ms)) is not None:
                     self._records.postpone(delivery.id, until_ms, lease)
                     continue
-                total += self._deliver(self._channels[name], delivery, now_ms, lease)
+                total += self._deliver(channels[name], delivery, now_ms, lease)
             except LeaseLostError:
                 log.warning("another worker serves the channel now", channel=name)
                 break
@@ -159,10 +214,32 @@ class Courier:
 
     def _quiet_until_ms(self, delivery: Delivery, now_ms: int) -> int | None:
         """Return until when a message waits because its shed has quiet hours; None when it may go."""
-        if self._quiet is None or delivery.message.priority in LOUD:
+        if delivery.message.priority in LOUD or delivery.message.event in ASKED_FOR:
+            return None
+        rules = self._rules(delivery)
+        own = rules.quiet if rules is not None else ""
+        quiet = QuietHours.of(own) if own else self._quiet
+        if quiet is None:
             return None
         shed = self._records.setup().sheds.get(delivery.message.shed)
-        return self._quiet.until_ms(now_ms, zone_named(shed.timezone if shed else "UTC"))
+        return quiet.until_ms(now_ms, zone_named(shed.timezone if shed else "UTC"))
+
+    def _rules(self, delivery: Delivery) -> RouteRules | None:
+        """Return what the person wants at the address a message is for; None for other channels."""
+        route = self._routes.routes.get(delivery.channel) if self._routes is not None else None
+        return None if route is None else route.rules
+
+    def _needless(self, delivery: Delivery, now_ms: int) -> str | None:
+        """Return why a message is not to be sent any more; None while it is."""
+        message, rules = delivery.message, self._rules(delivery)
+        waited = rules is not None and rules.wait_ms > 0
+        if not waited or message.event in ASKED_FOR:
+            return None
+        if message.event == Occasion.ALERT_RETURNED:
+            told = self._records.was_told(message.alert_id, delivery.channel)
+            return None if told else "nobody was told of it here"
+        needed = self._records.needs_somebody(message.alert_id, message.at_ms, now_ms)
+        return None if needed else "somebody has seen to it"
 
     def _deliver(
         self, channel: Channel, delivery: Delivery, now_ms: int, lease: Lease | None
@@ -184,6 +261,9 @@ class Courier:
     def _note_failure(
         self, delivery: Delivery, now_ms: int, reason: str, lease: Lease | None
     ) -> Drained:
+        if delivery.message.event == Occasion.TRIAL:  # somebody waits for the answer: no second try
+            self._records.spare(delivery.id, now_ms, reason, lease)
+            return Drained(failed=1)
         tries = delivery.tries + 1
         again_ms = next_try_ms(delivery.id, tries, now_ms)
         self._records.failed(delivery.id, now_ms, reason, again_ms, lease)
@@ -194,7 +274,9 @@ class Courier:
     def _give_up_unknown(self, now_ms: int) -> Drained:
         """Make dead letters of messages for channels that are no longer set up, at any worker."""
         given_up = 0
-        known = {*self._channels, *self._records.holders(CHANNEL)}
+        if self._routes is not None:
+            self._routes.look()
+        known = {*self._all(), *self._records.holders(CHANNEL)}
         for name in self._records.waiting_channels() - known:
             while waiting := self._records.due_deliveries(_FOREVER_MS, BATCH_MOST, name):
                 for delivery in waiting:

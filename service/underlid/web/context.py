@@ -92,6 +92,9 @@ class Context:
     start_key: str = ""
     """When set, the first-start page asks for it: the service printed it where it was started."""
 
+    hint_of: Callable[[str], str] = field(default=lambda _: "address")
+    """Says what may be shown of a person's address, and refuses one that cannot be used."""
+
     @property
     def https(self) -> bool:
         """Tell whether people reach the page by HTTPS, so that cookies may insist on it."""

@@ -51,6 +51,7 @@ SAID: Final = {
     "bin": "The bin is kept.",
     "passphrase": "Your passphrase is changed; other browsers must log in again.",
     "person": "They can come in now.",
+    "route": "The address is kept.",
     "gone": "Gone.",
 }
 """What a page says after a form, by the word in its address; nothing else is ever shown."""

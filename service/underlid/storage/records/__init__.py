@@ -7,5 +7,6 @@ from underlid.storage.records.accounts import Person, Role
 from underlid.storage.records.leases import Lease, LeaseLostError
 from underlid.storage.records.outbox import Delivery
 from underlid.storage.records.records import Records
+from underlid.storage.records.routes import RouteNews
 
-__all__ = ["Delivery", "Lease", "LeaseLostError", "Person", "Records", "Role"]
+__all__ = ["Delivery", "Lease", "LeaseLostError", "Person", "Records", "Role", "RouteNews"]

@@ -21,7 +21,8 @@ from argon2.exceptions import InvalidHashError, VerifyMismatchError
 from underlid.errors import UnderlidError, Words
 from underlid.journal.numbers import line_of_text
 from underlid.storage.records.database import Subject
-from underlid.storage.records.tables import people, sessions, tokens
+from underlid.storage.records.routes import forget_routes
+from underlid.storage.records.tables import people, routes, sessions, tokens
 from underlid.timeline import DAY_MS
 
 PASSPHRASE_LEAST_CHARS: Final = 8
@@ -86,8 +87,9 @@ class AccountRecords(Subject):
         return person
 
     def remove_person(self, name: str) -> None:
-        """Remove somebody with their sessions; what they wrote keeps their name."""
+        """Remove somebody with their sessions and addresses; what they wrote keeps their name."""
         with self._database.write() as connection:
+            forget_routes(connection, routes.c.person == name)
             connection.execute(sa.delete(people).where(people.c.name == name))
 
     def set_passphrase(self, name: str, passphrase: str) -> None:

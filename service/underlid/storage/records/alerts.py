@@ -27,6 +27,7 @@ from underlid.storage.records.columns import json_text, json_value, packed, put,
 from underlid.storage.records.database import Subject
 from underlid.storage.records.leases import Lease, require
 from underlid.storage.records.outbox import post
+from underlid.storage.records.routes import post_to_routes
 from underlid.storage.records.states import put_state
 from underlid.storage.records.tables import alert_acts, alerts, spells, transitions
 
@@ -62,7 +63,8 @@ class AlertRecords(Subject):
         lease: Lease | None = None,
         state: Mapping[str, object] | None = None,
     ) -> None:
-        """Store a judgement in one transaction, with one outbox row per message and channel.
+        """Store a judgement in one transaction, with one outbox row per message and channel,
+        people's own addresses included.
 
         What people did to an alert is kept, when *judged_at_ms* is given: only a worsening undoes
         an acknowledgement from before it. Raises `LeaseLostError` when *lease* is no longer held.
@@ -88,6 +90,7 @@ class AlertRecords(Subject):
             for message in messages:
                 for channel in channels:
                     post(connection, message, channel)
+                post_to_routes(connection, message)
 
     def open_alerts(self, bin: str | None = None) -> list[Alert]:
         """Return the alerts that have not returned, oldest first: what a restart restores."""

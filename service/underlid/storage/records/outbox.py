@@ -22,6 +22,8 @@ from underlid.storage.records.tables import outbox
 WAITING: Final = "waiting"
 SENT: Final = "sent"
 DEAD: Final = "dead"
+SPARED: Final = "spared"
+"""Not sent, because by its time it was not needed any more."""
 
 ERROR_MOST_CHARS: Final = 500
 """Enough to say what a channel answered."""
@@ -56,6 +58,14 @@ class OutboxRecords(Subject):
         with self._database.read() as connection:
             return set(connection.execute(wanted).scalars())
 
+    def due_channels(self, now_ms: int) -> set[str]:
+        """Return the names of the channels for which the time of a delivery has come."""
+        due = sa.and_(outbox.c.state == WAITING, outbox.c.due_at_ms <= now_ms)
+        with self._database.read() as connection:
+            return set(
+                connection.execute(sa.select(outbox.c.channel).where(due).distinct()).scalars()
+            )
+
     def waiting_count(self) -> int:
         """Return how many deliveries have not been made yet."""
         wanted = sa.select(sa.func.count()).where(outbox.c.state == WAITING)
@@ -80,6 +90,11 @@ class OutboxRecords(Subject):
     def postpone(self, delivery_id: int, until_ms: int, lease: Lease | None = None) -> None:
         """Let a message wait until later, without counting a try."""
         self._update(delivery_id, lease, due_at_ms=until_ms)
+
+    def spare(self, delivery_id: int, at_ms: int, why: str, lease: Lease | None = None) -> None:
+        """Note that a message is not to be sent any more, and why."""
+        why = why[:ERROR_MOST_CHARS]
+        self._update(delivery_id, lease, state=SPARED, done_at_ms=at_ms, error=why)
 
     def failed(
         self,
@@ -120,8 +135,9 @@ class OutboxRecords(Subject):
             )
 
     def forget_sent(self, before_ms: int) -> int:
-        """Delete what was delivered before *before_ms*; return how many."""
-        gone = sa.delete(outbox).where(outbox.c.state == SENT, outbox.c.done_at_ms < before_ms)
+        """Delete what was delivered or spared before *before_ms*; return how many."""
+        done = outbox.c.state.in_((SENT, SPARED))
+        gone = sa.delete(outbox).where(done, outbox.c.done_at_ms < before_ms)
         with self._database.write() as connection:
             return connection.execute(gone).rowcount
 
@@ -158,8 +174,13 @@ class OutboxRecords(Subject):
             return connection.execute(sa.update(outbox).where(here).values(**values)).rowcount
 
 
-def post(connection: sa.Connection, message: Message, channel: str) -> None:
-    """Put one message for one channel into the outbox, unless it was posted before."""
+def post(
+    connection: sa.Connection, message: Message, channel: str, due_at_ms: int | None = None
+) -> None:
+    """Put one message for one channel into the outbox, unless it was posted before.
+
+    It is due at once, or at *due_at_ms*.
+    """
     put(
         connection,
         outbox,
@@ -168,7 +189,7 @@ def post(connection: sa.Connection, message: Message, channel: str) -> None:
             "message": packed(message),
             "state": WAITING,
             "tries": 0,
-            "due_at_ms": message.at_ms,
+            "due_at_ms": message.at_ms if due_at_ms is None else due_at_ms,
             "error": "",
         },
         unless=sa.true(),

@@ -1,7 +1,7 @@
 """The facade of the records: everything that is not a reading, behind one object.
 
 Each subject has a file with its methods: `setup.py`, `entries.py`, `alerts.py`, `outbox.py`,
-`photos.py`, `accounts.py`, `credentials.py`, `leases.py`, `states.py`, `weather.py`,
+`photos.py`, `routes.py`, `accounts.py`, `credentials.py`, `leases.py`, `states.py`, `weather.py`,
 `mappings.py`. All calls block, may come from any thread, and are on disk when they return. The
 tables are in `tables.py`.
 """
@@ -17,6 +17,7 @@ from underlid.storage.records.leases import LeaseRecords
 from underlid.storage.records.mappings import MappingRecords
 from underlid.storage.records.outbox import OutboxRecords
 from underlid.storage.records.photos import PhotoRecords
+from underlid.storage.records.routes import RouteRecords
 from underlid.storage.records.setup import SetupRecords
 from underlid.storage.records.states import StateRecords
 from underlid.storage.records.weather import WeatherRecords
@@ -29,6 +30,7 @@ class Records(
     PhotoRecords,
     AlertRecords,
     OutboxRecords,
+    RouteRecords,
     AccountRecords,
     CredentialRecords,
     LeaseRecords,

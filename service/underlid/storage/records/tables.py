@@ -243,6 +243,25 @@ sessions = sa.Table(
     _ms("until_ms"),
 )
 
+routes = sa.Table(
+    "routes",
+    metadata,
+    sa.Column("id", sa.String(64), primary_key=True),
+    sa.Column(
+        "person",
+        sa.String(64),
+        sa.ForeignKey("people.name", ondelete="CASCADE"),
+        nullable=False,
+        index=True,
+    ),
+    _text("label"),
+    _text("hint"),
+    _text("address"),
+    _text("rules"),
+    _ms("changed_at_ms"),
+    _ms("digested_at_ms"),
+)
+
 tokens = sa.Table(
     "tokens",
     metadata,

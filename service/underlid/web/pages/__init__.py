@@ -13,6 +13,7 @@ from underlid.web.pages import (
     probes,
     refused,
     shed,
+    told,
     wall,
 )
 
@@ -30,4 +31,5 @@ ROUTERS = (
     probes.router,
     places.router,
     people.router,
+    told.router,
 )

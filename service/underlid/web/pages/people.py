@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from typing import Final
 
@@ -119,5 +120,6 @@ def _page(
         "roles": ROLES,
         "people": records.people() if is_lead else [],
         "tokens": records.tokens() if is_lead else {},
+        "addresses": Counter(one.person for one in records.routes()),
     }
     return render(request, "people.html", values, 422 if error else 200)

@@ -1,0 +1,126 @@
+"""People's own addresses: an e-mail address, sent through the mail server of the settings, or any
+notification address. Makes channels of them, and says of each what may be shown.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
+
+from underlid.alerts.alert import Message
+from underlid.alerts.routes import CHANNEL_PREFIX, Route
+from underlid.config import Settings
+from underlid.errors import UnderlidError, Words
+from underlid.notify.channel import Channel, ChannelError
+from underlid.notify.channels import AddressChannel
+from underlid.storage.records import Records
+
+MAIL: Final = re.compile(r"[^@\s,;:<>\"/?&=#%]{1,64}@[^@\s,;:<>\"/?&=#%]{1,180}")
+"""Plain addresses only: nothing that could name a second recipient or another server."""
+
+SCHEME: Final = re.compile(r"([a-z][a-z0-9+.-]{1,20})://\S+", re.IGNORECASE)
+
+ON_THIS_MACHINE: Final = frozenset(
+    {"dbus", "glib", "gnome", "kde", "macosx", "qt", "rsyslog", "syslog", "windows"}
+)
+"""Schemes of the library that act on the machine the service runs on: nobody is told by them."""
+
+NO_SERVER: Final = "no mail server is set (setting smtp_url)"
+
+
+def hint_of(address: str, settings: Settings) -> str:
+    """Return what may be shown of an address; raises `UnderlidError` for one that cannot be used.
+
+    >>> hint_of("json://127.0.0.1/in/5f2c", Settings())
+    'json'
+    """
+    address = address.strip()
+    if MAIL.fullmatch(address):
+        if not settings.smtp_url.get_secret_value() and not settings.several:
+            raise _refusal("a notification address: " + NO_SERVER)
+        return f"e-mail {address[0]}…@{address.partition('@')[2]}"
+    found = SCHEME.fullmatch(address)
+    scheme = found[1].lower() if found else ""
+    if not found or scheme in ON_THIS_MACHINE:
+        raise _refusal("an e-mail address, or a notification address such as scheme://…")
+    try:
+        AddressChannel(address, "address")
+    except UnderlidError:
+        raise _refusal("an e-mail address, or a notification address that is known") from None
+    return scheme
+
+
+def channel_to(address: str, settings: Settings, name: str) -> Channel:
+    """Return the channel to an address; one that says why not where there is none."""
+    try:
+        if MAIL.fullmatch(address):
+            server = settings.smtp_url.get_secret_value()
+            if not server:
+                return _Closed(name, NO_SERVER)
+            address = mail_through(server, address)
+        return AddressChannel(address, "address", name=name)
+    except UnderlidError:
+        return _Closed(name, "the address is not known to this version")
+
+
+def mail_through(server: str, recipient: str) -> str:
+    """Return the mail server's address with one recipient in place of its own.
+
+    >>> mail_through("mailtos://h:465/x@y.org?from=a@b.org&to=c@d.org,e@f.org&cc=g@h.org", "i@j.org")
+    'mailtos://h:465/?from=a%40b.org&to=i%40j.org'
+    """
+    parts = urlsplit(server)
+    kept = [
+        (key, value)
+        for key, value in parse_qsl(parts.query, keep_blank_values=True)
+        if key.lower() not in ("to", "cc", "bcc")
+    ]
+    query = urlencode([*kept, ("to", recipient)], quote_via=quote)
+    return urlunsplit((parts.scheme, parts.netloc, "/", query, ""))
+
+
+class RouteChannels:
+    """The channels to people's addresses, as the records have them; `look` before they are used."""
+
+    def __init__(self, records: Records, settings: Settings) -> None:
+        self._records = records
+        self._settings = settings
+        self._addresses: dict[str, str] = {}
+        self.channels: dict[str, Channel] = {}
+        self.routes: dict[str, Route] = {}
+
+    def look(self) -> None:
+        """Take over what was added, changed and removed."""
+        addresses = {
+            CHANNEL_PREFIX + route: address
+            for route, address in self._records.route_addresses().items()
+        }
+        self.routes = {route.channel: route for route in self._records.routes()}
+        channels = {
+            name: self.channels[name]
+            if self._addresses.get(name) == address
+            else channel_to(address, self._settings, name)
+            for name, address in addresses.items()
+        }
+        self.channels, self._addresses = channels, addresses
+
+
+class _Closed:
+    """A way that does not lead anywhere here."""
+
+    def __init__(self, name: str, why: str) -> None:
+        self.name = name
+        self._why = why
+
+    def send(self, message: Message, now_ms: int) -> None:  # noqa: ARG002  (as `Channel` says)
+        raise ChannelError(self._why)
+
+
+def _refusal(expected: str) -> UnderlidError:
+    return UnderlidError(
+        "address",
+        value=Words("something else"),
+        expected=expected,
+        next_step="See the telling page for how addresses are written.",
+    )

@@ -1,0 +1,207 @@
+"""Where somebody is told: their own addresses, what each is told, and a test message.
+
+A keeper sees to their own, a lead to everybody's. An address is never shown again.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Mapping
+from typing import Annotated, Final
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import RedirectResponse, Response
+
+from underlid.alerts.alert import Message, Occasion
+from underlid.alerts.routes import Route, RouteRules
+from underlid.binmodel.bins import Setup
+from underlid.clock import monotonic_s
+from underlid.errors import UnderlidError
+from underlid.rules.finding import Priority
+from underlid.storage.records import Person, RouteNews
+from underlid.storage.records.routes import LABEL_MOST_CHARS
+from underlid.web.context import context_of
+from underlid.web.forms import FieldError, text
+from underlid.web.problem import Problem
+from underlid.web.route_form import (
+    LEAST,
+    PLACES_MOST,
+    WAITS,
+    fields_of,
+    rules_from,
+    told_sentence,
+)
+from underlid.web.templating import render
+from underlid.web.visitor import AnyPerson, Form, writer_of
+
+ANSWER_S: Final = 8.0
+"""How long a page waits for what becomes of a test message: the courier looks every 5 s."""
+
+LOOK_EVERY_S: Final = 0.2
+
+router = APIRouter(include_in_schema=False)
+Writing = Annotated[Person, Depends(writer_of)]
+
+
+@router.get("/people/told")
+def told_page(request: Request, person: AnyPerson) -> Response:
+    """Show somebody's addresses."""
+    of = request.query_params.get("of", person.name)
+    return _page(request, _allowed(request, person, of), {}, None)
+
+
+@router.post("/people/told/add")
+def add_address(request: Request, form: Form, person: Writing) -> Response:
+    """Keep one more address."""
+    of = _allowed(request, person, form.get("of", person.name))
+    context = context_of(request)
+    try:
+        address, hint = _address(request, form, needed=True)
+        rules = rules_from(form, context.records.setup(), RouteRules())
+        label = _label(form)
+        now_ms = context.clock.now_ms()
+        context.records.add_route(of, address, hint, label, rules, now_ms)
+    except UnderlidError as error:
+        return _page(request, of, form, error)
+    return _back(of, "route")
+
+
+@router.post("/people/told/{route_id}/change")
+def change_address(request: Request, route_id: str, form: Form, person: Writing) -> Response:
+    """Change what an address is told, or where it leads."""
+    route = _theirs(request, person, route_id)
+    context = context_of(request)
+    try:
+        address, hint = _address(request, form, needed=False)
+        rules = rules_from(form, context.records.setup(), route.rules)
+        now_ms = context.clock.now_ms()
+        context.records.change_route(route.id, _label(form), rules, now_ms, address, hint)
+    except UnderlidError as error:
+        return _page(request, route.person, form, error, route.id)
+    return _back(route.person, "route")
+
+
+@router.post("/people/told/{route_id}/remove")
+def remove_address(request: Request, route_id: str, form: Form, person: Writing) -> Response:
+    """Forget an address."""
+    del form
+    route = _theirs(request, person, route_id)
+    context_of(request).records.remove_route(route.id)
+    return _back(route.person, "gone")
+
+
+@router.post("/people/told/{route_id}/try")
+def try_address(request: Request, route_id: str, form: Form, person: Writing) -> Response:
+    """Send a test message, and wait a little for what becomes of it."""
+    del form
+    route = _theirs(request, person, route_id)
+    context = context_of(request)
+    now_ms = context.clock.now_ms()
+    trial = Message(
+        key=f"{Occasion.TRIAL.value}:{route.id}:{now_ms}",
+        alert_id="",
+        bin="",
+        shed="",
+        at_ms=now_ms,
+        priority=Priority.LOW,
+        title="Underlid: a test",
+        text=f"{person.name} asked whether messages arrive at this address. They do. Nothing to do.",
+        event=Occasion.TRIAL,
+    )
+    before = _trial(request, route)
+    if before is None or before.state != "waiting":
+        context.records.post_to_route(route.id, trial)
+    until_s, pause = monotonic_s() + ANSWER_S, threading.Event()
+    while monotonic_s() < until_s and (news := _trial(request, route)) and news.state == "waiting":
+        pause.wait(LOOK_EVERY_S)
+    return RedirectResponse(f"/people/told?of={quote(route.person)}#route-{route.id}", 303)
+
+
+def _trial(request: Request, route: Route) -> RouteNews | None:
+    return context_of(request).records.last_delivery(route, Occasion.TRIAL)
+
+
+def _allowed(request: Request, person: Person, of: str) -> str:
+    """Return whose addresses are asked for, when *person* may see to them."""
+    if of != person.name and person.role != "lead":
+        raise Problem(403, "Only a lead may see where somebody else is told.")
+    if all(one.name != of for one in context_of(request).records.people()):
+        raise Problem(404, "Nobody of this name is here.")
+    return of
+
+
+def _theirs(request: Request, person: Person, route_id: str) -> Route:
+    """Return an address that *person* may change."""
+    try:
+        route = context_of(request).records.route(route_id)
+    except UnderlidError:
+        raise Problem(404, "There is no such address any more.") from None
+    _allowed(request, person, route.person)
+    return route
+
+
+def _address(request: Request, form: Mapping[str, str], *, needed: bool) -> tuple[str, str]:
+    """Return the address that was typed, and what may be shown of it; both empty for none."""
+    given = form.get("address", "").strip()
+    if not given and not needed:
+        return "", ""
+    try:
+        return given, context_of(request).hint_of(given)
+    except UnderlidError as error:
+        raise FieldError(
+            "address",
+            "address",
+            value=error.value,
+            expected=error.expected,
+            next_step=error.next_step,
+        ) from None
+
+
+def _label(form: Mapping[str, str]) -> str:
+    return text(form, "label", "name of the address", most=LABEL_MOST_CHARS)
+
+
+def _back(of: str, said: str) -> Response:
+    return RedirectResponse(f"/people/told?of={quote(of)}&said={said}", 303)
+
+
+def _page(
+    request: Request,
+    of: str,
+    form: Mapping[str, str],
+    error: UnderlidError | None,
+    changed: str = "",
+) -> Response:
+    """Show somebody's addresses; *form* is what was typed, into that of *changed* or the new one."""
+    context = context_of(request)
+    setup = context.records.setup()
+    typed = {name: value for name, value in form.items() if name != "address"}
+    values = {
+        "of": of,
+        "error": error,
+        "changed": changed,
+        "routes": [_shown(request, one, setup) for one in context.records.routes(of)],
+        "new": typed if error and not changed else fields_of(RouteRules(), ""),
+        "typed": typed,
+        "least": LEAST,
+        "waits": WAITS,
+        "setup": setup,
+        "bins_fit": len(setup.bins) + len(setup.sheds) <= PLACES_MOST,
+        "no_mail": not context.settings.smtp_url.get_secret_value()
+        and not context.settings.several,
+        "now_ms": context.clock.now_ms(),
+        "quiet_hours": context.settings.quiet_hours,
+    }
+    return render(request, "told.html", values, 422 if error else 200)
+
+
+def _shown(request: Request, route: Route, setup: Setup) -> dict[str, object]:
+    """Return one address for the page: its form, its sentence, its last news."""
+    return {
+        "route": route,
+        "fields": fields_of(route.rules, route.label),
+        "sentence": told_sentence(route.rules, setup),
+        "news": context_of(request).records.last_delivery(route),
+        "trial": _trial(request, route),
+    }

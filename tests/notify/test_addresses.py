@@ -1,0 +1,223 @@
+"""People's own addresses on a real mail server and a real web server: who hears what, and when."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pydantic import SecretStr
+
+from notify.messages import AT_MS, TOLD
+from notify.sinks import MailSink, WebSink, mail_sink, web_sink
+from service.running import Running
+from storage.records_places import fresh
+from underlid.alerts.alert import Alert, AlertState, Occasion
+from underlid.alerts.quiet import QuietHours
+from underlid.alerts.routes import Route, RouteRules
+from underlid.clock import VirtualClock
+from underlid.config import Settings
+from underlid.errors import UnderlidError
+from underlid.notify.addresses import RouteChannels, hint_of
+from underlid.notify.outbox import Courier, Drained
+from underlid.rules.finding import Condition, Priority
+from underlid.storage.records import Records
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+from waiting import wait_until
+
+ALERT = Alert(
+    TOLD.alert_id, "tansy", "potting", Condition.CONDENSATION, "", AlertState.ACTIVE,
+    Priority.MEDIUM, AT_MS, AT_MS, AT_MS,
+)  # fmt: skip
+
+
+@pytest.fixture
+def mail() -> Iterator[MailSink]:
+    with mail_sink() as sink:
+        yield sink
+
+
+@pytest.fixture
+def web() -> Iterator[WebSink]:
+    with web_sink() as sink:
+        yield sink
+
+
+@pytest.fixture
+def records() -> Iterator[Records]:
+    with fresh() as opened:
+        for name in ("Ash", "Robin"):
+            opened.add_person(name, "keeper", "herd under the lid")
+        yield opened
+
+
+def settings(mail: MailSink) -> Settings:
+    return Settings(smtp_url=SecretStr(mail.address()))
+
+
+def courier(records: Records, mail: MailSink, quiet: str = "") -> Courier:
+    routes = RouteChannels(records, settings(mail))
+    return Courier(records, [], VirtualClock(AT_MS), quiet=QuietHours.of(quiet), routes=routes)
+
+
+def add(records: Records, person: str, address: str, **rules: object) -> Route:
+    return records.add_route(person, address, "hint", "", RouteRules(**rules), AT_MS)  # type: ignore[arg-type]
+
+
+def tell(records: Records, **changes: object) -> None:
+    records.save_judgement([ALERT], [], [replace(TOLD, **changes)], [])  # type: ignore[arg-type]
+
+
+def test_each_person_hears_at_their_own_address_once(
+    records: Records, mail: MailSink, web: WebSink
+) -> None:
+    add(records, "Ash", "ash@bins.example")
+    add(records, "Robin", "robin@bins.example", least=Priority.HIGH)
+    add(records, "Robin", f"json://127.0.0.1:{web.port}/robin")
+    tell(records)
+    one = courier(records, mail)
+    assert one.drain_once(AT_MS) == Drained(sent=2)
+    assert one.drain_once(AT_MS + DAY_MS) == Drained()
+    assert courier(records, mail).drain_once(AT_MS + DAY_MS) == Drained()
+    assert [sent["To"] for sent in mail.mails] == ["ash@bins.example"]
+    assert TOLD.text in mail.text()
+    assert [path for path, _, _ in web.requests] == ["/robin"]
+    assert json.loads(web.requests[0][2])["title"] == TOLD.title
+
+
+def test_an_address_that_is_down_loses_nothing_and_holds_nobody_up(
+    records: Records, mail: MailSink, web: WebSink
+) -> None:
+    down = add(records, "Ash", "ash@bins.example")
+    add(records, "Robin", f"json://127.0.0.1:{web.port}/robin")
+    mail.failing = True
+    tell(records)
+    one = courier(records, mail)
+    assert one.drain_once(AT_MS) == Drained(sent=1, failed=1)
+    news = records.last_delivery(down)
+    assert news is not None
+    assert news.tries == 1
+    assert "127.0.0.1" not in news.said
+    assert "ash@" not in news.said
+    mail.failing = False
+    assert one.drain_once(AT_MS + 15_000) == Drained(sent=1)
+
+
+def test_who_waits_for_others_is_told_only_of_what_nobody_acknowledged(
+    records: Records, mail: MailSink
+) -> None:
+    add(records, "Ash", "ash@bins.example", unacknowledged_min=30)
+    one = courier(records, mail)
+    tell(records)
+    assert one.drain_once(AT_MS + 29 * MINUTE_MS) == Drained()
+    records.acknowledge(ALERT.id, "Robin", AT_MS + 20 * MINUTE_MS)
+    assert one.drain_once(AT_MS + 30 * MINUTE_MS) == Drained()
+    assert records.waiting_count() == 0
+
+    tell(records, key=f"{ALERT.id}:worse", at_ms=AT_MS + HOUR_MS, event=Occasion.ALERT_WORSENED)
+    assert one.drain_once(AT_MS + HOUR_MS + 30 * MINUTE_MS) == Drained(sent=1)
+    assert "Nobody has acknowledged this for 30 min." in mail.text()
+    tell(records, key=f"{ALERT.id}:back", at_ms=AT_MS + 2 * HOUR_MS, event=Occasion.ALERT_RETURNED)
+    assert one.drain_once(AT_MS + 2 * HOUR_MS) == Drained(sent=1)
+
+
+def test_that_it_is_over_is_not_told_to_who_still_waited(records: Records, mail: MailSink) -> None:
+    add(records, "Ash", "ash@bins.example", unacknowledged_min=90)
+    one = courier(records, mail)
+    tell(records)
+    over = replace(ALERT, state=AlertState.RETURNED)
+    back = replace(TOLD, key=f"{ALERT.id}:back", event=Occasion.ALERT_RETURNED)
+    records.save_judgement([over], [], [back], [])
+    assert one.drain_once(AT_MS + DAY_MS) == Drained()
+    assert (records.waiting_count(), mail.mails) == (0, [])
+
+
+def test_a_persons_own_quiet_hours_stand_in_place_of_the_place_s(
+    records: Records, mail: MailSink
+) -> None:
+    add(records, "Ash", "ash@bins.example", quiet="18:00-19:00")
+    add(records, "Robin", "robin@bins.example")
+    add(records, "Robin", "awake@bins.example", quiet="00:00-00:00")
+    tell(records)  # at 18:30, UTC
+    one = courier(records, mail, "17:00-21:00")
+    assert one.drain_once(AT_MS) == Drained(sent=1)
+    assert one.drain_once(AT_MS + 30 * MINUTE_MS) == Drained(sent=1)
+    assert one.drain_once(AT_MS + 3 * HOUR_MS) == Drained(sent=1)
+    assert [sent["To"].partition("@")[0] for sent in mail.mails] == ["awake", "ash", "robin"]
+
+
+def test_a_test_message_is_tried_once_and_its_answer_is_kept(
+    records: Records, mail: MailSink
+) -> None:
+    route = add(records, "Ash", "ash@bins.example", least=None, quiet="00:00-23:59")
+    mail.failing = True
+    one = courier(records, mail)
+    for number, wanted in enumerate([Drained(failed=1), Drained(sent=1)]):
+        trial = replace(TOLD, key=f"trial:{route.id}:{number}", event=Occasion.TRIAL)
+        records.post_to_route(route.id, trial)
+        assert one.drain_once(AT_MS) == wanted
+        news = records.last_delivery(route, Occasion.TRIAL)
+        assert news is not None
+        assert news.state == ("sent" if number else "spared")
+        assert bool(news.said) is not bool(number)
+        mail.failing = False
+    assert records.dead_letters() == []
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "ash", "a@b@c", "ash@bins.example,robin@bins.example", "ash@bins.example?cc=x@y.example",
+        "ash@bins.example\nBcc: x@y.example", "syslog://", "dbus://", "nothing://herd-secret",
+        "json://", "https://", "",
+    ],
+)  # fmt: skip
+def test_an_address_that_cannot_be_used_is_refused_and_not_repeated(
+    mail: MailSink, address: str
+) -> None:
+    with pytest.raises(UnderlidError) as caught:
+        hint_of(address, settings(mail))
+    assert "secret" not in str(caught.value)
+    assert "ash" not in str(caught.value)
+
+
+def test_of_an_address_only_scheme_and_hint_are_shown(mail: MailSink) -> None:
+    assert hint_of(" ash@bins.example ", settings(mail)) == "e-mail a…@bins.example"
+    assert hint_of("json://u:herd-secret@h/in/5f2c", settings(mail)) == "json"
+    with pytest.raises(UnderlidError, match="no mail server is set"):
+        hint_of("ash@bins.example", Settings())
+
+
+def test_an_e_mail_address_where_no_mail_server_is_set_says_so(records: Records) -> None:
+    route = add(records, "Ash", "ash@bins.example")
+    tell(records)
+    routes = RouteChannels(records, Settings())
+    one = Courier(records, [], VirtualClock(AT_MS), routes=routes)
+    assert one.drain_once(AT_MS) == Drained(failed=1)
+    news = records.last_delivery(route)
+    assert news is not None
+    assert news.said == "no mail server is set (setting smtp_url)"
+
+
+def test_the_service_takes_an_address_up_while_it_runs_and_logs_none(
+    tmp_path: Path, mail: MailSink, web: WebSink
+) -> None:
+    folder = tmp_path / "data"
+    running = Running(folder, smtp_url=mail.address())
+    opened = Records.open(f"sqlite:///{folder / 'records.sqlite'}")
+    opened.add_person("Ash", "keeper", "herd under the lid")
+    add(opened, "Ash", "ash@bins.example")
+    add(opened, "Ash", f"json://127.0.0.1:{web.port}/herd-secret")
+    closed = add(opened, "Ash", "json://127.0.0.1:1/herd-secret")
+    tell(opened)
+    wait_until(lambda: mail.mails and web.requests and opened.last_delivery(closed).tries)  # type: ignore[union-attr]
+    running.process.terminate()
+    assert running.process.stdout is not None
+    log = running.process.stdout.read()
+    running.stop()
+    opened.close()
+    assert f"route-{closed.id}" in log
+    assert "herd-secret" not in log
+    assert "ash@" not in log
