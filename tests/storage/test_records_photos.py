@@ -48,6 +48,7 @@ def test_a_photo_and_its_pictures_outlive_a_restart(records: Records, tmp_path: 
     records.close()
     again = Records.open(address(tmp_path))
     assert again.photos_of(["e1", "e2"]) == {"e1": [photo]}
+    assert again.photo_bytes() == photo.size_bytes
     assert again.picture("p1", PictureSize.FULL) == FULL + b"p1"
     assert again.picture("p1", PictureSize.SMALL) == SMALL
     assert again.picture("p2", PictureSize.SMALL) is None

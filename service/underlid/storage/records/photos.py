@@ -127,6 +127,11 @@ class PhotoRecords(Subject):
             data = connection.execute(wanted).scalar()
         return None if data is None else bytes(data)
 
+    def photo_bytes(self) -> int:
+        """Return how much room all photos take, removed ones among them."""
+        with self._database.read() as connection:
+            return _taken(connection)
+
     def _change(
         self,
         photo_id: str,
@@ -226,16 +231,19 @@ def _check_room(connection: sa.Connection, shown: int, size_bytes: int, room_byt
             expected=f"at most {PHOTOS_OF_ENTRY_MOST} with one entry",
             next_step="Remove one, or write a further entry.",
         )
-    taken = connection.execute(
-        sa.select(sa.func.coalesce(sa.func.sum(_V.size_bytes), 0)).where(_V.newest.is_(True))
-    ).scalar_one()
-    if int(taken) + size_bytes > room_bytes:
+    taken = _taken(connection)
+    if taken + size_bytes > room_bytes:
         raise UnderlidError(
             "the room for photos",
-            value=Words(f"{int(taken) / 1e6:.0f} of {room_bytes / 1e6:.0f} MB taken"),
+            value=Words(f"{taken / 1e6:.0f} of {room_bytes / 1e6:.0f} MB taken"),
             expected="room for one more",
             next_step="Raise the setting photos_mb, or let a lead erase old ones.",
         )
+
+
+def _taken(connection: sa.Connection) -> int:
+    total = sa.func.coalesce(sa.func.sum(_V.size_bytes), 0)
+    return int(connection.execute(sa.select(total).where(_V.newest.is_(True))).scalar_one())
 
 
 def _photo(row: sa.Row[tuple[object, ...]]) -> EntryPhoto:

@@ -90,6 +90,7 @@ class _Figures(Collector):
             ("undelivered_messages", "Messages given up", self._undelivered()),
             ("unsent_readings", "Readings that the server does not have yet", backlog.waiting),
             ("refused_readings", "Readings that the server refused", backlog.refused),
+            ("photo_bytes", "Room that photos take", self._context.records.photo_bytes()),
         ):
             yield GaugeMetricFamily(f"underlid_{name}", text, value=float(figure))
 
