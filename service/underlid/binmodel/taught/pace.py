@@ -98,7 +98,9 @@ def paces(
             f"Whether food in {name} goes as fast as the herd eats or as fast as it rots is not known:"
             f" {100.0 * HERD_SETS_PACE:.0f} to {100.0 * (1.0 - HERD_SETS_PACE):.0f}."
         )
-        as_told = f"Where the herd sets the pace, a feed in {name} is taken to last as its appetite says."
+        as_told = (
+            f"Where the herd sets the pace, a feed in {name} is taken to last as its appetite says."
+        )
         return Lesson(HERD_SETS_PACE, 0.0, text), Lesson(1.0, HERD_SD, as_told)
     bin_ = past.window.bin
     loss_w_k = bed_heat_capacity_j_k(bin_.bed_kg, bin_.target_moisture_pct) / 3600.0 / lag_h
