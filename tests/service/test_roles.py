@@ -9,9 +9,11 @@ import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
+import httpx
 import paho.mqtt.client as mqtt
 import pytest
 
+from drawn import drawn
 from mqtt.brokers import probe as connect
 from programs import require
 from service.forked import Forked
@@ -22,6 +24,7 @@ from storage.postgres import cluster
 from underlid.clock import SystemClock
 from underlid.config import load
 from underlid.errors import UnderlidError
+from underlid.journal.entries import Entry, Turned
 from underlid.storage.records import Role
 from underlid.timeline import MINUTE_MS
 from underlid.workers.roles import check_role
@@ -178,3 +181,19 @@ def test_a_role_without_others_to_share_with_is_refused(tmp_path: Path) -> None:
     check_role(load(data=tmp_path, role="judge", **several))
     with pytest.raises(UnderlidError, match="webhook_secret"):
         check_role(load(data=tmp_path, role="judge", webhook_url="http://x.example/", **several))
+
+
+def test_a_photo_sent_to_one_page_worker_is_shown_by_the_other(place: Several) -> None:
+    token = place.records.make_token("phone", Role.KEEPER)
+    place.records.add_entry(Entry("e1", "tansy", 1, 1, Turned()))
+    worker = place.start_together({"one": "web", "two": "web"})
+    at, headers = "/api/v1/entries/e1/photos", {"authorization": f"Bearer {token}"}
+    picture = headers | {"content-type": "image/jpeg"}
+    sent = httpx.post(worker["one"].web + at, content=drawn(), headers=picture, timeout=WAIT_S)
+    assert sent.status_code == 201, sent.text
+    shown = [
+        httpx.get(worker[name].web + sent.json()[0]["full"], headers=headers, timeout=WAIT_S)
+        for name in ("one", "two")
+    ]
+    assert shown[0].content == shown[1].content
+    assert shown[1].headers["content-type"] == "image/jpeg"
