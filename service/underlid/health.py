@@ -71,4 +71,6 @@ def _not_reading(way: BrokerClient) -> str | None:
         return "the broker is not connected"
     if not way.subscribed.is_set():
         return "the broker does not let us read every topic that probes publish on; see the log"
+    if way.refused_filters:
+        return f"the broker does not let us read {min(way.refused_filters)}, which a mapping is for"
     return None

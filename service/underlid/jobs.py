@@ -13,8 +13,9 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from sqlalchemy.exc import OperationalError
 
 from underlid.mqtt.adoption import LOOK_EVERY_S as ADOPT_EVERY_S
+from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
-from underlid.mqtt.users import DoorUsers
+from underlid.mqtt.mapped_topics import MappedTopics
 from underlid.parts import Parts
 from underlid.storage.trouble import StoreError
 from underlid.workers.statuses import WRITE_EVERY_S
@@ -50,10 +51,10 @@ def schedule(parts: Parts) -> BackgroundScheduler:
     if parts.adoption is not None:
         adopt = patient("looking for workers that are gone", parts.adoption.look)
         scheduler.add_job(adopt, "interval", seconds=ADOPT_EVERY_S)
-    doors = [way for way in parts.ways if isinstance(way, Door)]
-    if parts.users is not None and doors:
-        job = partial(_take_over_users, parts.users, doors, asyncio.get_running_loop())
-        scheduler.add_job(job, "interval", seconds=USERS_EVERY_S)
+    if parts.mapped is not None:
+        job = partial(_take_over_users, parts, parts.mapped, asyncio.get_running_loop())
+        take_over = patient("looking for new users and mappings", job)
+        scheduler.add_job(take_over, "interval", seconds=USERS_EVERY_S)
     scheduler.start()
     return scheduler
 
@@ -82,8 +83,19 @@ def patient(what: str, work: Callable[[], object]) -> Callable[[], None]:
     return job
 
 
-def _take_over_users(users: DoorUsers, doors: list[Door], loop: asyncio.AbstractEventLoop) -> None:
-    grants = users.changed()
-    if grants is not None:
-        for door in doors:
-            loop.call_soon_threadsafe(door.set_grants, grants)
+def _take_over_users(parts: Parts, mapped: MappedTopics, loop: asyncio.AbstractEventLoop) -> None:
+    """Tell the ways in of users and mappings that are new: the door first who may send what."""
+    mapped.look()
+    new_users = parts.users is not None and parts.users.changed()
+    recorder = parts.recorder
+    new_mappings = recorder is not None and recorder.mappings is not mapped.mappings
+    if parts.users is not None and (new_mappings or new_users):
+        grants = parts.users.grants(mapped.mappings)
+        for way in parts.ways:
+            if isinstance(way, Door):
+                loop.call_soon_threadsafe(way.set_grants, grants)
+    if recorder is not None and new_mappings:
+        recorder.mappings = mapped.mappings
+        for way in parts.ways:
+            if isinstance(way, BrokerClient):
+                way.ask_for(mapped.mappings.filters, mapped.given_up)

@@ -14,6 +14,7 @@ from underlid.config import Settings
 from underlid.mqtt.adoption import Adoption
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
+from underlid.mqtt.mapped_topics import MappedTopics
 from underlid.mqtt.outward import alert_topic, payload_of, state_topic
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.outbox import Courier
@@ -42,6 +43,7 @@ class Parts:
     sharing: Sharing | None = None
     recorder: Recorder | None = None
     users: DoorUsers | None = None
+    mapped: MappedTopics | None = None
     statuses: Statuses | None = None
     watch: Watch | None = None
     courier: Courier | None = None

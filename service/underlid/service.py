@@ -28,10 +28,12 @@ from underlid.health import health_of
 from underlid.jobs import schedule
 from underlid.journal.units import units_named
 from underlid.mqtt.adoption import Adoption
-from underlid.mqtt.broker import BrokerClient
+from underlid.mqtt.broker import BrokerClient, BrokerPlace
 from underlid.mqtt.door import Door
 from underlid.mqtt.grants import HOUSEHOLD
 from underlid.mqtt.intake import NoIntake
+from underlid.mqtt.listening import Ear
+from underlid.mqtt.mapped_topics import MappedTopics
 from underlid.mqtt.places import broker_place, door_tls, shared_place
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.addresses import RouteChannels, hint_of
@@ -141,6 +143,8 @@ class Service:
             stack.callback(parts.statuses.close)
             parts.recorder = Recorder(readings, EntryKeeper(records))
             stack.callback(parts.recorder.close)
+            parts.mapped = MappedTopics(records)
+            parts.recorder.mappings = parts.mapped.mappings
         listen(parts)
         await self._open_doors(stack, parts, folder)
         start_key = self._start_key(records)
@@ -237,6 +241,7 @@ class Service:
             parts.hub,
             health_of(parts),
             {"door" if isinstance(way, Door) else "broker": way.counts for way in parts.ways},
+            self._ear(stack),
             start_key,
             partial(hint_of, settings=settings),
         )
@@ -245,6 +250,14 @@ class Service:
         await server.start()
         stack.push_async_callback(server.stop)
         return server
+
+    def _ear(self, stack: contextlib.AsyncExitStack) -> Ear | None:
+        """Return what listens at the broker for whoever looks at the pages."""
+        if not self._has_pages:
+            return None
+        ear = Ear(broker_place(self.settings) if self.settings.broker_host else None, self.clock)
+        stack.callback(ear.stop)
+        return ear
 
     def _start_key(self, records: Records) -> str:
         """Return the word that the first-start page asks for where strangers may open it."""
@@ -264,7 +277,7 @@ class Service:
             parts.ways.append(
                 Door(
                     recorder,
-                    parts.users.grants(),
+                    parts.users.grants(recorder.mappings),
                     host=settings.door_host,
                     port=settings.door_port,
                     tls_port=settings.door_tls_port,
@@ -281,16 +294,23 @@ class Service:
     def _broker_client(self, stack: contextlib.AsyncExitStack, parts: Parts) -> BrokerClient:
         """Return the way to the broker: alone, or as one of several that share its messages."""
         settings, recorder, sharing = self.settings, parts.recorder, parts.sharing
+        mapped = parts.mapped
+
+        def client_at(place: BrokerPlace) -> BrokerClient:
+            client = BrokerClient(recorder or NoIntake(), place, clock=self.clock)
+            if mapped is not None:
+                client.ask_for(mapped.mappings.filters, mapped.given_up)
+            return client
+
         if not settings.several or sharing is None:
-            return BrokerClient(recorder or NoIntake(), broker_place(settings), clock=self.clock)
+            return client_at(broker_place(settings))
         if recorder is not None:
 
             def stand_in(worker: str) -> BrokerClient:
-                place = shared_place(settings, worker, reads=True, stands_in=True)
-                return BrokerClient(recorder, place, clock=self.clock)
+                return client_at(shared_place(settings, worker, reads=True, stands_in=True))
 
             loop = asyncio.get_running_loop()
             parts.adoption = Adoption(parts.records, sharing, stand_in, loop)
             stack.push_async_callback(parts.adoption.stop)
         place = shared_place(settings, sharing.worker, reads=recorder is not None)
-        return BrokerClient(recorder or NoIntake(), place, clock=self.clock)
+        return client_at(place)

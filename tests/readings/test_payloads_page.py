@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from underlid.files.setup import parse_setup
 from underlid.readings.channels import CHANNELS
 from underlid.readings.decode import decode
+from underlid.readings.mapped import Mappings
 from underlid.readings.senml_units import UNITS, target
 from underlid.readings.values import RawMessage, RejectReason
 
@@ -46,3 +48,20 @@ def test_the_table_of_channels_is_the_codes() -> None:
             goal = target(name, None)
             assert goal is not None
             assert goal.channel == channel or (name == "soil" and goal.soil)
+
+
+def test_the_example_of_other_firmware_gives_what_the_page_says() -> None:
+    section = PAGE.partition("### An example")[2].partition("\n## ")[0]
+    (payload,) = re.findall(r"```json\n(.+)\n```", section)
+    (tables,) = re.findall(r"```toml\n(.+?)```", section, re.DOTALL)
+    shed = "[shed.potting]\n"
+    mappings = Mappings(parse_setup((shed + tables).encode()).mappings)
+    message = RawMessage("allotment/Board 7/env", payload.encode(), RECEIVED_MS)
+    (reading,) = decode(message, mappings).readings
+    assert reading.probe == "board-7"
+    assert {name: round(value, 1) for name, value in reading.values.items()} == {
+        "bed_temp_c": 21.2,
+        "soil_raw": 1843.0,
+        "headspace_temp_c": 21.5,
+        "headspace_rh_pct": 91.0,
+    }

@@ -114,6 +114,9 @@ FORMS = [
     "/probes/secret",
     "/probes/tansy-1/secret/end",
     "/probes/undelivered/1",
+    "/mapping",
+    "/mapping/remove",
+    "/mappings/listen",
     "/places/shed",
     "/places/bin",
 ]

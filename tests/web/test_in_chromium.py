@@ -27,6 +27,8 @@ PAGES = (
     "/alerts",
     "/probes",
     "/probes/sorrel-1",
+    "/mappings",
+    "/mapping",
     "/places",
     "/places/bin",
     "/people",

@@ -16,7 +16,7 @@ from underlid.cli.sentence import OneSentence
 
 PLACES: Final = {
     "serve": "serve", "demo": "demo", "check": "check", "bins": "bins", "probes": "probes",
-    "entries": "entries", "alerts": "alerts", "user": "user", "weather": "weather",
+    "mappings": "mappings", "entries": "entries", "alerts": "alerts", "user": "user", "weather": "weather",
     "replay": "replay", "simulate": "simulate", "score": "score", "import": "imports",
     "export": "export", "backup": "backup", "restore": "backup", "move-readings": "move_readings",
 }  # fmt: skip

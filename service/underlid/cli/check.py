@@ -22,6 +22,7 @@ from underlid.mqtt.places import broker_place, door_tls
 from underlid.mqtt.trial import broker_trouble
 from underlid.notify.channel import ChannelError
 from underlid.notify.channels import channels_from
+from underlid.readings.try_out import trouble_with
 from underlid.rules.finding import Priority
 from underlid.storage.folder import folder_in_use
 from underlid.storage.readings_store import meet_influx, open_readings
@@ -109,6 +110,7 @@ def _looks(settings: Settings, send: bool) -> Iterator[Look]:
     if settings.data.is_dir() and trouble is None:
         running = _is_running(settings.data)
         yield "records", _trouble(lambda: _open_records(settings))
+        yield "mappings", _mapping_trouble(settings)
         yield "readings", _trouble(lambda: _open_readings(settings))
         if settings.readings_store == "influxdb":
             yield "InfluxDB", _trouble(lambda: meet_influx(settings))
@@ -199,6 +201,27 @@ def _open_records(settings: Settings) -> None:
         records = Records.open(settings.records_address)
         records.setup()
         records.close()
+
+
+def _mapping_trouble(settings: Settings) -> str | None:
+    """Return what is wrong with the first mapping that brings nothing, None when all are well."""
+    if settings.records_path is not None and not settings.records_path.exists():
+        return None
+    try:
+        records = Records.open(settings.records_address)
+    except UnderlidError:
+        return None  # said of the records already
+    try:
+        kept, sheds = records.mappings(), records.setup().sheds
+    finally:
+        records.close()
+    troubles = dict(kept.broken)
+    for name, one in kept.good.items():
+        if one.shed not in sheds:
+            troubles[name] = f"there is no shed {one.shed}"
+        elif (why := trouble_with(name, one, SystemClock().now_ms())) is not None:
+            troubles[name] = f"it reads nothing of its own example: {why}"
+    return next((f"{name}: {why}" for name, why in sorted(troubles.items())), None)
 
 
 def _open_readings(settings: Settings) -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import ssl
 import threading
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -40,7 +41,8 @@ FILTERS: Final = (
     f"{ROOT}/+/+/value/+",
     f"{ROOT}/+/entry",
 )
-"""What probes publish; never our own topics, so that nothing is read back."""
+"""What probes publish; never our own topics, so that nothing is read back. The filters of mappings are
+asked for besides (`ask_for`)."""
 
 KEEP_ALIVE_S: Final = 60
 """Common practice: a dead line is noticed within a minute and a half."""
@@ -90,6 +92,12 @@ class BrokerClient:
         self.connected = threading.Event()
         self.subscribed = threading.Event()
         """Set while the broker has agreed to send all that we ask for; at once if that is nothing."""
+        self.refused_filters: set[str] = set()
+        """Those of mappings that the broker does not let us read."""
+        self._wanted: tuple[str, ...] = ()
+        self._given_up: tuple[str, ...] = ()
+        self._asked: dict[int, tuple[str, ...]] = {}
+        self._asking = threading.Lock()
         self._place = place
         self._now_ms = (clock or SystemClock()).now_ms
         self._retained: dict[str, bytes] = {}
@@ -135,6 +143,38 @@ class BrokerClient:
         sent = self._client.publish(topic, payload, qos=0 if retain else 1, retain=retain)
         self._count_sent(sent.rc)
 
+    def ask_for(self, wanted: Iterable[str], given_up: Iterable[str]) -> None:
+        """Read what mappings are for from now on, and take back *given_up*; from any thread.
+
+        A broker keeps in a session what it was ever asked for, so that is said at every connect.
+        """
+        before, self._wanted = self._wanted, tuple(wanted)
+        self._given_up = tuple(given_up)
+        self.refused_filters &= set(self._wanted)
+        place = self._place
+        if not self.connected.is_set() or place.stands_in or not place.reads:
+            return
+        self._take_back([one for one in before if one not in self._wanted])
+        self._subscribe([one for one in self._wanted if one not in before])
+
+    def _subscribe(self, filters: Iterable[str]) -> None:
+        asked = tuple(filters)
+        if not asked:
+            return
+        with self._asking:
+            _, message_id = self._client.subscribe([(self._grouped(one), 1) for one in asked])
+            if message_id is not None:
+                self._asked[message_id] = asked
+
+    def _take_back(self, filters: Iterable[str]) -> None:
+        gone = [self._grouped(one) for one in filters]
+        if gone:
+            self._client.unsubscribe(gone)
+
+    def _grouped(self, topic_filter: str) -> str:
+        """Return a filter as one of several workers asks for it."""
+        return f"$share/{self._place.share}/{topic_filter}" if self._place.share else topic_filter
+
     def _make_client(self) -> Client:
         place = self._place
         version_5 = place.protocol == "5"
@@ -169,11 +209,13 @@ class BrokerClient:
             return
         self.counts.connections += 1
         self.counts.open = 1
-        group = f"$share/{self._place.share}/" if self._place.share else ""
+        with self._asking:
+            self._asked.clear()
         if self._place.stands_in:
-            client.unsubscribe([group + one for one in FILTERS])
+            self._take_back([*FILTERS, *self._wanted, *self._given_up])
         elif self._place.reads:
-            client.subscribe([(group + one, 1) for one in FILTERS])
+            self._take_back(self._given_up)
+            self._subscribe([*FILTERS, *self._wanted])
         if self._place.stands_in or not self._place.reads:
             self.subscribed.set()
         self.connected.set()
@@ -192,13 +234,18 @@ class BrokerClient:
         self._log.info("broker disconnected", host=self._place.host, reason=str(code))
 
     def _on_subscribe(
-        self, _client: Client, _data: Any, _mid: int, codes: list[ReasonCode], _more: Any
+        self, _client: Client, _data: Any, mid: int, codes: list[ReasonCode], _more: Any
     ) -> None:
-        for topic_filter, code in zip(FILTERS, codes, strict=False):
+        with self._asking:
+            asked = self._asked.pop(mid, ())
+        refused = set()
+        for topic_filter, code in zip(asked, codes, strict=False):
             if code.is_failure:
+                refused.add(topic_filter)
                 self.counts.refused["subscribe"] += 1
                 self._log.warning("broker refused", filter=topic_filter, reason=str(code))
-        if not any(code.is_failure for code in codes):
+        self.refused_filters = (self.refused_filters - set(asked)) | (refused - set(FILTERS))
+        if FILTERS[0] in asked and refused.isdisjoint(FILTERS):
             self.subscribed.set()
 
     def _on_message(self, _client: Client, _data: Any, message: MQTTMessage) -> None:
@@ -209,7 +256,7 @@ class BrokerClient:
         payload = bytes(message.payload)
         if len(payload) > PAYLOAD_KEPT_BYTES:
             payload = payload[:PAYLOAD_KEPT_BYTES]
-        raw = RawMessage(topic, payload, self._now_ms())
+        raw = RawMessage(topic, payload, self._now_ms(), bool(message.retain))
         self._brokered.take(raw, message.mid if message.qos else 0)
 
     def _gone(self) -> None:

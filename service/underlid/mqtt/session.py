@@ -183,11 +183,10 @@ class Session:
     def _allow(self, topic: str, payload: bytes) -> bool:
         if not self._grants.may_publish(self.user, topic, payload):
             return False
-        if not self._grants.by_topic(topic):
-            return True
         if len(self._allowed) >= TOPICS_ALLOWED_MAX:
             self._allowed.clear()
-        self._allowed.add(topic)
+        if self._grants.by_topic(topic):
+            self._allowed.add(topic)
         return True
 
     def _not_allowed(self, packet: Publish, now_ms: int, arrived: Arrived) -> list[Event]:

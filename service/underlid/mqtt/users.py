@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from underlid.mqtt.grants import HOUSEHOLD, KEEPER, Grants
+from underlid.readings.mapped import NO_MAPPINGS, Mappings
 from underlid.storage.records import Records
 
 SECRET_BYTES: Final = 16
@@ -35,17 +36,17 @@ class DoorUsers:
         """Return the household's password, or where it was."""
         return self._read().get(HOUSEHOLD, f"(not shown: {self._file.name} was removed)")
 
-    def grants(self) -> Grants:
-        """Return who may do what at the door."""
-        return Grants(self._hashes)
+    def grants(self, mappings: Mappings = NO_MAPPINGS) -> Grants:
+        """Return who may do what at the door, and send what *mappings* read."""
+        return Grants(self._hashes, mappings)
 
-    def changed(self) -> Grants | None:
-        """Return the grants anew when a user was added or changed on the page, else None."""
+    def changed(self) -> bool:
+        """Look again; tell whether a user was added or changed on the page."""
         hashes = self._records.door_secrets()
         if hashes == self._hashes:
-            return None
+            return False
         self._hashes = hashes
-        return Grants(hashes)
+        return True
 
     def _read(self) -> dict[str, str]:
         if not self._file.exists():

@@ -7,7 +7,7 @@ behind the protocol `Judged`, because this package must not know how judging is 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -74,6 +74,86 @@ class Judged(Protocol):
         ...
 
 
+class HeardMessage(Protocol):
+    """A message that came to the broker while somebody listened."""
+
+    @property
+    def number(self) -> int:
+        """Return its number, in the order they came."""
+        ...
+
+    @property
+    def topic(self) -> str:
+        """Return its topic."""
+        ...
+
+    @property
+    def payload(self) -> bytes:
+        """Return its payload, cut to a bearable length."""
+        ...
+
+    @property
+    def size_bytes(self) -> int:
+        """Return how long the payload was."""
+        ...
+
+    @property
+    def retained(self) -> bool:
+        """Tell whether the broker had kept it."""
+        ...
+
+    @property
+    def at_ms(self) -> int:
+        """Return when it came."""
+        ...
+
+
+class HeardSoFar(Protocol):
+    """How far a listening has come."""
+
+    @property
+    def topic_filter(self) -> str:
+        """Return what is listened to."""
+        ...
+
+    @property
+    def left_s(self) -> float:
+        """Return how long it goes on, 0 when it has ended."""
+        ...
+
+    @property
+    def count(self) -> int:
+        """Return how many messages came."""
+        ...
+
+    @property
+    def trouble(self) -> str:
+        """Return what went wrong."""
+        ...
+
+    @property
+    def messages(self) -> Sequence[HeardMessage]:
+        """Return the newest messages, the newest first."""
+        ...
+
+
+class Ear(Protocol):
+    """Listens at the broker for a short while; what comes is shown and not stored."""
+
+    @property
+    def has_broker(self) -> bool:
+        """Tell whether there is a broker to listen at."""
+        ...
+
+    def listen(self, topic_filter: str) -> None:
+        """Begin to listen; an earlier listening ends."""
+        ...
+
+    def heard(self) -> HeardSoFar:
+        """Return what has been heard so far."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Context:
     """Everything a request may use. `health` maps a part's name to its sentence when unwell."""
@@ -89,6 +169,7 @@ class Context:
     health: Mapping[str, Callable[[], str | None]] = field(default_factory=dict)
     ways: Mapping[str, WayCounts] = field(default_factory=dict)
     """What this process counts at its ways in: its MQTT door, the line to a broker."""
+    ear: Ear | None = None
     start_key: str = ""
     """When set, the first-start page asks for it: the service printed it where it was started."""
 

@@ -53,6 +53,8 @@ SAID: Final = {
     "person": "They can come in now.",
     "route": "The address is kept.",
     "gone": "Gone.",
+    "mapping": "The mapping is kept. It counts within a few seconds, for messages that come from then on.",
+    "mapping_gone": "The mapping is gone; the readings that it brought stay.",
 }
 """What a page says after a form, by the word in its address; nothing else is ever shown."""
 
