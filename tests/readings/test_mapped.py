@@ -189,10 +189,10 @@ WRONG: list[tuple[dict[str, Any], str, str]] = [
     ({"time_as": "h"}, "time_as", "'s'"),
     ({"values": []}, "values", "at least 1 item"),
     ({"values": [BED, BED]}, "", "every channel once"),
-    ({"values": [BED | {"unit": "%RH"}]}, "values.0", "one of the units of bed_temp_c"),
+    ({"values": [BED | {"unit": "%RH"}]}, "values.0.unit", "one of the units of bed_temp_c"),
     ({"values": [BED | {"channel": "Bed"}]}, "values.0.channel", "a channel like"),
-    ({"values": [BED | {"times": 0}]}, "values.0", "a factor"),
-    ({"values": [BED | {"times": float("nan")}]}, "values.0", "a factor"),
+    ({"values": [BED | {"times": 0}]}, "values.0.times", "a factor"),
+    ({"values": [BED | {"times": float("nan")}]}, "values.0.times", "a factor"),
     (
         {"values": [{"channel": f"c{n}"} for n in range(VALUES_MOST + 1)]},
         "values",

@@ -7,6 +7,7 @@ Pointers (RFC 6901), read by the library jsonpointer. The reading itself is done
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import partial
 from typing import Annotated, Any, Final, Literal, Self
@@ -18,6 +19,8 @@ from pydantic import (
     ConfigDict,
     Field,
     ValidationError,
+    ValidationInfo,
+    field_validator,
     model_validator,
 )
 
@@ -46,6 +49,8 @@ ADDED: Final[tuple[tuple[UnitTable, UnitTable], ...]] = (
 )
 """What SenML has no unit for and other firmware sends: degrees Fahrenheit, and pounds (exactly
 0.45359237 kg). By SenML table, unit -> (scale, offset)."""
+
+_OF_A_VALUE: Final = re.compile(r"values\.(\d+)\.(\w+)")
 
 PROBE_FIELDS: Final = ("probe_level", "probe_at", "probe")
 POINTERS: Final = ("probe_at", "each_at", "time_at", "seq_at")
@@ -96,6 +101,12 @@ def _example(value: str) -> str:
     return value
 
 
+def _factor(value: float) -> float:
+    if not 1e-9 <= abs(value) <= 1e9:
+        raise ValueError("a factor other than 0, at most 1e9")
+    return value
+
+
 Id = Annotated[str, AfterValidator(_id)]
 Pointer = Annotated[str, Field(max_length=POINTER_MOST_CHARS), AfterValidator(_pointer)]
 
@@ -110,17 +121,18 @@ class MappedValue(BaseModel):
     unit: str = Field(
         "", max_length=16, description="Unit of the payload; empty for the channel's."
     )
-    times: float = Field(1.0, description="What the number is multiplied by, before its unit.")
+    times: Annotated[float, AfterValidator(_factor)] = Field(
+        1.0, description="What the number is multiplied by, before its unit."
+    )
 
-    @model_validator(mode="after")
-    def _fits(self) -> Self:
-        known = units_of(self.channel)
-        if self.unit and self.channel in CHANNELS and self.unit not in known:
-            units = ", ".join(known)
-            raise ValueError(f"one of the units of {self.channel}: {units}; not {self.unit}")
-        if not 1e-9 <= abs(self.times) <= 1e9:
-            raise ValueError("a factor other than 0, at most 1e9")
-        return self
+    @field_validator("unit")
+    @classmethod
+    def _measures_the_channel(cls, value: str, given: ValidationInfo) -> str:
+        channel = given.data.get("channel", "")
+        known = units_of(channel)
+        if value and channel in CHANNELS and value not in known:
+            raise ValueError(f"one of the units of {channel}: {', '.join(known)}")
+        return value
 
 
 class PayloadMapping(BaseModel):
@@ -191,7 +203,8 @@ def check_name(name: str) -> None:
 def _trouble(name: str, error: ValidationError) -> MappingError:
     first = error.errors()[0]
     field = ".".join(str(part) for part in first["loc"])
-    what = f"{field} of mapping {name}" if field else f"mapping {name}"
+    said = _OF_A_VALUE.sub(lambda found: f"{found[2]} of value {int(found[1]) + 1}", field)
+    what = f"{said} of mapping {name}" if field else f"mapping {name}"
     wrong = partial(MappingError, field, what)
     if first["type"] == "missing":
         return wrong(value="", expected="a value")

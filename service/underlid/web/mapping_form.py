@@ -41,7 +41,7 @@ TIME_AS: Final = {
 TIMES: Final = {"s": (1.6e9, 4e9), "ms": (1.6e12, 4e12)}
 """From 2020 to 2096: what a clock says in these years, and no sensor does (our judgement)."""
 
-_ROW_FIELD: Final = re.compile(r"values\.(\d+)(?:\.(at|channel|unit|times))?")
+_ROW_FIELD: Final = re.compile(r"values\.(\d+)\.(at|channel|unit|times)")
 _PROBE_FIELD: Final = re.compile(r"probe|probe_at|probe_level")
 
 
@@ -120,7 +120,7 @@ def _form_field(field: str, rows: list[int]) -> str:
     """Return what the form calls a field of the mapping."""
     found = _ROW_FIELD.fullmatch(field)
     if found is not None:
-        return f"{found[2] or 'unit'}_{rows[int(found[1])]}"
+        return f"{found[2]}_{rows[int(found[1])]}"
     return "probe_which" if _PROBE_FIELD.fullmatch(field) else field or "probe_which"
 
 
