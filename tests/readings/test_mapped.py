@@ -12,7 +12,7 @@ from jsonpointer import JsonPointer
 
 from underlid.pipeline import ingest
 from underlid.readings.decode import decode
-from underlid.readings.mapped import Mappings
+from underlid.readings.mapped import TOPICS_CACHED, Mappings
 from underlid.readings.mapping import (
     MAPPINGS_MOST,
     VALUES_MOST,
@@ -165,6 +165,16 @@ def test_two_mappings_of_one_filter_each_take_what_they_find() -> None:
     }
     assert not ingest([RawMessage(TOPIC, b'{"air": 12}', AT_MS)], both).rejected
     assert both.filters == ("allotment/+/env",)
+
+
+def test_topics_are_not_remembered_without_end() -> None:
+    known = Mappings({"boards": mapping(BED)})
+    for number in range(2 * TOPICS_CACHED):
+        assert not known.covering(f"orchard/{number}")
+    assert len(known._known) <= TOPICS_CACHED
+    long = f"allotment/{'x' * 60_000}/env"
+    assert known.covering(long)
+    assert long not in known._known
 
 
 def test_own_topics_are_read_as_ever_and_strangers_refused() -> None:

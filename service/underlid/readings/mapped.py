@@ -20,7 +20,9 @@ from underlid.readings.values import RawMessage, Reading
 OWN_ROOT: Final = "underlid/v1/"
 
 TOPICS_CACHED: Final = 8192
-"""Topics of which is remembered who reads them; a farm with more asks anew now and then."""
+CACHED_MOST_CHARS: Final = 256
+"""Topics of which is remembered who reads them; a farm with more, or longer ones, asks anew. Anybody
+at the door may send to any topic, so neither may grow without end."""
 
 
 class Mappings:
@@ -48,7 +50,8 @@ class Mappings:
             found = tuple(one for one in self._readers if matches(one.mapping.filter, topic))
             if len(self._known) >= TOPICS_CACHED:
                 self._known.clear()
-            self._known[topic] = found
+            if len(topic) <= CACHED_MOST_CHARS:
+                self._known[topic] = found
         return found
 
     def probes(self, topic: str, payload: bytes) -> set[str] | None:
