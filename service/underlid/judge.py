@@ -9,25 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
-from underlid.advice.capacity import feeding
-from underlid.advice.days import waits_for
 from underlid.alerts.alert import Alert, AlertState, Spell
-from underlid.alerts.forecast_json import forecast_as_json
 from underlid.alerts.life import deadline_ms
 from underlid.alerts.policy import delays_of
-from underlid.alerts.state import state_of
 from underlid.alerts.together import Told
+from underlid.bin_state import bin_state
 from underlid.binmodel.bins import Setup
 from underlid.binmodel.derived import Derived, derive
 from underlid.binmodel.facts import Facts, bins_reached, facts_of, probes_watched
-from underlid.binmodel.lids.film import FILM_KNOWN_H, lid_now
 from underlid.binmodel.outlook.forecast import Forecast
 from underlid.binmodel.outlook.weather import Weather
 from underlid.binmodel.probes.filled_buckets import FilledBuckets
 from underlid.binmodel.probes.hot import BUCKET_MS, HotProbe
 from underlid.binmodel.probes.vitals import Vitals
 from underlid.binmodel.probes.weighed import Read, weighed_before_ms
-from underlid.binmodel.settling import unsettled
 from underlid.binmodel.window import BinWindow
 from underlid.journal.entries import Entry
 from underlid.journal.known import known_at
@@ -204,29 +199,7 @@ class Judge:
 
     def state(self, bin_id: str) -> dict[str, object] | None:
         """Return the bin's verdicts and open alerts as last judged, ready for JSON."""
-        memory = self._memories.get(bin_id)
-        if memory is None or memory.judged_at_ms < 0:
-            return None
-        window = self._window(bin_id, memory.judged_at_ms)
-        film = memory.film
-        state = state_of(
-            window,
-            lid_now(window),
-            float(film.last(1)[0]) if film.known_lately(FILM_KNOWN_H) else None,
-            memory.outlook.drying,
-            memory.findings,
-            tuple(memory.alerts.values()),
-        )
-        return state | {
-            "feeding": feeding(
-                memory.outlook.food,
-                window.now_ms,
-                careful=unsettled(window) is not None,
-                waits=waits_for(memory.alerts.values()),
-                units=self._units,
-            ),
-            "forecast": forecast_as_json(memory.outlook.forecast),
-        }
+        return self.ask(bin_id, lambda window, memory: bin_state(window, memory, self._units))
 
     def forecast(self, bin_id: str) -> Forecast | None:
         """Return what was last foreseen of the bin; None where the data does not say."""
