@@ -138,6 +138,13 @@ class Settings(BaseSettings):
         pattern=rf"^({SAID.pattern})?$",
         description="Hours in which what can wait is not told, such as 22:00-07:00; empty for none.",
     )
+    repeat_h: float = Field(
+        12.0,
+        ge=0.0,
+        le=168.0,
+        description="Hours after which an alert that wants somebody today or now, and that nobody has "
+        "acknowledged, is told again; 0 for never.",
+    )
     webhook_url: str = Field("", description="Address that gets a signed POST for each alert.")
     webhook_secret: SecretStr = Field(
         SecretStr(""), description="Key of the HMAC-SHA256 signature; made at first start if empty."

@@ -16,6 +16,8 @@ from underlid.mqtt.adoption import LOOK_EVERY_S as ADOPT_EVERY_S
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
 from underlid.mqtt.mapped_topics import MappedTopics
+from underlid.notify.outbox import Courier
+from underlid.notify.rounds import Rounds
 from underlid.parts import Parts
 from underlid.storage.trouble import StoreError
 from underlid.workers.statuses import WRITE_EVERY_S
@@ -25,6 +27,7 @@ log = structlog.get_logger(__name__)
 
 PACK_EVERY_S: Final = 3600.0
 USERS_EVERY_S: Final = 5.0
+ROUND_EVERY_S: Final = 60.0
 
 
 def schedule(parts: Parts) -> BackgroundScheduler:
@@ -36,6 +39,10 @@ def schedule(parts: Parts) -> BackgroundScheduler:
     if parts.watch is not None:
         seconds = parts.settings.tick_s / speed
         scheduler.add_job(patient("judging", parts.watch.tick), "interval", seconds=seconds)
+    if parts.rounds is not None and parts.courier is not None:
+        go = patient("telling by the clock", partial(_go_round, parts.rounds, parts.courier))
+        seconds = max(1.0, ROUND_EVERY_S / speed)
+        scheduler.add_job(go, "interval", seconds=seconds)
     if parts.recorder is not None:
         scheduler.add_job(
             lambda: parts.readings.pack(parts.clock.now_ms()),
@@ -81,6 +88,12 @@ def patient(what: str, work: Callable[[], object]) -> Callable[[], None]:
             told = ""
 
     return job
+
+
+def _go_round(rounds: Rounds, courier: Courier) -> None:
+    """Post what is due by the clock, and have it delivered."""
+    if rounds.go():
+        courier.wake()
 
 
 def _take_over_users(parts: Parts, mapped: MappedTopics, loop: asyncio.AbstractEventLoop) -> None:

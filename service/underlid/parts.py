@@ -11,6 +11,7 @@ from functools import partial
 from underlid.alerts.show import alert_as_json
 from underlid.clock import Clock
 from underlid.config import Settings
+from underlid.journal.units import units_named
 from underlid.mqtt.adoption import Adoption
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
@@ -18,6 +19,7 @@ from underlid.mqtt.mapped_topics import MappedTopics
 from underlid.mqtt.outward import alert_topic, payload_of, state_topic
 from underlid.mqtt.users import DoorUsers
 from underlid.notify.outbox import Courier
+from underlid.notify.rounds import Rounds
 from underlid.pipeline import Judgement
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.recorder import Recorder
@@ -47,6 +49,7 @@ class Parts:
     statuses: Statuses | None = None
     watch: Watch | None = None
     courier: Courier | None = None
+    rounds: Rounds | None = None
     states: StoredStates | None = None
     tail: Tail | None = None
     adoption: Adoption | None = None
@@ -71,6 +74,15 @@ def listen(parts: Parts) -> None:
     if watch is not None:
         watch.listen(judged)
         watch.listen(partial(publish_outward, watch=watch, ways=parts.ways))
+
+
+def rounds_of(parts: Parts) -> Rounds | None:
+    """Return what is told by the clock, where there is a courier."""
+    judged, settings = parts.states or parts.watch, parts.settings
+    if parts.courier is None or judged is None:
+        return None
+    names, units = parts.courier.channel_names, units_named(settings.units)
+    return Rounds(parts.records, judged.state, parts.clock, names, settings.repeat_h, units)
 
 
 def publish_outward(judgement: Judgement, watch: Watch, ways: list[Door | BrokerClient]) -> None:

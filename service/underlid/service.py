@@ -39,7 +39,7 @@ from underlid.mqtt.users import DoorUsers
 from underlid.notify.addresses import RouteChannels, hint_of
 from underlid.notify.channels import channels_from
 from underlid.notify.outbox import Courier
-from underlid.parts import Parts, listen
+from underlid.parts import Parts, listen, rounds_of
 from underlid.storage.entry_keeper import EntryKeeper
 from underlid.storage.folder import folder_in_use, prepare_folder
 from underlid.storage.readings_store import open_readings_to_run
@@ -138,6 +138,7 @@ class Service:
             self._add_judging(parts)
         if settings.several:
             self._add_what_others_did(parts)
+        parts.rounds = rounds_of(parts)
         if self._takes_in:
             parts.statuses = Statuses(records)
             stack.callback(parts.statuses.close)

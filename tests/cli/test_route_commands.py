@@ -36,8 +36,9 @@ def test_an_address_is_added_changed_listed_and_forgotten(tmp_path: Path, record
     mark = made.output.split()[-1]
     assert records.route_addresses() == {mark: SECRET}
     more = ["--least", "high", "--bin", "tansy", "--quiet", "22:00-07:00", "--wait-min", "45"]
+    more += ["--digest-hour", "7", "--digest-always"]
     assert typed(tmp_path, "route", "Ash", "--change", mark, *more).exit_code == 0
-    wanted = RouteRules(Priority.HIGH, (), ("tansy",), "22:00-07:00", 45)
+    wanted = RouteRules(Priority.HIGH, (), ("tansy",), "22:00-07:00", 45, 7, True)
     assert [(one.label, one.rules) for one in records.routes()] == [("phone", wanted)]
     listed = typed(tmp_path, "routes", "--json").output
     assert json.loads(listed)[0]["of"] == "tansy"

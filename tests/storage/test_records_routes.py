@@ -129,6 +129,21 @@ def test_what_waits_for_an_address_that_is_removed_is_not_sent() -> None:
         assert records.forget_sent(1) == 2
 
 
+def test_the_digest_of_a_moment_is_posted_once_and_alerts_of_the_day_are_found() -> None:
+    over = replace(ALERT, id="over", state=AlertState.RETURNED, returned_at_ms=9000)
+    old = replace(over, id="old", returned_at_ms=8000)
+    with fresh() as records:
+        made = route(records)
+        assert not records.post_digest(made, AT_MS, MEDIUM)  # it was added only then
+        assert records.post_digest(made, AT_MS + 1, MEDIUM)
+        assert not records.post_digest(made, AT_MS + 1, replace(MEDIUM, key="again"))
+        assert records.post_digest(made, AT_MS + 2, None)
+        assert [one.message for one in records.due_deliveries(9**15, 9)] == [MEDIUM]
+        records.save_judgement([ALERT, over, old], [], [], [])
+        found = records.alerts_of_the_day(9000)
+        assert {one.id for one in found["tansy"]} == {ALERT.id, "over"}
+
+
 def test_too_many_too_long_and_for_nobody_are_refused_without_the_address() -> None:
     with fresh() as records:
         with pytest.raises(UnderlidError, match="somebody who was added"):

@@ -24,7 +24,7 @@ from web.household import Household
 from web.visiting import Visitor, begin, join
 
 PAGE = "/people/told"
-RULES = {"least": "low", "wait": "0"}
+RULES = {"least": "low", "wait": "0", "digest": ""}
 
 
 @pytest.fixture
@@ -67,15 +67,16 @@ def test_a_keeper_sees_to_their_own_addresses_and_none_is_shown_again(
     robin = join(house, "Robin", Role.KEEPER)
     secret = f"json://127.0.0.1:{web.port}/herd-secret"
     where = add(robin, secret, label="my phone", least="high", bin_tansy="yes", wait="30",
-                quiet_from="22:00", quiet_until="07:00")  # fmt: skip
+                quiet_from="22:00", quiet_until="07:00", digest="7")  # fmt: skip
     assert "The address is kept." in robin.words(where)
     (route,) = house.records.routes("Robin")
-    assert route.rules == RouteRules(Priority.HIGH, (), ("tansy",), "22:00-07:00", 30)
+    assert route.rules == RouteRules(Priority.HIGH, (), ("tansy",), "22:00-07:00", 30, 7)
     page = robin.read(PAGE)
     assert "herd-secret" not in page
     assert f"my phone json · in lists and logs: {route.channel}" in robin.words(PAGE)
     assert "wants somebody today or now, of Tansy, if nobody has acknowledged it for 30 min" in page
 
+    assert "Quiet 22:00-07:00. Daily digest at 07:00." in page
     fields = RULES | {"address": "", "label": "desk", "shed_potting": "yes"}
     robin.send(f"{PAGE}/{route.id}/change", fields, PAGE)
     (changed,) = house.records.routes("Robin")

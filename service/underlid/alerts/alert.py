@@ -97,6 +97,9 @@ class Occasion(StrEnum):
     ALERT_RAISED = "alert_raised"
     ALERT_WORSENED = "alert_worsened"
     ALERT_RETURNED = "alert_returned"
+    ALERT_REPEATED = "alert_repeated"
+    """It is said again, for nobody has acknowledged it."""
+    DIGEST = "digest"
     TRIAL = "trial"
     """Whether an address works; it goes to that address only."""
 

@@ -14,6 +14,9 @@ from underlid.timeline import MINUTE_MS
 
 CHANNEL_PREFIX: Final = "route-"
 
+NO_WAIT: Final = frozenset({Occasion.ALERT_RETURNED, Occasion.ALERT_REPEATED})
+"""These come when others have been told of the alert already."""
+
 WAIT_MOST_MIN: Final = 7 * 24 * 60
 """The longest that an address waits for somebody to acknowledge: a week (our judgement)."""
 
@@ -34,6 +37,12 @@ class RouteRules:
 
     unacknowledged_min: int = 0
     """Told only when nobody has acknowledged the alert for so many minutes."""
+
+    digest_hour: int | None = None
+    """The hour of the day of the daily digest; None for no digest."""
+
+    digest_always: bool = False
+    """The digest comes when there is nothing to say as well."""
 
     @property
     def wait_ms(self) -> int:
@@ -75,12 +84,14 @@ def reaches(rules: RouteRules, message: Message, *, told_before: bool) -> bool:
         return False
     if message.event == Occasion.ALERT_RETURNED:
         return told_before
+    if message.event == Occasion.ALERT_REPEATED and rules.wait_ms and not told_before:
+        return False  # who waits hears of it first when the wait is over
     return message.priority.rank >= rules.least.rank
 
 
 def worded_for(rules: RouteRules, message: Message) -> Message:
     """Return the message as it is told at an address that waits: with why it is told now."""
-    if not rules.wait_ms or message.event == Occasion.ALERT_RETURNED:
+    if not rules.wait_ms or message.event in NO_WAIT:
         return message
     waited = span_words(rules.unacknowledged_min)
     return replace(message, text=f"{message.text} Nobody has acknowledged this for {waited}.")

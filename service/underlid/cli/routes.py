@@ -54,6 +54,12 @@ def list_routes(name: str | None, as_json: bool, data: Path | None) -> None:
     type=click.IntRange(0, WAIT_MOST_MIN),
     help="Tell only what nobody has acknowledged for so many minutes; 0 for at once.",
 )
+@click.option(
+    "--digest-hour", type=click.IntRange(-1, 23), help="Hour of the daily digest; -1: none."
+)
+@click.option(
+    "--digest-always/--digest-when-needed", default=None, help="Also with nothing to say."
+)
 @data_option
 def keep_route(
     name: str,
@@ -145,6 +151,10 @@ def _rules(
         rules = replace(rules, quiet=str(quiet))
     if (wait := asked["wait_min"]) is not None:
         rules = replace(rules, unacknowledged_min=int(str(wait)))
+    if (hour := asked["digest_hour"]) is not None:
+        rules = replace(rules, digest_hour=None if hour == -1 else int(str(hour)))
+    if (always := asked["digest_always"]) is not None:
+        rules = replace(rules, digest_always=bool(always))
     return rules
 
 
@@ -159,4 +169,6 @@ def _row(route: Route) -> dict[str, object]:
         "of": ", ".join((*rules.sheds, *rules.bins)) or "all",
         "wait_min": rules.unacknowledged_min,
         "quiet": rules.quiet,
+        "digest_hour": rules.digest_hour,
+        "digest_always": rules.digest_always,
     }

@@ -24,6 +24,7 @@ from underlid.clock import Clock
 from underlid.notify.addresses import RouteChannels
 from underlid.notify.backoff import next_try_ms
 from underlid.notify.channel import Channel, ChannelError
+from underlid.rules.finding import Priority
 from underlid.storage.records import Delivery, Lease, LeaseLostError, Records
 from underlid.timeline import DAY_MS
 from underlid.workers.sharing import CHANNEL, Sharing
@@ -39,7 +40,7 @@ BATCH_MOST: Final = 50
 SENT_KEPT_MS: Final = 400 * DAY_MS
 """Delivered messages are kept this long, as raw readings are, so that none is posted again."""
 
-ASKED_FOR: Final = frozenset({Occasion.TRIAL})
+ASKED_FOR: Final = frozenset({Occasion.TRIAL, Occasion.DIGEST})
 """What a person asked for at that very time: quiet hours do not hold it back."""
 
 STOP_S: Final = 30.0
@@ -214,14 +215,18 @@ class Courier:
 
     def _quiet_until_ms(self, delivery: Delivery, now_ms: int) -> int | None:
         """Return until when a message waits because its shed has quiet hours; None when it may go."""
-        if delivery.message.priority in LOUD or delivery.message.event in ASKED_FOR:
+        message = delivery.message
+        again = (
+            message.event == Occasion.ALERT_REPEATED and message.priority is not Priority.CRITICAL
+        )
+        if message.event in ASKED_FOR or (message.priority in LOUD and not again):
             return None
         rules = self._rules(delivery)
         own = rules.quiet if rules is not None else ""
         quiet = QuietHours.of(own) if own else self._quiet
         if quiet is None:
             return None
-        shed = self._records.setup().sheds.get(delivery.message.shed)
+        shed = self._records.setup().sheds.get(message.shed)
         return quiet.until_ms(now_ms, zone_named(shed.timezone if shed else "UTC"))
 
     def _rules(self, delivery: Delivery) -> RouteRules | None:
@@ -233,7 +238,8 @@ class Courier:
         """Return why a message is not to be sent any more; None while it is."""
         message, rules = delivery.message, self._rules(delivery)
         waited = rules is not None and rules.wait_ms > 0
-        if not waited or message.event in ASKED_FOR:
+        again = message.event == Occasion.ALERT_REPEATED
+        if message.event in ASKED_FOR or not (waited or again):
             return None
         if message.event == Occasion.ALERT_RETURNED:
             told = self._records.was_told(message.alert_id, delivery.channel)

@@ -28,6 +28,8 @@ WAITS: Final = {
     "720": "if nobody has acknowledged it for 12 h",
     "1440": "if nobody has acknowledged it for 24 h",
 }
+HOURS: Final = {"": "no digest"} | {str(hour): f"at {hour:02d}:00" for hour in range(24)}
+
 PLACES_MOST: Final = 120
 """Sheds and bins that one form lists; beyond it bins are chosen with `underlid user route`."""
 
@@ -44,6 +46,8 @@ def rules_from(form: Mapping[str, str], setup: Setup, old: RouteRules) -> RouteR
         bins=bins,
         quiet=_quiet(form),
         unacknowledged_min=int(choice(form, "wait", "when it is told", waits)),
+        digest_hour=int(hour) if (hour := choice(form, "digest", "daily digest", HOURS)) else None,
+        digest_always=bool(form.get("digest_always")),
     )
 
 
@@ -56,6 +60,8 @@ def fields_of(rules: RouteRules, label: str) -> dict[str, str]:
         "wait": str(rules.unacknowledged_min),
         "quiet_from": begin,
         "quiet_until": end,
+        "digest": "" if rules.digest_hour is None else str(rules.digest_hour),
+        "digest_always": "yes" * rules.digest_always,
     }
     fields |= {f"shed_{one}": "yes" for one in rules.sheds}
     return fields | {f"bin_{one}": "yes" for one in rules.bins}
@@ -67,16 +73,18 @@ def told_sentence(rules: RouteRules, setup: Setup) -> str:
     >>> told_sentence(RouteRules(Priority.HIGH, unacknowledged_min=30), Setup({}, {}, {}))
     'Alerts: what wants somebody today or now, if nobody has acknowledged it for 30 min.'
     """
-    if rules.least is None:
-        return "No alerts."
-    said = f"Alerts: {LEAST[rules.least.value]}"
+    said = "No alerts" if rules.least is None else f"Alerts: {LEAST[rules.least.value]}"
     names = [_name(setup.sheds[one].name, one) for one in rules.sheds if one in setup.sheds]
     names += [_name(setup.bins[one].name, one) for one in rules.bins if one in setup.bins]
     if rules.sheds or rules.bins:
         said += f", of {', '.join(names) or 'bins that are gone'}"
     if rules.unacknowledged_min:
         said += f", if nobody has acknowledged it for {span_words(rules.unacknowledged_min)}"
-    return said + (f". Quiet {rules.quiet}." if rules.quiet else ".")
+    said += f". Quiet {rules.quiet}" if rules.quiet else ""
+    if rules.digest_hour is not None:
+        always = ", also when there is nothing to say" if rules.digest_always else ""
+        said += f". Daily digest at {rules.digest_hour:02d}:00{always}"
+    return f"{said}."
 
 
 def _name(name: str, id_: str) -> str:

@@ -63,8 +63,7 @@ class AlertRecords(Subject):
         lease: Lease | None = None,
         state: Mapping[str, object] | None = None,
     ) -> None:
-        """Store a judgement in one transaction, with one outbox row per message and channel,
-        people's own addresses included.
+        """Store a judgement in one transaction, with one outbox row per message and channel or address.
 
         What people did to an alert is kept, when *judged_at_ms* is given: only a worsening undoes
         an acknowledgement from before it. Raises `LeaseLostError` when *lease* is no longer held.
@@ -99,7 +98,7 @@ class AlertRecords(Subject):
             wanted = wanted.where(alerts.c.bin == bin)
         with self._database.read() as connection:
             rows = connection.execute(wanted.order_by(alerts.c.since_ms, alerts.c.id)).all()
-        return [_alert(row) for row in rows]
+        return [alert_of(row) for row in rows]
 
     def alerts(
         self, bin: str | None = None, most: int = 100, before: str | None = None
@@ -124,7 +123,7 @@ class AlertRecords(Subject):
                     )
                 )
             rows = connection.execute(wanted.limit(max(0, min(most, ALERTS_MOST)))).all()
-        return [_alert(row) for row in rows]
+        return [alert_of(row) for row in rows]
 
     def told_ms(self, bin: str, cause: str, from_ms: int) -> dict[str, int]:
         """Return, by subject, since when the last alert with *cause* raised since *from_ms* was."""
@@ -138,7 +137,7 @@ class AlertRecords(Subject):
         """Return one alert."""
         with self._database.read() as connection:
             row = connection.execute(sa.select(alerts).where(alerts.c.id == alert_id)).first()
-        return None if row is None else _alert(row)
+        return None if row is None else alert_of(row)
 
     def acknowledge(self, alert_id: str, by: str, at_ms: int) -> Alert:
         """Note that a person has seen an alert; the first acknowledgement stands."""
@@ -196,7 +195,7 @@ def _save_alerts(
     ids = [alert.id for alert in given]
     here = sa.select(alerts).where(alerts.c.id.in_(ids)).order_by(alerts.c.id)
     rows = connection.execute(here.with_for_update())  # people may be at them at the same time
-    stored = {row.id: _alert(row) for row in rows}
+    stored = {row.id: alert_of(row) for row in rows}
     for alert in given:
         wanted = alert
         before = stored.get(alert.id)
@@ -244,7 +243,8 @@ def _change(connection: sa.Connection, alert: Alert) -> Alert:
     return alert
 
 
-def _alert(row: sa.Row[tuple[object, ...]]) -> Alert:
+def alert_of(row: sa.Row[tuple[object, ...]]) -> Alert:
+    """Return the alert that a row keeps."""
     values = dict(row._mapping)
     values["condition"] = Condition(row.condition)
     values["state"] = AlertState(row.state)
@@ -300,4 +300,4 @@ def _require(connection: sa.Connection, alert_id: str, *, lock: bool = False) ->
             expected="the id of an alert",
             next_step="List the bin's alerts to find it.",
         )
-    return _alert(row)
+    return alert_of(row)

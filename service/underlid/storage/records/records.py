@@ -1,9 +1,9 @@
 """The facade of the records: everything that is not a reading, behind one object.
 
 Each subject has a file with its methods: `setup.py`, `entries.py`, `alerts.py`, `outbox.py`,
-`photos.py`, `routes.py`, `accounts.py`, `credentials.py`, `leases.py`, `states.py`, `weather.py`,
-`mappings.py`. All calls block, may come from any thread, and are on disk when they return. The
-tables are in `tables.py`.
+`photos.py`, `routes.py`, `digests.py`, `accounts.py`, `credentials.py`, `leases.py`, `states.py`,
+`weather.py`, `mappings.py`. All calls block, may come from any thread, and are on disk when they
+return. The tables are in `tables.py`.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from underlid.storage.records.accounts import AccountRecords
 from underlid.storage.records.alerts import AlertRecords
 from underlid.storage.records.credentials import CredentialRecords
 from underlid.storage.records.database import Database
+from underlid.storage.records.digests import DigestRecords
 from underlid.storage.records.entries import EntryRecords
 from underlid.storage.records.leases import LeaseRecords
 from underlid.storage.records.mappings import MappingRecords
@@ -31,6 +32,7 @@ class Records(
     AlertRecords,
     OutboxRecords,
     RouteRecords,
+    DigestRecords,
     AccountRecords,
     CredentialRecords,
     LeaseRecords,

@@ -13,7 +13,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from underlid.alerts.alert import AlertState, Message, Occasion
-from underlid.alerts.routes import Route, RouteRules, reaches, worded_for
+from underlid.alerts.routes import NO_WAIT, Route, RouteRules, reaches, worded_for
 from underlid.errors import UnderlidError, Words
 from underlid.journal.numbers import line_of_text
 from underlid.storage.records.columns import packed, unpacked
@@ -94,7 +94,12 @@ class RouteRecords(Subject):
         with self._database.write() as connection:
             old = _require(connection, route_id)
             made = replace(
-                old, label=_label(label), hint=hint or old.hint, rules=rules, changed_at_ms=now_ms
+                old,
+                label=_label(label),
+                hint=hint or old.hint,
+                rules=rules,
+                changed_at_ms=now_ms,
+                digested_at_ms=max(old.digested_at_ms, now_ms),
             )
             values = _values(made) | ({"address": _address(address)} if address else {})
             connection.execute(sa.update(routes).where(routes.c.id == route_id).values(**values))
@@ -147,10 +152,11 @@ def post_to_routes(connection: sa.Connection, message: Message) -> None:
     """Put a message into the outbox for every address that it reaches, in the caller's transaction."""
     for row in connection.execute(sa.select(routes).order_by(routes.c.id)).all():
         route = _route(row)
-        returned = message.event == Occasion.ALERT_RETURNED
-        before = returned and _posted(connection, message.alert_id, route.channel, SENT, WAITING)
+        states = (SENT, WAITING) if message.event == Occasion.ALERT_RETURNED else (SENT,)
+        at_once = message.event in NO_WAIT
+        before = at_once and _posted(connection, message.alert_id, route.channel, *states)
         if reaches(route.rules, message, told_before=before):
-            due_ms = message.at_ms + (0 if returned else route.rules.wait_ms)
+            due_ms = message.at_ms + (0 if at_once else route.rules.wait_ms)
             post(connection, worded_for(route.rules, message), route.channel, due_ms)
 
 

@@ -25,6 +25,7 @@ from underlid.web.context import context_of
 from underlid.web.forms import FieldError, text
 from underlid.web.problem import Problem
 from underlid.web.route_form import (
+    HOURS,
     LEAST,
     PLACES_MOST,
     WAITS,
@@ -186,6 +187,7 @@ def _page(
         "typed": typed,
         "least": LEAST,
         "waits": WAITS,
+        "hours": HOURS,
         "setup": setup,
         "bins_fit": len(setup.bins) + len(setup.sheds) <= PLACES_MOST,
         "no_mail": not context.settings.smtp_url.get_secret_value()

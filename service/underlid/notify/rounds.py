@@ -1,0 +1,146 @@
+"""What is told by the clock: alerts that nobody has acknowledged, again, and the daily digests.
+
+It only posts; the courier delivers. Whatever it posts has a key that is the same at every worker and
+after a restart, so nothing is told twice. The sentences are made in `alerts.again` and `alerts.digest`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import tzinfo
+from typing import Any, Final
+
+from underlid.alerts.again import again
+from underlid.alerts.alert import Alert, Message, Occasion
+from underlid.alerts.digest import (
+    LOOK_UNTIL_MS,
+    BinDay,
+    digest,
+    last_look_ms,
+    last_moment_ms,
+    nothing,
+)
+from underlid.alerts.routes import Route, watches
+from underlid.binmodel.bins import Bin, Setup
+from underlid.binmodel.facts import zone_named
+from underlid.clock import Clock
+from underlid.journal.entries import Entry, Feed
+from underlid.journal.units import SI, Units
+from underlid.rules.finding import Priority
+from underlid.storage.records import Records
+from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, parse_time_ms
+
+SETTLE_MS: Final = 10 * MINUTE_MS
+"""So long after a start a digest waits for bins that have not been judged yet."""
+
+ENTRIES_MOST: Final = 10_000
+
+State = Callable[[str], Mapping[str, Any] | None]
+
+
+class Rounds:
+    """Posts what is due by the clock; `go` is called again and again."""
+
+    def __init__(
+        self,
+        records: Records,
+        state: State,
+        clock: Clock,
+        channels: Sequence[str],
+        repeat_h: float,
+        units: Units = SI,
+    ) -> None:
+        self._records = records
+        self._state = state
+        self._clock = clock
+        self._channels = tuple(channels)
+        self._every_ms = round(repeat_h * HOUR_MS)
+        self._units = units
+        self._began_ms = clock.now_ms()
+        self._said: set[str] = set()
+
+    def go(self) -> int:
+        """Post what is due now; return how many messages."""
+        now_ms = self._clock.now_ms()
+        setup = self._records.setup()
+        return self._say_again(setup, now_ms) + self._send_digests(setup, now_ms)
+
+    def _say_again(self, setup: Setup, now_ms: int) -> int:
+        """Post once more what nobody has acknowledged."""
+        if not self._every_ms:
+            return 0
+        found = [
+            message
+            for alert in self._records.open_alerts()
+            if alert.bin in setup.bins
+            and (message := again(alert, setup.bins[alert.bin], now_ms, self._every_ms))
+        ]
+        new = [one for one in found if one.key not in self._said]
+        if new:
+            self._records.save_judgement([], [], new, self._channels)
+        self._said = {one.key for one in found}
+        return len(new)
+
+    def _send_digests(self, setup: Setup, now_ms: int) -> int:
+        """Post the digests whose hour has come."""
+        posted = 0
+        for route in self._records.routes():
+            hour = route.rules.digest_hour
+            bins = [b for b in setup.bins.values() if watches(route.rules, b.shed, b.id)]
+            if hour is None or not bins:
+                continue
+            zone = zone_named(setup.sheds[min(one.shed for one in bins)].timezone)
+            moment_ms = last_moment_ms(hour, now_ms, zone)
+            if route.digested_at_ms >= moment_ms or not self._judged(bins, now_ms):
+                continue
+            message = self._digest(route, bins, moment_ms, now_ms, zone)
+            if self._records.post_digest(route, moment_ms, message):
+                posted += message is not None
+        return posted
+
+    def _judged(self, bins: Sequence[Bin], now_ms: int) -> bool:
+        """Tell whether the bins are known; after a start that takes a while."""
+        if now_ms - self._began_ms >= SETTLE_MS:
+            return True
+        return all(self._state(one.id) is not None for one in bins)
+
+    def _digest(
+        self, route: Route, bins: Sequence[Bin], moment_ms: int, now_ms: int, zone: tzinfo
+    ) -> Message | None:
+        """Return the digest for one address, None when there is nothing to say."""
+        alerts = self._records.alerts_of_the_day(now_ms - DAY_MS)
+        entries = self._records.entries(from_ms=now_ms - LOOK_UNTIL_MS, most=ENTRIES_MOST)
+        days = [self._day(one, alerts.get(one.id, ()), entries) for one in bins]
+        said = digest(days, now_ms, zone, self._units)
+        if said is None and route.rules.digest_always:
+            said = nothing(len(bins))
+        if said is None:
+            return None
+        return Message(
+            key=f"{Occasion.DIGEST.value}:{route.id}:{moment_ms}",
+            alert_id="",
+            bin="",
+            shed="",
+            at_ms=moment_ms,
+            priority=Priority.LOW,
+            title=said[0],
+            text=said[1],
+            event=Occasion.DIGEST,
+        )
+
+    def _day(self, bin_: Bin, alerts: tuple[Alert, ...], entries: Sequence[Entry]) -> BinDay:
+        """Return what is known of a bin."""
+        state = self._state(bin_.id) or {}
+        feeding = state.get("feeding") or {}
+        due = feeding.get("next_feed_due")
+        own = [one for one in entries if one.bin == bin_.id]
+        feeds = [one for one in own if isinstance(one.what, Feed)]
+        return BinDay(
+            bin_,
+            alerts,
+            parse_time_ms(due) if due and feeding.get("next_feed_most_g") else None,
+            str(feeding.get("text", "")),
+            feeds[0] if feeds else None,
+            last_look_ms(own),
+            (state.get("now") or {}).get("moisture_sd_pct"),
+        )

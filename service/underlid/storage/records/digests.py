@@ -1,0 +1,43 @@
+"""What the daily digest needs of the records, and the one transaction that posts it once."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import sqlalchemy as sa
+
+from underlid.alerts.alert import Alert, AlertState, Message
+from underlid.alerts.routes import Route
+from underlid.storage.records.alerts import alert_of
+from underlid.storage.records.database import Subject
+from underlid.storage.records.outbox import post
+from underlid.storage.records.tables import alerts, routes
+
+
+class DigestRecords(Subject):
+    """Reads the alerts of a day, and notes which digest an address has had."""
+
+    def alerts_of_the_day(self, from_ms: int) -> Mapping[str, tuple[Alert, ...]]:
+        """Return, by bin, the alerts that were raised and are open or returned since *from_ms*."""
+        table = alerts.c
+        lately = sa.or_(table.state != AlertState.RETURNED.value, table.returned_at_ms >= from_ms)
+        wanted = sa.select(alerts).where(table.raised_at_ms.is_not(None), lately)
+        found: dict[str, tuple[Alert, ...]] = {}
+        with self._database.read() as connection:
+            for row in connection.execute(wanted.order_by(table.since_ms, table.id)):
+                found[row.bin] = (*found.get(row.bin, ()), alert_of(row))
+        return found
+
+    def post_digest(self, route: Route, moment_ms: int, message: Message | None) -> bool:
+        """Note that an address has had the digest of a moment, and post it, if there is one to post.
+
+        False when it was had before: by another worker, or before a restart.
+        """
+        first = sa.and_(routes.c.id == route.id, routes.c.digested_at_ms < moment_ms)
+        with self._database.write() as connection:
+            noted = sa.update(routes).where(first).values(digested_at_ms=moment_ms)
+            if not connection.execute(noted).rowcount:
+                return False
+            if message is not None:
+                post(connection, message, route.channel)
+        return True
