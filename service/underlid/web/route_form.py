@@ -20,13 +20,13 @@ LEAST: Final = {
 }
 WAITS: Final = {
     "0": "at once",
-    "15": "if nobody has acknowledged it for 15 min",
-    "30": "if nobody has acknowledged it for 30 min",
-    "60": "if nobody has acknowledged it for 1 h",
-    "120": "if nobody has acknowledged it for 2 h",
-    "240": "if nobody has acknowledged it for 4 h",
-    "720": "if nobody has acknowledged it for 12 h",
-    "1440": "if nobody has acknowledged it for 24 h",
+    "15": "if not acknowledged for 15 min",
+    "30": "if not acknowledged for 30 min",
+    "60": "if not acknowledged for 1 h",
+    "120": "if not acknowledged for 2 h",
+    "240": "if not acknowledged for 4 h",
+    "720": "if not acknowledged for 12 h",
+    "1440": "if not acknowledged for 24 h",
 }
 HOURS: Final = {"": "no digest"} | {str(hour): f"at {hour:02d}:00" for hour in range(24)}
 
