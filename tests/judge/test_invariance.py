@@ -28,7 +28,7 @@ def troubled(hour: float) -> dict[str, float]:
     return {
         "bed_temp_c": 20.5 + own,
         "headspace_temp_c": 19.6 + 0.5 * own,
-        "headspace_rh_pct": 83.0 + 14.0 * wet + 0.7 * math.sin(hour),
+        "headspace_rh_pct": 78.0 + 19.0 * wet + 0.7 * math.sin(hour),
         "soil_raw": 1760.0,
     }
 

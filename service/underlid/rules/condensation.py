@@ -26,7 +26,7 @@ TELLS: Final = 0.4
 costs a minute, a lid that drips for days costs the bed its air …"""
 
 NEAR_SHARE: Final = 0.6
-NEAR_TELLS: Final = 0.6
+NEAR_TELLS: Final = 0.5
 """… and it is more likely than not at this share of the limit or beyond, so that there is something to
 see …"""
 

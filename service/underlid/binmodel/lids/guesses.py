@@ -62,11 +62,11 @@ THROUGH_SPREAD: Final = 0.9
 thickness of still air that stops as much, 0.02 to 0.3 m for cloth, and half a metre for a board
 (definition of s_d, EN ISO 12572; values common practice). Plastic and thick boards let none through."""
 
-WALLS: Final = 0.8
+WALLS: Final = 0.7
 WALLS_SPREAD: Final = 0.4
-"""Area of the walls between bed and lid over the lid's: 9 cm of wall around a lid half a metre square."""
+"""Area of the walls between bed and lid over the lid's: 8 cm of wall around a lid half a metre square."""
 
-WALLS_COLDER: Final = 0.15
+WALLS_COLDER: Final = 0.12
 WALLS_COLDER_SD: Final = 0.12
 """By so much is their temperature factor below the lid's: they are of like stuff and stand in the same
 air, but see the bed only from the side (our judgement)."""
