@@ -145,6 +145,12 @@ class Settings(BaseSettings):
         description="Hours after which an alert that wants somebody today or now, and that nobody has "
         "acknowledged, is told again; 0 for never.",
     )
+    look_days: int = Field(
+        7,
+        ge=0,
+        le=28,
+        description="Days after a big feed on which a note says to see what is left of it; 0 for never.",
+    )
     webhook_url: str = Field("", description="Address that gets a signed POST for each alert.")
     webhook_secret: SecretStr = Field(
         SecretStr(""), description="Key of the HMAC-SHA256 signature; made at first start if empty."

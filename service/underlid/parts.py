@@ -82,7 +82,8 @@ def rounds_of(parts: Parts) -> Rounds | None:
     if parts.courier is None or judged is None:
         return None
     names, units = parts.courier.channel_names, units_named(settings.units)
-    return Rounds(parts.records, judged.state, parts.clock, names, settings.repeat_h, units)
+    every_h, days = settings.repeat_h, settings.look_days
+    return Rounds(parts.records, judged.state, parts.clock, names, every_h, units, days)
 
 
 def publish_outward(judgement: Judgement, watch: Watch, ways: list[Door | BrokerClient]) -> None:

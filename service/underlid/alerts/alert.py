@@ -99,6 +99,8 @@ class Occasion(StrEnum):
     ALERT_RETURNED = "alert_returned"
     ALERT_REPEATED = "alert_repeated"
     """It is said again, for nobody has acknowledged it."""
+    LOOK_NOW = "look_now"
+    """A big feed is a week old: it is time to see what is left of it."""
     DIGEST = "digest"
     TRIAL = "trial"
     """Whether an address works; it goes to that address only."""

@@ -14,8 +14,8 @@ from underlid.timeline import MINUTE_MS
 
 CHANNEL_PREFIX: Final = "route-"
 
-NO_WAIT: Final = frozenset({Occasion.ALERT_RETURNED, Occasion.ALERT_REPEATED})
-"""These come when others have been told of the alert already."""
+NO_WAIT: Final = frozenset({Occasion.ALERT_RETURNED, Occasion.ALERT_REPEATED, Occasion.LOOK_NOW})
+"""The first two come when others have been told already; a note has nothing to acknowledge."""
 
 WAIT_MOST_MIN: Final = 7 * 24 * 60
 """The longest that an address waits for somebody to acknowledge: a week (our judgement)."""

@@ -239,7 +239,7 @@ class Courier:
         message, rules = delivery.message, self._rules(delivery)
         waited = rules is not None and rules.wait_ms > 0
         again = message.event == Occasion.ALERT_REPEATED
-        if message.event in ASKED_FOR or not (waited or again):
+        if not message.alert_id or not (waited or again):
             return None
         if message.event == Occasion.ALERT_RETURNED:
             told = self._records.was_told(message.alert_id, delivery.channel)

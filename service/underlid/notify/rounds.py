@@ -1,7 +1,8 @@
-"""What is told by the clock: alerts that nobody has acknowledged, again, and the daily digests.
+"""What is told by the clock: alerts that nobody has acknowledged, again, notes to look, digests.
 
 It only posts; the courier delivers. Whatever it posts has a key that is the same at every worker and
-after a restart, so nothing is told twice. The sentences are made in `alerts.again` and `alerts.digest`.
+after a restart, so nothing is told twice. The sentences are made in `alerts.again`, `alerts.look`
+and `alerts.digest`.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from underlid.alerts.digest import (
     last_moment_ms,
     nothing,
 )
+from underlid.alerts.look import fed_between_ms, is_big, look_notes
 from underlid.alerts.routes import Route, watches
 from underlid.binmodel.bins import Bin, Setup
 from underlid.binmodel.facts import zone_named
@@ -32,6 +34,9 @@ from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, parse_time_ms
 
 SETTLE_MS: Final = 10 * MINUTE_MS
 """So long after a start a digest waits for bins that have not been judged yet."""
+
+QUARTER_MS: Final = 15 * MINUTE_MS
+"""Morning comes at a quarter of an hour of UTC in every zone: the journal is read no more often."""
 
 ENTRIES_MOST: Final = 10_000
 
@@ -49,6 +54,7 @@ class Rounds:
         channels: Sequence[str],
         repeat_h: float,
         units: Units = SI,
+        look_days: int = 0,
     ) -> None:
         self._records = records
         self._state = state
@@ -56,6 +62,8 @@ class Rounds:
         self._channels = tuple(channels)
         self._every_ms = round(repeat_h * HOUR_MS)
         self._units = units
+        self._look_days = look_days
+        self._looked_in = -1
         self._began_ms = clock.now_ms()
         self._said: set[str] = set()
 
@@ -63,7 +71,11 @@ class Rounds:
         """Post what is due now; return how many messages."""
         now_ms = self._clock.now_ms()
         setup = self._records.setup()
-        return self._say_again(setup, now_ms) + self._send_digests(setup, now_ms)
+        return (
+            self._say_again(setup, now_ms)
+            + self._ask_for_looks(setup, now_ms)
+            + self._send_digests(setup, now_ms)
+        )
 
     def _say_again(self, setup: Setup, now_ms: int) -> int:
         """Post once more what nobody has acknowledged."""
@@ -80,6 +92,24 @@ class Rounds:
             self._records.save_judgement([], [], new, self._channels)
         self._said = {one.key for one in found}
         return len(new)
+
+    def _ask_for_looks(self, setup: Setup, now_ms: int) -> int:
+        """Post the notes to look at big feeds that are due."""
+        quarter = now_ms // QUARTER_MS
+        if not self._look_days or quarter == self._looked_in:
+            return 0
+        from_ms, until_ms = fed_between_ms(now_ms, self._look_days)
+        fed = self._records.entries(from_ms=from_ms, until_ms=until_ms, most=ENTRIES_MOST)
+        bins = sorted({one.bin for one in fed if is_big(one, setup.bins.get(one.bin))})
+        entries = [
+            one
+            for bin_id in bins
+            for one in self._records.entries(bin_id, from_ms, now_ms + 1, most=ENTRIES_MOST)
+        ]
+        notes = look_notes(setup, entries, now_ms, self._look_days, self._units)
+        posted = sum(self._records.post_once(one, self._channels) for one in notes)
+        self._looked_in = quarter
+        return posted
 
     def _send_digests(self, setup: Setup, now_ms: int) -> int:
         """Post the digests whose hour has come."""

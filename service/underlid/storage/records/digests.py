@@ -1,8 +1,8 @@
-"""What the daily digest needs of the records, and the one transaction that posts it once."""
+"""What telling by the clock needs of the records: the alerts of a day, and posting a message once."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import sqlalchemy as sa
 
@@ -11,7 +11,8 @@ from underlid.alerts.routes import Route
 from underlid.storage.records.alerts import alert_of
 from underlid.storage.records.database import Subject
 from underlid.storage.records.outbox import post
-from underlid.storage.records.tables import alerts, routes
+from underlid.storage.records.routes import post_to_routes
+from underlid.storage.records.tables import alerts, outbox, routes
 
 
 class DigestRecords(Subject):
@@ -40,4 +41,18 @@ class DigestRecords(Subject):
                 return False
             if message is not None:
                 post(connection, message, route.channel)
+        return True
+
+    def post_once(self, message: Message, channels: Sequence[str]) -> bool:
+        """Post a message over every channel and to every address that it reaches.
+
+        False when it was posted before, to whomever: a channel or address that is newer does not get it.
+        """
+        with self._database.write() as connection:
+            before = sa.select(outbox.c.number).where(outbox.c.message_key == message.key)
+            if connection.execute(before.limit(1)).first() is not None:
+                return False
+            for channel in channels:
+                post(connection, message, channel)
+            post_to_routes(connection, message)
         return True
