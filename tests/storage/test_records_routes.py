@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
+from sqlalchemy.exc import SQLAlchemyError
 
 from storage.records_places import address, fresh
 from storage.test_records_alerts import ALERT, TOLD
@@ -46,6 +48,20 @@ def test_an_address_is_kept_and_only_the_courier_gets_it() -> None:
         assert records.route(made.id) == made
         assert "5f2c" not in repr(records.routes())
         assert records.route_addresses() == {made.id: SECRET}
+
+
+def test_a_database_that_fails_does_not_say_the_address(tmp_path: Path) -> None:
+    """What it says goes to the log."""
+    records = Records.open(address(tmp_path))
+    database = Database(address(tmp_path))
+    with database.write() as connection:
+        connection.execute(sa.text("ALTER TABLE routes RENAME COLUMN hint TO was"))
+    with pytest.raises(SQLAlchemyError) as caught:
+        route(records)
+    assert "INSERT INTO routes" in str(caught.value)
+    assert "5f2c" not in str(caught.value)
+    database.close()
+    records.close()
 
 
 def test_what_an_address_is_told_is_changed_without_typing_the_address_again() -> None:

@@ -116,6 +116,7 @@ def _engine(url: str) -> sa.Engine:
             pool_size=SHARED_POOL_SIZE if shared else POOL_SIZE,
             max_overflow=SHARED_POOL_OVERFLOW if shared else POOL_OVERFLOW,
             pool_pre_ping=True,
+            hide_parameters=True,  # an error goes to the log: no addresses and hashes with it
             connect_args=_postgresql_arguments(parsed) if shared else {},
         )
     except ModuleNotFoundError as error:
