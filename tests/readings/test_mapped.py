@@ -190,6 +190,7 @@ WRONG: list[tuple[dict[str, Any], str, str]] = [
     ({"filter": "+/v1/+/+/json"}, "filter", "no topic of underlid/v1"),
     ({"filter": "allotment/#/env"}, "filter", "one level"),
     ({"filter": "$SYS/#"}, "filter", "one level"),
+    *(({"filter": f"a{bad}b/+"}, "filter", "one level") for bad in "\0\t\x7f\x85\uffff"),
     ({"filter": "a/b", "probe_level": 3}, "", "a level that the filter has"),
     ({"probe_at": "/id"}, "", "one way to find the probe"),
     ({"probe_level": None}, "", "one way to find the probe"),

@@ -6,15 +6,30 @@ and 5.0, section 4.7). What is read from a matching topic is in `mapping.py`.
 
 from __future__ import annotations
 
+import re
 from itertools import zip_longest
+from typing import Final
+
+_NON_CHARACTERS: Final = "".join(
+    chr(plane << 16 | last) for plane in range(17) for last in (0xFFFE, 0xFFFF)
+)
+_CLOSES_LINES: Final = re.compile(
+    f"[\\0-\\x1f\\x7f-\\x9f\\ud800-\\udfff\\ufdd0-\\ufdef{_NON_CHARACTERS}]"
+)
+"""Control characters, halves of characters and non-characters: a broker may close the line of whoever
+sends one (MQTT 3.1.1 and 5.0, section 1.5), and with it all else that was asked for."""
 
 
 def is_filter(text: str) -> bool:
     """Tell whether *text* is a topic filter of the standard (MQTT-4.7.1-1, -2, 4.7.3-1).
 
+    Texts that a broker may close the line for are none.
+
     >>> is_filter("allotment/+/env"), is_filter("allotment/#/env"), is_filter("a+")
     (True, False, False)
     """
+    if _CLOSES_LINES.search(text):
+        return False
     levels = text.split("/")
     whole = all(level in ("+", "#") or not set(level) & {"+", "#"} for level in levels)
     return bool(text) and whole and "#" not in levels[:-1]
