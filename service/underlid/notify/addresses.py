@@ -8,6 +8,8 @@ import re
 from typing import Final
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 
+from apprise.utils.parse import parse_qsd
+
 from underlid.alerts.alert import Message
 from underlid.alerts.routes import CHANNEL_PREFIX, Route
 from underlid.config import Settings
@@ -22,9 +24,12 @@ MAIL: Final = re.compile(r"[^@\s,;:<>\"/?&=#%]{1,64}@[^@\s,;:<>\"/?&=#%]{1,180}"
 SCHEME: Final = re.compile(r"([a-z][a-z0-9+.-]{1,20})://\S+", re.IGNORECASE)
 
 ON_THIS_MACHINE: Final = frozenset(
-    {"dbus", "glib", "gnome", "kde", "macosx", "qt", "rsyslog", "syslog", "windows"}
+    {"blink1", "dbus", "glib", "gnome", "kde", "macosx", "qt", "rsyslog", "syslog", "windows"}
 )
 """Schemes of the library that act on the machine the service runs on: nobody is told by them."""
+
+FILES: Final = frozenset({"keyfile", "pgpprv", "pgppub", "subfile", "template"})
+"""Options of the library that name a file, which may lie on that machine: it would be read and sent."""
 
 NO_SERVER: Final = "no mail server is set (setting smtp_url)"
 
@@ -42,7 +47,8 @@ def hint_of(address: str, settings: Settings) -> str:
         return f"e-mail {address[0]}…@{address.partition('@')[2]}"
     found = SCHEME.fullmatch(address)
     scheme = found[1].lower() if found else ""
-    if not found or scheme in ON_THIS_MACHINE:
+    options = parse_qsd(address.partition("?")[2], simple=True)["qsd"]  # type: ignore[no-untyped-call]
+    if not found or scheme in ON_THIS_MACHINE or FILES & options.keys():
         raise _refusal("an e-mail address, or a notification address such as scheme://…")
     try:
         AddressChannel(address, "address")
@@ -60,7 +66,7 @@ def channel_to(address: str, settings: Settings, name: str) -> Channel:
                 return _Closed(name, NO_SERVER)
             address = mail_through(server, address)
         return AddressChannel(address, "address", name=name)
-    except UnderlidError:
+    except Exception:  # one address that is wrong must not hold up those of others
         return _Closed(name, "the address is not known to this version")
 
 
@@ -71,9 +77,10 @@ def mail_through(server: str, recipient: str) -> str:
     'mailtos://h:465/?from=a%40b.org&to=i%40j.org'
     """
     parts = urlsplit(server)
+    query = parts.query.replace("+", "%2B").replace(";", "&")  # as the library reads them
     kept = [
         (key, value)
-        for key, value in parse_qsl(parts.query, keep_blank_values=True)
+        for key, value in parse_qsl(query, keep_blank_values=True)
         if key.lower() not in ("to", "cc", "bcc")
     ]
     query = urlencode([*kept, ("to", recipient)], quote_via=quote)

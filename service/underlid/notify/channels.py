@@ -29,6 +29,9 @@ REASON_MOST_CHARS: Final = 200
 PIECE_LEAST_CHARS: Final = 3
 """Pieces of an address at least this long are struck out of what the library says."""
 
+TIMEOUT_MOST_S: Final = 15.0
+"""For connecting and for each answer, whatever the address asks for: as long as mail servers take."""
+
 _SEPARATORS: Final = re.compile(r"[/:?&=@#,;+]+")
 _logger: Final = logging.getLogger("apprise")
 
@@ -71,6 +74,8 @@ class AddressChannel:
         if scheme in EMAIL_SCHEMES:
             service.notify_format = apprise.NotifyFormat.TEXT
             service.request_rate_per_sec = 0  # our own flood control is far below any mail server's
+        service.socket_connect_timeout = min(service.socket_connect_timeout, TIMEOUT_MOST_S)
+        service.socket_read_timeout = min(service.socket_read_timeout, TIMEOUT_MOST_S)
         self._apprise = apprise.Apprise()
         self._apprise.add(service)
         public = " ".join(self._apprise.urls(privacy=True)).encode()
