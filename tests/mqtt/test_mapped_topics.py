@@ -15,6 +15,7 @@ from mqtt.writers import MemoryWriter
 from underlid.clock import SystemClock
 from underlid.errors import UnderlidError
 from underlid.mqtt.broker import BrokerPlace
+from underlid.mqtt.endings import Ending
 from underlid.mqtt.events import Arrived, Ended
 from underlid.mqtt.grants import Grants, secret_hash
 from underlid.mqtt.listening import KEPT_MOST, Ear
@@ -92,6 +93,16 @@ def test_a_will_is_looked_at_too_and_new_mappings_count_at_once() -> None:
     assert any(isinstance(event, Arrived) for event in give(session, sent))
     assert session.regrant(BY_LEVEL, NOW_MS) == []
     assert isinstance(give(session, sent)[-1], Ended)
+
+
+def test_a_will_left_before_a_mapping_cannot_speak_for_a_probe_with_a_secret() -> None:
+    for topic, goes_out in (("allotment/tansy-1/env", False), ("allotment/sorrel-1/env", True)):
+        session = Session(Grants(HASHES), lambda: "made-up")
+        give(session, connect(will=Will(topic, b'{"t": 20}', 1, False)))
+        assert session.regrant(BY_LEVEL, NOW_MS) == []
+        ended = session.end(Ending.LOST, "It ends.", NOW_MS)[-1]
+        assert isinstance(ended, Ended)
+        assert (ended.will is not None) is goes_out
 
 
 @pytest.fixture

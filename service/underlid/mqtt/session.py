@@ -148,8 +148,10 @@ class Session:
         code = reason or ending.reason
         if self.state is State.SERVING and self.version == V5 and code is not None:
             events += self._send(Disconnect(code, self._because(sentence, always=True)))
+        message = None
         will = self._will if self.state is State.SERVING and ending.publishes_will else None
-        message = RawMessage(will.topic, will.payload, now_ms) if will is not None else None
+        if will and self._grants.may_publish(self.user, will.topic, will.payload):
+            message = RawMessage(will.topic, will.payload, now_ms)
         self.state = State.CLOSED
         return [*events, Ended(ending, sentence, message)]
 
@@ -164,11 +166,10 @@ class Session:
         topic = packet.topic
         if packet.qos == 2:
             return self.end(Ending.QOS_2, "QoS 2 is not supported, use QoS 1.", now_ms)
-        if packet.properties or not topic:
-            problem = welcome.publish_problem(packet)
-            if problem is not None:
-                reason, sentence = problem
-                return self.end(Ending.PROTOCOL_ERROR, sentence, now_ms, reason)
+        odd = packet.properties or not topic
+        if odd and (problem := welcome.publish_problem(packet)) is not None:
+            reason, sentence = problem
+            return self.end(Ending.PROTOCOL_ERROR, sentence, now_ms, reason)
         in_flight = self.in_flight + len(arrived.acks)
         if self.version == V5 and packet.qos and in_flight >= welcome.RECEIVE_MAXIMUM:
             sentence = f"More than {welcome.RECEIVE_MAXIMUM} messages wait for their PUBACK."
@@ -207,8 +208,7 @@ class Session:
             return self._malformed(packet, now_ms)
         kind = kind_of(packet)
         if (self.state, kind) not in TRANSITIONS:
-            sentence = f"A {kind.name} is not expected here."
-            return self.end(Ending.PROTOCOL_ERROR, sentence, now_ms)
+            return self.end(Ending.PROTOCOL_ERROR, f"A {kind.name} is not expected here.", now_ms)
         if isinstance(packet, Connect):
             return self._connect(packet, now_ms)
         if isinstance(packet, Subscribe):
@@ -234,8 +234,7 @@ class Session:
         self.packet_bytes_max = min(maximum, welcome.CLIENT_PACKET_BYTES_MAX)
         asked = integer_of(packet.properties, Property.REQUEST_PROBLEM_INFORMATION, 1)
         self._explains = asked == 1
-        refusal = welcome.connect_problem(packet, self._grants)
-        if refusal is not None:
+        if (refusal := welcome.connect_problem(packet, self._grants)) is not None:
             reason, sentence = refusal
             code = reason if packet.version == V5 else welcome.return_code(reason)
             answer = self._send(Connack(code, False, self._because(sentence, always=True)))
