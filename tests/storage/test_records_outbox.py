@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
-from storage.records_places import fresh
+from storage.records_places import PLACE, address, fresh
 from storage.test_records_alerts import TOLD
 from underlid.errors import UnderlidError
 from underlid.storage.records import Records
@@ -74,3 +76,16 @@ def test_the_longest_due_goes_first_and_pages_are_bounded() -> None:
         late = [replace(TOLD, key=f"k{n}", at_ms=9 - n) for n in range(5)]
         records.save_judgement([], [], late, ["email"])
         assert [d.message.key for d in records.due_deliveries(100, 3)] == ["k4", "k3", "k2"]
+
+
+def test_what_several_workers_post_at_once_is_posted_by_one_of_them(tmp_path: Path) -> None:
+    workers = [Records.open(address(tmp_path)) for _ in range(4)]
+    workers[0].save_setup(PLACE)
+    for key in ("look_now:f1", "look_now:f2"):
+        message = replace(TOLD, key=key)
+        with ThreadPoolExecutor(4) as pool:
+            done = list(pool.map(lambda one, told=message: one.post_once(told, ["email"]), workers))
+        assert sorted(done) == [False, False, False, True]
+    assert workers[0].waiting_count() == 2
+    for worker in workers:
+        worker.close()
