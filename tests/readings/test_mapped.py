@@ -245,6 +245,11 @@ def test_a_mapping_is_tried_on_its_example() -> None:
     assert try_out("boards", mapping(BED), AT_MS) is None
 
 
+def test_what_is_nested_beyond_reason_is_not_looked_into() -> None:
+    for depth, found in ((20, 1), *((deep, 0) for deep in range(500, 1000, 5))):
+        assert len(numbers_in(b"[" * depth + b"1" + b"]" * depth)) == found
+
+
 keys = st.text(st.sampled_from('ab/~0 1é"{'), max_size=3)
 documents = st.recursive(
     st.integers(-9, 9) | st.floats(allow_nan=False, allow_infinity=False) | st.text(max_size=3),

@@ -5,8 +5,10 @@ Nothing is stored here: a keeper tries a mapping out on a message before it is k
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
+
+from jsonpointer import escape
 
 from underlid.readings.decode import decode
 from underlid.readings.mapped import Mappings
@@ -22,6 +24,9 @@ PLACES_MOST: Final = 24
 
 ITEMS_MOST: Final = 4
 """Items of a list that are looked into: the others are like them."""
+
+DEPTH_MOST: Final = 32
+"""Levels that are looked into: firmware nests a few, and a hostile payload a thousand."""
 
 
 def try_out(name: str, mapping: PayloadMapping, at_ms: int) -> Admitted | None:
@@ -53,14 +58,14 @@ def numbers_in(payload: bytes) -> list[tuple[str, float]]:
     return [found for found, _ in zip(_numbers(document, ""), range(PLACES_MOST), strict=False)]
 
 
-def _numbers(value: Any, at: str) -> Iterator[tuple[str, float]]:
+def _numbers(value: Any, at: str, depth: int = 0) -> Iterator[tuple[str, float]]:
+    inside: Iterable[tuple[str | int, Any]] = ()
     if type(value) is dict:
-        for key, inside in value.items():
-            yield from _numbers(inside, f"{at}/{key.replace('~', '~0').replace('/', '~1')}")
+        inside = value.items()
     elif type(value) is list:
-        for index, inside in enumerate(value[:ITEMS_MOST]):
-            yield from _numbers(inside, f"{at}/{index}")
-    else:
-        number = finite(unquoted(value))
-        if number is not None:
-            yield at, number
+        inside = enumerate(value[:ITEMS_MOST])
+    elif (number := finite(unquoted(value))) is not None:
+        yield at, number
+    if depth < DEPTH_MOST:
+        for key, one in inside:
+            yield from _numbers(one, f"{at}/{escape(str(key))}", depth + 1)
