@@ -86,6 +86,21 @@ def test_an_hour_chosen_today_for_earlier_today_begins_tomorrow(records: Records
     assert rounds(records, SEVEN_MS + 5 * HOUR_MS).go() == 0
 
 
+def test_what_else_is_changed_at_the_hour_takes_no_digest_away(records: Records) -> None:
+    made = route(records, SEVEN_MS - HOUR_MS, digest_hour=7)
+    records.change_route(made.id, "desk", replace(made.rules, quiet="22:00-07:00"), SEVEN_MS + 1)
+    assert rounds(records, SEVEN_MS + MINUTE_MS).go() == 1
+
+
+def test_a_clock_that_was_years_ahead_costs_no_digest_once_it_is_right(records: Records) -> None:
+    made = route(records, SEVEN_MS - HOUR_MS, digest_hour=7)
+    assert rounds(records, SEVEN_MS + 999 * DAY_MS).go() == 1
+    assert rounds(records, SEVEN_MS + MINUTE_MS).go() == 1
+    assert rounds(records, SEVEN_MS + 2 * MINUTE_MS).go() == 0
+    assert rounds(records, SEVEN_MS + DAY_MS).go() == 1
+    assert len(told(records, made.channel)) == 3
+
+
 def test_with_nothing_to_say_it_says_so_only_to_who_asked_for_that(records: Records) -> None:
     silent = route(records, 0, digest_hour=7)
     asked = route(records, 0, digest_hour=7, digest_always=True, bins=("tansy",))
@@ -116,6 +131,15 @@ def test_what_nobody_acknowledged_is_said_again_over_every_channel_once(records:
     assert told(records, made.channel) == [message]
     assert told(records, other.channel) == []
     assert Rounds(records, lambda _: DUE, VirtualClock(now_ms), [], 0.0).go() == 0
+
+
+def test_after_a_start_nothing_is_said_again_before_it_is_known_to_hold(records: Records) -> None:
+    clock = VirtualClock(ALERT.told_at_ms[0] + 13 * HOUR_MS)
+    records.save_judgement([ALERT], [], [], [])
+    waiting = Rounds(records, lambda _: None, clock, ["email"], 12.0)
+    assert waiting.go() == 0
+    clock.set_ms(clock.now_ms() + SETTLE_MS)
+    assert waiting.go() == 1
 
 
 def test_what_was_seen_while_it_waited_is_not_said_again(records: Records) -> None:

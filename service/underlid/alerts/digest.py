@@ -23,6 +23,9 @@ from underlid.timeline import DAY_MS, SECOND_MS
 FEED_AHEAD_MS: Final = DAY_MS
 """A feed that is due before the next digest is told of in this one."""
 
+AHEAD_MOST_MS: Final = 2 * DAY_MS
+"""A digest noted so long after the last moment was noted by a clock that was wrong."""
+
 LOOK_AFTER_MS: Final = 7 * DAY_MS
 LOOK_UNTIL_MS: Final = 14 * DAY_MS
 """A feed that nobody has looked at for a week is worth a look, and after two no longer (our judgement)."""
@@ -62,6 +65,15 @@ def last_moment_ms(hour: int, now_ms: int, zone: tzinfo) -> int:
         if at_ms <= now_ms:
             return at_ms
     return at_ms
+
+
+def was_had(digested_at_ms: int, moment_ms: int) -> bool:
+    """Tell whether the digest of a moment was had, or missed, by what was noted last.
+
+    >>> was_had(7, 7), was_had(6, 7), was_had(7 + 3 * DAY_MS, 7)
+    (True, False, False)
+    """
+    return moment_ms <= digested_at_ms <= moment_ms + AHEAD_MOST_MS
 
 
 def digest(

@@ -20,6 +20,7 @@ from underlid.alerts.digest import (
     last_look_ms,
     last_moment_ms,
     nothing,
+    was_had,
 )
 from underlid.alerts.look import fed_between_ms, is_big, look_notes
 from underlid.alerts.routes import Route, watches
@@ -33,7 +34,7 @@ from underlid.storage.records import Records
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, parse_time_ms
 
 SETTLE_MS: Final = 10 * MINUTE_MS
-"""So long after a start a digest waits for bins that have not been judged yet."""
+"""So long after a start what is told waits for bins that have not been judged yet."""
 
 QUARTER_MS: Final = 15 * MINUTE_MS
 """Morning comes at a quarter of an hour of UTC in every zone: the journal is read no more often."""
@@ -86,6 +87,7 @@ class Rounds:
             for alert in self._records.open_alerts()
             if alert.bin in setup.bins
             and (message := again(alert, setup.bins[alert.bin], now_ms, self._every_ms))
+            and self._judged([setup.bins[alert.bin]], now_ms)
         ]
         new = [one for one in found if one.key not in self._said]
         if new:
@@ -121,7 +123,7 @@ class Rounds:
                 continue
             zone = zone_named(setup.sheds[min(one.shed for one in bins)].timezone)
             moment_ms = last_moment_ms(hour, now_ms, zone)
-            if route.digested_at_ms >= moment_ms or not self._judged(bins, now_ms):
+            if was_had(route.digested_at_ms, moment_ms) or not self._judged(bins, now_ms):
                 continue
             message = self._digest(route, bins, moment_ms, now_ms, zone)
             if self._records.post_digest(route, moment_ms, message):

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import sqlalchemy as sa
 
 from underlid.alerts.alert import Alert, AlertState, Message
+from underlid.alerts.digest import AHEAD_MOST_MS
 from underlid.alerts.routes import Route
 from underlid.storage.records.alerts import alert_of
 from underlid.storage.records.database import Subject
@@ -34,7 +35,8 @@ class DigestRecords(Subject):
 
         False when it was had before: by another worker, or before a restart.
         """
-        first = sa.and_(routes.c.id == route.id, routes.c.digested_at_ms < moment_ms)
+        had = routes.c.digested_at_ms.between(moment_ms, moment_ms + AHEAD_MOST_MS)
+        first = sa.and_(routes.c.id == route.id, sa.not_(had))
         with self._database.write() as connection:
             noted = sa.update(routes).where(first).values(digested_at_ms=moment_ms)
             if not connection.execute(noted).rowcount:

@@ -90,16 +90,20 @@ class RouteRecords(Subject):
         address: str = "",
         hint: str = "",
     ) -> Route:
-        """Change what an address is told, and where it leads when *address* is given."""
+        """Change what an address is told, and where it leads when *address* is given.
+
+        A new hour for the digest begins with the next time that it comes.
+        """
         with self._database.write() as connection:
             old = _require(connection, route_id)
+            same_hour = rules.digest_hour == old.rules.digest_hour
             made = replace(
                 old,
                 label=_label(label),
                 hint=hint or old.hint,
                 rules=rules,
                 changed_at_ms=now_ms,
-                digested_at_ms=max(old.digested_at_ms, now_ms),
+                digested_at_ms=old.digested_at_ms if same_hour else now_ms,
             )
             values = _values(made) | ({"address": _address(address)} if address else {})
             connection.execute(sa.update(routes).where(routes.c.id == route_id).values(**values))
