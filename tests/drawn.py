@@ -51,3 +51,22 @@ def claims_to_be(width: int, height: int) -> bytes:
     head = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
     body = zlib.compress(b"\0" * 100_000, 9)
     return b"\x89PNG\r\n\x1a\n" + part(b"IHDR", head) + part(b"IDAT", body) + part(b"IEND", b"")
+
+
+def in_scans(width: int, height: int, scans: int) -> bytes:
+    """Return a plain grey JPEG of three colours, in one scan or each in a scan of its own."""
+
+    def part(mark: int, body: bytes) -> bytes:
+        return struct.pack(">BBH", 0xFF, mark, len(body) + 2) + body
+
+    colours = bytes((1, 2, 3))
+    frame = struct.pack(">BHHB", 8, height, width, 3) + b"".join(
+        bytes((c, 0x11, 0)) for c in colours
+    )
+    out = b"\xff\xd8" + part(0xDB, b"\0" + b"\1" * 64) + part(0xC0, frame)
+    out += b"".join(part(0xC4, bytes((table, 1)) + bytes(16)) for table in (0x00, 0x10))
+    bits = 2 * -(-width // 8) * -(-height // 8)  # one for nothing of a block, one for its end
+    for own in [colours] if scans == 1 else [bytes((c,)) for c in colours]:
+        head = bytes((len(own),)) + b"".join(bytes((c, 0)) for c in own) + b"\0\x3f\0"
+        out += part(0xDA, head) + bytes(-(-bits * len(own) // 8))
+    return out + b"\xff\xd9"

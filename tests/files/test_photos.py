@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
-from drawn import PLACE_WORDS, camera_words, claims_to_be, drawn, written
+from drawn import PLACE_WORDS, camera_words, claims_to_be, drawn, in_scans, written
 from underlid.errors import UnderlidError
 from underlid.files.photos import (
     FULL_MOST_BYTES,
@@ -88,6 +88,18 @@ def test_what_is_no_photo_is_refused_in_a_sentence(data: bytes, sentence: str) -
     with pytest.raises(UnderlidError, match=sentence) as refusal:
         prepare_photo(data)
     assert str(refusal.value).startswith("the photo is ")
+
+
+@pytest.mark.parametrize("filling", [b"", b"\xff\xff"])
+def test_a_jpeg_in_several_scans_has_the_bound_of_a_progressive_one(filling: bytes) -> None:
+    """Its decoder keeps the whole picture in memory: of 64 million pixels 435 MB (measured)."""
+    for width, height, scans in ((90, 60, 3), (7000, 4000, 1)):
+        data = in_scans(width, height, scans)
+        kept = prepare_photo(data[:2] + filling + data[2:])
+        assert (kept.width_px, kept.height_px) == (min(width, 2048), min(height, 1170))
+    data = in_scans(7000, 4000, 3)
+    with pytest.raises(UnderlidError, match="at most 25 million pixels of a progressive JPEG"):
+        prepare_photo(data[:2] + filling + data[2:])
 
 
 @given(st.binary(max_size=300), st.integers(0, 400))

@@ -30,7 +30,15 @@ PIXELS_MOST: Final = {
     "HEIC": 25_000_000,
 }
 """What decoding any of them takes is 90 to 200 MB (measured, see storage.md). A plain JPEG may be
-larger, because it is decoded at a half, a quarter or an eighth."""
+larger, because it is decoded at a half, a quarter or an eighth; one in several scans counts as
+progressive."""
+
+START: Final = b"\xff\xd8"
+MARKED: Final = b"\xff"
+FILLING: Final = 0xFF
+SCAN: Final = 0xDA
+SEGMENTS: Final = frozenset({*range(0xC0, 0xD0), *range(0xDB, 0xFF)})
+"""Markers of JPEG (ITU-T T.81, annex B): the segments are those that say how long they are."""
 
 NAMES: Final = {"JPEG": "JPEG", "MPO": "JPEG", "PNG": "PNG", "WEBP": "WebP", "HEIF": "HEIC"}
 """Pillow's word for what a file holds, and people's. MPO is how some phones write JPEG."""
@@ -52,7 +60,7 @@ def prepare_photo(data: bytes) -> PreparedPhoto:
         raise too_large(len(data))
     try:
         with Image.open(BytesIO(data), formats=_formats()) as opened:
-            _check_pixels(opened)
+            _check_pixels(opened, data)
             picture = _plain(opened)
     except UnderlidError:
         raise
@@ -101,13 +109,34 @@ def _formats() -> list[str]:
     return ["JPEG", "PNG", "WEBP"] + (["HEIF"] if reads_heic() else [])
 
 
-def _check_pixels(opened: Image.Image) -> None:
+def _check_pixels(opened: Image.Image, data: bytes) -> None:
     """Refuse by the size that the file says it has; nothing is decoded yet."""
     name = NAMES[opened.format or ""]
-    if name == "JPEG" and opened.info.get("progressive"):
+    in_one = not opened.info.get("progressive") and _in_one_scan(data, len(opened.getbands()))
+    if name == "JPEG" and not in_one:
         name = "progressive JPEG"
     if opened.width * opened.height > PIXELS_MOST[name]:
         raise _too_many_pixels(f"{opened.width} × {opened.height} pixels", name)
+
+
+def _in_one_scan(data: bytes, colours: int) -> bool:
+    """Tell whether a JPEG's first scan has all colours.
+
+    Of any other the decoder holds the whole picture in memory until its last scan, as of a progressive
+    one. False, too, where the way to the scan is not plain.
+    """
+    at = len(START)
+    while data[at : at + 1] == MARKED and at + 4 < len(data):
+        kind = data[at + 1]
+        if kind == FILLING:
+            at += 1
+        elif kind == SCAN:
+            return data[at + 4] == colours
+        elif kind not in SEGMENTS:
+            return False
+        else:
+            at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return False
 
 
 def _plain(opened: Image.Image) -> Image.Image:
