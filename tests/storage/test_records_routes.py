@@ -105,6 +105,22 @@ def test_that_it_is_over_is_told_where_it_was_told_of_whatever_its_priority_then
         }
 
 
+def test_the_outbox_is_searched_once_a_message_however_many_addresses_there_are() -> None:
+    with fresh() as records:
+        for _ in range(A_PERSON_MOST):
+            route(records)
+        records.save_judgement([ALERT], [], [MEDIUM], [])
+        searches: list[str] = []
+
+        def note(_: object, __: object, statement: str, *___: object) -> None:
+            searches.extend([statement] * ("LIKE" in statement))
+
+        sa.event.listen(records._database._engine, "before_cursor_execute", note)
+        records.save_judgement([], [], [BACK], [])
+        assert records.waiting_count() == 2 * A_PERSON_MOST
+        assert len(searches) == 1
+
+
 def test_who_waits_for_others_to_acknowledge_is_due_later_and_hears_why() -> None:
     with fresh() as records:
         waits = route(records, RouteRules(unacknowledged_min=90))

@@ -149,17 +149,18 @@ class RouteRecords(Subject):
     def was_told(self, alert_id: str, channel: str) -> bool:
         """Tell whether a channel took a message about an alert."""
         with self._database.read() as connection:
-            return _posted(connection, alert_id, channel, SENT)
+            return channel in _posted(connection, alert_id, SENT)
 
 
 def post_to_routes(connection: sa.Connection, message: Message) -> None:
     """Put a message into the outbox for every address that it reaches, in the caller's transaction."""
-    for row in connection.execute(sa.select(routes).order_by(routes.c.id)).all():
-        route = _route(row)
-        states = (SENT, WAITING) if message.event == Occasion.ALERT_RETURNED else (SENT,)
-        at_once = message.event in NO_WAIT
-        before = at_once and _posted(connection, message.alert_id, route.channel, *states)
-        if reaches(route.rules, message, told_before=before):
+    at_once = message.event in NO_WAIT
+    states = (SENT, WAITING) if message.event == Occasion.ALERT_RETURNED else (SENT,)
+    kept = [_route(row) for row in connection.execute(sa.select(routes).order_by(routes.c.id))]
+    asked = at_once and message.alert_id and kept
+    told = _posted(connection, message.alert_id, *states) if asked else set()
+    for route in kept:
+        if reaches(route.rules, message, told_before=route.channel in told):
             due_ms = message.at_ms + (0 if at_once else route.rules.wait_ms)
             post(connection, worded_for(route.rules, message), route.channel, due_ms)
 
@@ -174,13 +175,14 @@ def forget_routes(connection: sa.Connection, which: sa.ColumnElement[bool]) -> N
         connection.execute(sa.delete(routes).where(routes.c.id == route.id))
 
 
-def _posted(connection: sa.Connection, alert_id: str, channel: str, *states: str) -> bool:
-    """Tell whether messages about an alert stand in the outbox for a channel, in one of *states*."""
+def _posted(connection: sa.Connection, alert_id: str, *states: str) -> set[str]:
+    """Return the channels for which messages about an alert stand in the outbox, in one of *states*.
+
+    All at once, since that reads the whole outbox.
+    """
     key = outbox.c.message_key.startswith(f"{alert_id}:", autoescape=True)
-    wanted = sa.select(outbox.c.number).where(
-        key, outbox.c.channel == channel, outbox.c.state.in_(states)
-    )
-    return connection.execute(wanted.limit(1)).first() is not None
+    wanted = sa.select(outbox.c.channel).where(key, outbox.c.state.in_(states)).distinct()
+    return set(connection.execute(wanted).scalars())
 
 
 def _require_room(connection: sa.Connection, person: str) -> None:
