@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import threading
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -150,6 +151,30 @@ def test_filters_are_asked_for_and_given_up_while_the_line_is_open(
         wait_until(lambda: not still_comes(client, writer, "allotment/3/env"))
     client.disconnect()
     client.loop_stop()
+
+
+def test_a_mapping_that_is_new_while_the_line_opens_is_asked_for(
+    writer: MemoryWriter, mosquitto: Mosquitto, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reader = Reading(writer, mosquitto)
+    client, ask_for_own = reader.client, reader.client._subscribe
+    other = threading.Thread(target=client.ask_for, args=([ENV], []))
+
+    def slowly(filters: Iterable[str]) -> None:
+        ask_for_own(filters)
+        if other.ident is None:
+            other.start()
+            other.join(0.2)
+
+    monkeypatch.setattr(client, "_subscribe", slowly)
+    sender = probe(mosquitto)
+    with reader as reading:
+        assert reading.subscribed.wait(WAIT_S)
+        other.join(WAIT_S)
+        wait_until(lambda: not reading._asked)
+        assert still_comes(sender, writer, "allotment/3/env")
+    sender.disconnect()
+    sender.loop_stop()
 
 
 @pytest.mark.parametrize("share", ["", "underlid"])

@@ -98,6 +98,8 @@ class BrokerClient:
         self._given_up: tuple[str, ...] = ()
         self._asked: dict[int, tuple[str, ...]] = {}
         self._asking = threading.Lock()
+        self._changing = threading.Lock()
+        """Held from reading what is wanted until the line counts as connected."""
         self._place = place
         self._now_ms = (clock or SystemClock()).now_ms
         self._retained: dict[str, bytes] = {}
@@ -148,14 +150,15 @@ class BrokerClient:
 
         A broker keeps in a session what it was ever asked for, so that is said at every connect.
         """
-        before, self._wanted = self._wanted, tuple(wanted)
-        self._given_up = tuple(given_up)
-        self.refused_filters &= set(self._wanted)
-        place = self._place
-        if not self.connected.is_set() or place.stands_in or not place.reads:
-            return
-        self._take_back([one for one in before if one not in self._wanted])
-        self._subscribe([one for one in self._wanted if one not in before])
+        with self._changing:
+            before, self._wanted = self._wanted, tuple(wanted)
+            self._given_up = tuple(given_up)
+            self.refused_filters &= set(self._wanted)
+            place = self._place
+            if not self.connected.is_set() or place.stands_in or not place.reads:
+                return
+            self._take_back([one for one in before if one not in self._wanted])
+            self._subscribe([one for one in self._wanted if one not in before])
 
     def _subscribe(self, filters: Iterable[str]) -> None:
         asked = tuple(filters)
@@ -197,6 +200,16 @@ class BrokerClient:
         client.on_message = self._on_message
         return client
 
+    def _ask_for_all(self) -> None:
+        """Say on a new line what the broker is to send and what not."""
+        if self._place.stands_in:
+            self._take_back([*FILTERS, *self._wanted, *self._given_up])
+        elif self._place.reads:
+            self._take_back(self._given_up)
+            self._subscribe([*FILTERS, *self._wanted])
+        if self._place.stands_in or not self._place.reads:
+            self.subscribed.set()
+
     # -- called by paho, on its thread ----------------------------------------------------
 
     def _on_connect(
@@ -211,14 +224,9 @@ class BrokerClient:
         self.counts.open = 1
         with self._asking:
             self._asked.clear()
-        if self._place.stands_in:
-            self._take_back([*FILTERS, *self._wanted, *self._given_up])
-        elif self._place.reads:
-            self._take_back(self._given_up)
-            self._subscribe([*FILTERS, *self._wanted])
-        if self._place.stands_in or not self._place.reads:
-            self.subscribed.set()
-        self.connected.set()
+        with self._changing:
+            self._ask_for_all()
+            self.connected.set()
         self._log.info(
             "broker connected", host=self._place.host, session_kept=flags.session_present
         )
@@ -253,9 +261,7 @@ class BrokerClient:
             topic = message.topic
         except UnicodeDecodeError:
             topic = "(not UTF-8)"
-        payload = bytes(message.payload)
-        if len(payload) > PAYLOAD_KEPT_BYTES:
-            payload = payload[:PAYLOAD_KEPT_BYTES]
+        payload = bytes(message.payload)[:PAYLOAD_KEPT_BYTES]
         raw = RawMessage(topic, payload, self._now_ms(), bool(message.retain))
         self._brokered.take(raw, message.mid if message.qos else 0)
 
