@@ -15,8 +15,8 @@ from underlid.errors import UnderlidError, Words
 from underlid.journal.photos import EntryPhoto, PhotoState, PictureSize, PreparedPhoto
 from underlid.storage.records.database import Subject
 from underlid.storage.records.entries import require_entry
+from underlid.storage.records.photo_tables import photo_pictures, photo_versions
 from underlid.storage.records.setup import bump_revision
-from underlid.storage.records.tables import photo_pictures, photo_versions
 
 PHOTOS_OF_ENTRY_MOST: Final = 12
 """Shown with one entry (our judgement: more is an album)."""
