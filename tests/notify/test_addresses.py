@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import json
 from collections.abc import Iterator
 from dataclasses import replace
@@ -20,7 +22,7 @@ from underlid.alerts.routes import Route, RouteRules
 from underlid.clock import VirtualClock
 from underlid.config import Settings
 from underlid.errors import UnderlidError
-from underlid.notify.addresses import RouteChannels, hint_of, mail_through
+from underlid.notify.addresses import MAILS_AT_ONCE, RouteChannels, hint_of, mail_through
 from underlid.notify.channels import TIMEOUT_MOST_S, AddressChannel
 from underlid.notify.outbox import STOP_S, Courier, Drained
 from underlid.rules.finding import Condition, Priority
@@ -232,6 +234,44 @@ def test_an_address_cannot_ask_to_be_waited_for_longer_than_a_stop_takes(web: We
     (service,) = channel._apprise
     assert service.request_timeout == (TIMEOUT_MOST_S, TIMEOUT_MOST_S)
     assert STOP_S >= 2 * TIMEOUT_MOST_S
+
+
+def test_a_mail_server_gets_few_messages_at_once(records: Records, mail: MailSink) -> None:
+    for number in range(8):
+        add(records, "Ash", f"ash{number}@bins.example")
+    at_once = [0, 0]
+
+    async def take(_server: object, _session: object, envelope: object) -> str:
+        at_once[0] += 1
+        at_once[1] = max(at_once)
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(asyncio.Event().wait(), 0.2)
+        at_once[0] -= 1
+        return "250 taken"
+
+    mail.handle_DATA = take  # type: ignore[method-assign]
+    tell(records)
+    one = courier(records, mail)
+    one.start()
+    wait_until(lambda: not records.waiting_count())
+    one.stop()
+    assert at_once == [0, MAILS_AT_ONCE]
+
+
+def test_a_message_for_an_address_that_is_just_added_is_not_given_up(
+    records: Records, mail: MailSink
+) -> None:
+    class AddedAfterTheLook(RouteChannels):
+        def look(self) -> None:
+            super().look()
+            if not records.routes():
+                add(records, "Ash", "ash@bins.example")
+                tell(records)
+
+    routes = AddedAfterTheLook(records, settings(mail))
+    one = Courier(records, [], VirtualClock(AT_MS), routes=routes)
+    assert one.drain_once(AT_MS) == Drained()
+    assert one.drain_once(AT_MS) == Drained(sent=1)
 
 
 def test_the_service_takes_an_address_up_while_it_runs_and_logs_none(

@@ -5,6 +5,7 @@ notification address. Makes channels of them, and says of each what may be shown
 from __future__ import annotations
 
 import re
+import threading
 from typing import Final
 from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 
@@ -30,6 +31,11 @@ ON_THIS_MACHINE: Final = frozenset(
 
 FILES: Final = frozenset({"keyfile", "pgpprv", "pgppub", "subfile", "template"})
 """Options of the library that name a file, which may lie on that machine: it would be read and sent."""
+
+MAILS_AT_ONCE: Final = 4
+"""Mail servers take few connections from one machine; what they refuse comes late (our judgement)."""
+
+_TURNS: Final = threading.BoundedSemaphore(MAILS_AT_ONCE)
 
 NO_SERVER: Final = "no mail server is set (setting smtp_url)"
 
@@ -64,7 +70,7 @@ def channel_to(address: str, settings: Settings, name: str) -> Channel:
             server = settings.smtp_url.get_secret_value()
             if not server:
                 return _Closed(name, NO_SERVER)
-            address = mail_through(server, address)
+            return _ByTurns(AddressChannel(mail_through(server, address), "address", name=name))
         return AddressChannel(address, "address", name=name)
     except Exception:  # one address that is wrong must not hold up those of others
         return _Closed(name, "the address is not known to this version")
@@ -111,6 +117,18 @@ class RouteChannels:
             for name, address in addresses.items()
         }
         self.channels, self._addresses = channels, addresses
+
+
+class _ByTurns:
+    """An e-mail address: few messages at once, since all go through one mail server."""
+
+    def __init__(self, channel: Channel) -> None:
+        self.name = channel.name
+        self._channel = channel
+
+    def send(self, message: Message, now_ms: int) -> None:
+        with _TURNS:
+            self._channel.send(message, now_ms)
 
 
 class _Closed:

@@ -126,7 +126,9 @@ class Courier:
         """Let each channel finish the message it has in hand, and stop."""
         self._stopping = True
         self.wake()
-        for thread in (*self._threads, *self._on_the_way.values()):
+        for thread in self._threads:
+            thread.join(STOP_S)
+        for thread in self._on_the_way.values():  # begun by one of those
             thread.join(STOP_S)
         self._threads = []
 
@@ -280,10 +282,11 @@ class Courier:
     def _give_up_unknown(self, now_ms: int) -> Drained:
         """Make dead letters of messages for channels that are no longer set up, at any worker."""
         given_up = 0
+        waiting_for = self._records.waiting_channels()
         if self._routes is not None:
-            self._routes.look()
+            self._routes.look()  # after that: an address may be added at this moment
         known = {*self._all(), *self._records.holders(CHANNEL)}
-        for name in self._records.waiting_channels() - known:
+        for name in waiting_for - known:
             while waiting := self._records.due_deliveries(_FOREVER_MS, BATCH_MOST, name):
                 for delivery in waiting:
                     self._records.failed(delivery.id, now_ms, "no such channel is set up", None)
