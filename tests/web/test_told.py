@@ -116,7 +116,7 @@ def test_a_lead_sees_to_everybodys_and_nobody_else_does(house: Household) -> Non
         ({"address": ""}, "Address is something else, expected an e-mail"),
         ({"quiet_from": "22:00"}, "Quiet hours is &#39;22:00-&#39;, expected two times"),
         ({"label": "x" * 99}, "at most 40 characters"),
-        ({"wait": "17"}, "When it is told is &#39;17&#39;"),
+        ({"wait": "17"}, "When it is told is &#39;17&#39;, expected one of: at once, if not"),
     ],
 )
 def test_what_is_wrong_is_said_and_the_address_not_repeated(

@@ -37,7 +37,7 @@ PLACES_MOST: Final = 120
 def rules_from(form: Mapping[str, str], setup: Setup, old: RouteRules) -> RouteRules:
     """Return what a form asks for; of bins too many to be listed, what was chosen stays."""
     least = choice(form, "least", "what is told", LEAST)
-    waits = WAITS | {str(old.unacknowledged_min): ""}
+    waits = WAITS if str(old.unacknowledged_min) in WAITS else WAITS | _as_it_is(old)
     listed = len(setup.bins) + len(setup.sheds) <= PLACES_MOST
     bins = tuple(one for one in setup.bins if form.get(f"bin_{one}")) if listed else old.bins
     return RouteRules(
@@ -49,6 +49,12 @@ def rules_from(form: Mapping[str, str], setup: Setup, old: RouteRules) -> RouteR
         digest_hour=int(hour) if (hour := choice(form, "digest", "daily digest", HOURS)) else None,
         digest_always=bool(form.get("digest_always")),
     )
+
+
+def _as_it_is(rules: RouteRules) -> dict[str, str]:
+    """Return a wait that the form does not offer and the command line gave."""
+    minutes = rules.unacknowledged_min
+    return {str(minutes): f"if not acknowledged for {span_words(minutes)}"}
 
 
 def fields_of(rules: RouteRules, label: str) -> dict[str, str]:

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Mapping
-from typing import Annotated, Final
+from typing import Final
 from urllib.parse import quote
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from underlid.alerts.alert import Message, Occasion
@@ -20,6 +20,7 @@ from underlid.clock import monotonic_s
 from underlid.errors import UnderlidError
 from underlid.rules.finding import Priority
 from underlid.storage.records import Person, RouteNews
+from underlid.storage.records.outbox import WAITING
 from underlid.storage.records.routes import LABEL_MOST_CHARS
 from underlid.web.context import context_of
 from underlid.web.forms import FieldError, text
@@ -34,7 +35,7 @@ from underlid.web.route_form import (
     told_sentence,
 )
 from underlid.web.templating import render
-from underlid.web.visitor import AnyPerson, Form, writer_of
+from underlid.web.visitor import AnyPerson, Form, Writer
 
 ANSWER_S: Final = 8.0
 """How long a page waits for what becomes of a test message: the courier looks every 5 s."""
@@ -42,7 +43,6 @@ ANSWER_S: Final = 8.0
 LOOK_EVERY_S: Final = 0.2
 
 router = APIRouter(include_in_schema=False)
-Writing = Annotated[Person, Depends(writer_of)]
 
 
 @router.get("/people/told")
@@ -53,7 +53,7 @@ def told_page(request: Request, person: AnyPerson) -> Response:
 
 
 @router.post("/people/told/add")
-def add_address(request: Request, form: Form, person: Writing) -> Response:
+def add_address(request: Request, form: Form, person: Writer) -> Response:
     """Keep one more address."""
     of = _allowed(request, person, form.get("of", person.name))
     context = context_of(request)
@@ -69,7 +69,7 @@ def add_address(request: Request, form: Form, person: Writing) -> Response:
 
 
 @router.post("/people/told/{route_id}/change")
-def change_address(request: Request, route_id: str, form: Form, person: Writing) -> Response:
+def change_address(request: Request, route_id: str, form: Form, person: Writer) -> Response:
     """Change what an address is told, or where it leads."""
     route = _theirs(request, person, route_id)
     context = context_of(request)
@@ -84,7 +84,7 @@ def change_address(request: Request, route_id: str, form: Form, person: Writing)
 
 
 @router.post("/people/told/{route_id}/remove")
-def remove_address(request: Request, route_id: str, form: Form, person: Writing) -> Response:
+def remove_address(request: Request, route_id: str, form: Form, person: Writer) -> Response:
     """Forget an address."""
     del form
     route = _theirs(request, person, route_id)
@@ -93,7 +93,7 @@ def remove_address(request: Request, route_id: str, form: Form, person: Writing)
 
 
 @router.post("/people/told/{route_id}/try")
-def try_address(request: Request, route_id: str, form: Form, person: Writing) -> Response:
+def try_address(request: Request, route_id: str, form: Form, person: Writer) -> Response:
     """Send a test message, and wait a little for what becomes of it."""
     del form
     route = _theirs(request, person, route_id)
@@ -111,10 +111,10 @@ def try_address(request: Request, route_id: str, form: Form, person: Writing) ->
         event=Occasion.TRIAL,
     )
     before = _trial(request, route)
-    if before is None or before.state != "waiting":
+    if before is None or before.state != WAITING:
         context.records.post_to_route(route.id, trial)
     until_s, pause = monotonic_s() + ANSWER_S, threading.Event()
-    while monotonic_s() < until_s and (news := _trial(request, route)) and news.state == "waiting":
+    while monotonic_s() < until_s and (news := _trial(request, route)) and news.state == WAITING:
         pause.wait(LOOK_EVERY_S)
     return RedirectResponse(f"/people/told?of={quote(route.person)}#route-{route.id}", 303)
 
