@@ -59,7 +59,7 @@ def schedule(parts: Parts) -> BackgroundScheduler:
         adopt = patient("looking for workers that are gone", parts.adoption.look)
         scheduler.add_job(adopt, "interval", seconds=ADOPT_EVERY_S)
     if parts.mapped is not None:
-        job = partial(_take_over_users, parts, parts.mapped, asyncio.get_running_loop())
+        job = partial(take_over_users, parts, parts.mapped, asyncio.get_running_loop())
         take_over = patient("looking for new users and mappings", job)
         scheduler.add_job(take_over, "interval", seconds=USERS_EVERY_S)
     scheduler.start()
@@ -96,19 +96,26 @@ def _go_round(rounds: Rounds, courier: Courier) -> None:
         courier.wake()
 
 
-def _take_over_users(parts: Parts, mapped: MappedTopics, loop: asyncio.AbstractEventLoop) -> None:
+def take_over_users(parts: Parts, mapped: MappedTopics, loop: asyncio.AbstractEventLoop) -> None:
     """Tell the ways in of users and mappings that are new: the door first who may send what."""
     mapped.look()
     new_users = parts.users is not None and parts.users.changed()
-    recorder = parts.recorder
-    new_mappings = recorder is not None and recorder.mappings is not mapped.mappings
+    recorder, mappings = parts.recorder, mapped.mappings
+    new_mappings = recorder is not None and recorder.mappings is not mappings
+    grants = None
     if parts.users is not None and (new_mappings or new_users):
-        grants = parts.users.grants(mapped.mappings)
+        grants = parts.users.grants(mappings)
+
+    def take_over() -> None:
+        """Run on the door's own thread, so that nothing comes in between."""
         for way in parts.ways:
-            if isinstance(way, Door):
-                loop.call_soon_threadsafe(way.set_grants, grants)
-    if recorder is not None and new_mappings:
-        recorder.mappings = mapped.mappings
-        for way in parts.ways:
-            if isinstance(way, BrokerClient):
-                way.ask_for(mapped.mappings.filters, mapped.given_up)
+            if isinstance(way, Door) and grants is not None:
+                way.set_grants(grants)
+        if recorder is not None and new_mappings:
+            recorder.mappings = mappings
+            for way in parts.ways:
+                if isinstance(way, BrokerClient):
+                    way.ask_for(mappings.filters, mapped.given_up)
+
+    if grants is not None or new_mappings:
+        loop.call_soon_threadsafe(take_over)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -15,12 +16,21 @@ from programs import require
 from service.place import PLACE, write_setup
 from service.running import Running
 from service.several import Several
+from storage.records_places import file_address
 from underlid.clock import SystemClock
+from underlid.config import load
+from underlid.jobs import take_over_users
+from underlid.mqtt.door import Door
+from underlid.mqtt.mapped_topics import MappedTopics
+from underlid.mqtt.users import DoorUsers
+from underlid.parts import Parts
 from underlid.readings.mapping import PayloadMapping, mapping_from
 from underlid.storage.protocols import ReadingStore
+from underlid.storage.recorder import Recorder
 from underlid.storage.records import Records
 from underlid.storage.sqlite_readings import SqliteReadings
 from underlid.timeline import MINUTE_MS
+from underlid.web.live import Hub
 from waiting import WAIT_S, wait_until
 
 HOUR_OF_IT_MS = 60 * MINUTE_MS
@@ -142,3 +152,32 @@ def test_several_workers_take_a_mapping_over_share_its_messages_and_let_go(place
     client.disconnect()
     client.loop_stop()
     store.close()
+
+
+def test_nothing_is_read_by_a_mapping_that_the_door_does_not_know(tmp_path: Path) -> None:
+    """Else whoever publishes in between speaks for a probe that has a secret of its own."""
+    records, readings = Records.open(file_address(tmp_path)), SqliteReadings(tmp_path / "r.sqlite")
+    records.save_setup(PLACE)
+    recorder = Recorder(readings, lambda _: None)
+    mapped, users = MappedTopics(records), DoorUsers(records, tmp_path)
+    door = Door(recorder, users.grants())
+    parts = Parts(load(data=tmp_path), SystemClock(), records, readings, Hub())
+    parts.recorder, parts.users, parts.ways = recorder, users, [door]
+    records.add_door_secret("tansy-1", "its-own")
+    records.save_mapping("boards", mapping("allotment/+/env"))
+
+    async def take_over() -> None:
+        loop = asyncio.get_running_loop()
+        take_over_users(parts, mapped, loop)
+        assert door.grants.may_publish("probes", "allotment/tansy-1/env")
+        assert not recorder.mappings
+        next_turn = asyncio.Event()
+        loop.call_soon(next_turn.set)
+        await next_turn.wait()
+        assert not door.grants.may_publish("probes", "allotment/tansy-1/env")
+        assert recorder.mappings is mapped.mappings
+
+    asyncio.run(take_over())
+    recorder.close()
+    readings.close()
+    records.close()
