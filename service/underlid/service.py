@@ -23,7 +23,6 @@ import structlog
 from underlid.alerts.quiet import QuietHours
 from underlid.clock import Clock, SystemClock
 from underlid.config import Settings
-from underlid.errors import UnderlidError
 from underlid.health import health_of
 from underlid.jobs import schedule
 from underlid.journal.units import units_named
@@ -51,7 +50,7 @@ from underlid.web.context import Context
 from underlid.web.live import Hub
 from underlid.web.server import Server
 from underlid.workers.roles import check_role
-from underlid.workers.sharing import INGEST, PLACE, Sharing, worker_name
+from underlid.workers.sharing import join
 from underlid.workers.states import StoredStates
 from underlid.workers.statuses import Statuses
 from underlid.workers.tail import Tail
@@ -133,7 +132,9 @@ class Service:
         readings = open_readings_to_run(settings, self.clock)
         stack.callback(readings.close)
         parts = Parts(settings, self.clock, records, readings, Hub())
-        self._begin_sharing(stack, parts)
+        parts.sharing = join(records, settings, takes_in=self._takes_in)
+        if parts.sharing is not None:
+            stack.callback(parts.sharing.stop)
         if settings.role in ("all", "judge"):
             self._add_judging(parts)
         if settings.several:
@@ -176,26 +177,6 @@ class Service:
     @property
     def _has_pages(self) -> bool:
         return self.settings.role in ("all", "web")
-
-    def _begin_sharing(self, stack: contextlib.AsyncExitStack, parts: Parts) -> None:
-        """Join the other workers, or make sure that there are none."""
-        settings = self.settings
-        if not parts.records.shared:
-            return
-        name = worker_name(settings.worker, settings.data)
-        parts.sharing = Sharing(parts.records, name, settings.lease_s)
-        if not settings.several and PLACE not in parts.sharing.share(PLACE, [PLACE]):
-            raise UnderlidError(
-                "setting records_url",
-                value="(secret)",
-                expected="records that no other running service uses: this one keeps its readings "
-                "in its own folder",
-                next_step="Stop the other one, or keep the readings of both in InfluxDB.",
-            )
-        if settings.several and settings.broker_host and self._takes_in:
-            parts.sharing.share(INGEST, [])
-        parts.sharing.start()
-        stack.callback(parts.sharing.stop)
 
     def _add_judging(self, parts: Parts) -> None:
         """Make the courier and the judge, filled from what is stored."""

@@ -17,6 +17,8 @@ from typing import Final
 import structlog
 
 from underlid.clock import monotonic_s
+from underlid.config import Settings
+from underlid.errors import UnderlidError
 from underlid.storage.records import Lease, Records
 from underlid.timeline import SECOND_MS
 
@@ -32,6 +34,26 @@ PLACE: Final = "place"
 
 SIGNS_PER_LEASE: Final = 3
 """Signs of life within a lease, so that one or two may be late or lost."""
+
+
+def join(records: Records, settings: Settings, *, takes_in: bool) -> Sharing | None:
+    """Join the other workers, or make sure that there are none; None where there can be none."""
+    if not records.shared:
+        return None
+    name = worker_name(settings.worker, settings.data)
+    sharing = Sharing(records, name, settings.lease_s)
+    if not settings.several and PLACE not in sharing.share(PLACE, [PLACE]):
+        raise UnderlidError(
+            "setting records_url",
+            value="(secret)",
+            expected="records that no other running service uses: this one keeps its readings "
+            "in its own folder",
+            next_step="Stop the other one, or keep the readings of both in InfluxDB.",
+        )
+    if settings.several and settings.broker_host and takes_in:
+        sharing.share(INGEST, [])
+    sharing.start()
+    return sharing
 
 
 def worker_name(given: str, folder: Path) -> str:
