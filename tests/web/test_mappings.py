@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
@@ -114,11 +115,14 @@ def test_a_slip_is_said_where_it_is_and_nothing_is_lost(
 
 
 def test_what_came_to_the_door_unasked_fills_a_new_form(house: Household, ash: Visitor) -> None:
-    arrive(house, "allotment/3/env", ENV)
+    arrive(house, "allotment/3/env?&", ENV)
+    arrive(house, "allotment/3/air", "7")
     page = ash.read("/mappings")
-    link = f"/mapping?refused={house.clock.now_ms()}"
-    assert link in page
-    form = ash.read(link)
+    at = f"/mapping?refused={house.clock.now_ms()}&amp;topic="
+    assert f"{at}allotment/3/air" in page
+    found = re.search(re.escape(at) + r"allotment/3/env[^\"]+", page)
+    assert found, "two messages of one moment have links of their own"
+    form = ash.read(found[0].replace("&amp;", "&"))
     for word in ('value="/at"', 'value="/soil/temp"', 'value="/air/0/rh"', "here 1843"):
         assert word in form
     assert "Map this message" in page

@@ -54,7 +54,12 @@ def listen(request: Request, form: Form, person: Lead) -> Response:
 
 @router.get("/mapping")
 def mapping_page(
-    request: Request, person: Lead, name: str = "", heard: int = 0, refused: int = 0
+    request: Request,
+    person: Lead,
+    name: str = "",
+    heard: int = 0,
+    refused: int = 0,
+    topic: str = "",
 ) -> Response:
     """Show the form of one mapping: one that is kept, or a new one made for a message."""
     del person
@@ -71,7 +76,7 @@ def mapping_page(
                 fields = fields_from(message.topic, message.payload)
     elif refused:
         for reject in context.readings.recent_rejects(REFUSED_LOOKED_AT):
-            if reject.message.received_at_ms == refused:
+            if (reject.message.received_at_ms, reject.message.topic) == (refused, topic):
                 fields = fields_from(reject.message.topic, reject.message.payload)
     return _form_page(request, fields, None)
 
