@@ -16,7 +16,7 @@ from underlid.mqtt.adoption import LOOK_EVERY_S as ADOPT_EVERY_S
 from underlid.mqtt.broker import BrokerClient
 from underlid.mqtt.door import Door
 from underlid.mqtt.mapped_topics import MappedTopics
-from underlid.notify.outbox import Courier
+from underlid.notify.outbox import SENT_KEPT_MS, Courier
 from underlid.notify.rounds import Rounds
 from underlid.parts import Parts
 from underlid.storage.trouble import StoreError
@@ -28,6 +28,7 @@ log = structlog.get_logger(__name__)
 PACK_EVERY_S: Final = 3600.0
 USERS_EVERY_S: Final = 5.0
 ROUND_EVERY_S: Final = 60.0
+FORGET_EVERY_S: Final = 86_400.0
 
 
 def schedule(parts: Parts) -> BackgroundScheduler:
@@ -43,6 +44,9 @@ def schedule(parts: Parts) -> BackgroundScheduler:
         go = patient("telling by the clock", partial(_go_round, parts.rounds, parts.courier))
         seconds = max(1.0, ROUND_EVERY_S / speed)
         scheduler.add_job(go, "interval", seconds=seconds)
+    if parts.courier is not None:
+        forget = patient("forgetting what was told long ago", partial(forget_told, parts))
+        scheduler.add_job(forget, "interval", seconds=max(1.0, FORGET_EVERY_S / speed))
     if parts.recorder is not None:
         scheduler.add_job(
             lambda: parts.readings.pack(parts.clock.now_ms()),
@@ -94,6 +98,11 @@ def _go_round(rounds: Rounds, courier: Courier) -> None:
     """Post what is due by the clock, and have it delivered."""
     if rounds.go():
         courier.wake()
+
+
+def forget_told(parts: Parts) -> None:
+    """Delete from the outbox what was told long ago: a service may run for years."""
+    parts.records.forget_sent(parts.clock.now_ms() - SENT_KEPT_MS)
 
 
 def take_over_users(parts: Parts, mapped: MappedTopics, loop: asyncio.AbstractEventLoop) -> None:
