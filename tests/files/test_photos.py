@@ -75,6 +75,7 @@ def test_an_orientation_that_there_is_not_leaves_the_picture_as_it_is(orientatio
     [
         (claims_to_be(30_000, 30_000), "900 million pixels, expected at most 64 million"),
         (claims_to_be(5_000, 5_000), "5000 × 5000 pixels, expected at most 16 million"),
+        (claims_to_be(1, 70_000), "1 × 70000 pixels, expected at most 65,535 pixels along a side"),
         (b"GIF89a" + drawn()[6:], "nothing that can be read as a picture"),
         (written(Image.new("RGB", (9, 9)), "GIF"), "nothing that can be read as a picture"),
         (b"<svg xmlns='http://www.w3.org/2000/svg'/>", "nothing that can be read"),

@@ -29,7 +29,7 @@ PIXELS_MOST: Final = {
     "WebP": 12_000_000,
     "HEIC": 25_000_000,
 }
-"""What decoding any of them takes is 90 to 200 MB (measured, see storage.md). A plain JPEG may be
+"""What decoding any of them takes is 90 to 225 MB (measured, see storage.md). A plain JPEG may be
 larger, because it is decoded at a half, a quarter or an eighth; one in several scans counts as
 progressive."""
 
@@ -39,6 +39,9 @@ FILLING: Final = 0xFF
 SCAN: Final = 0xDA
 SEGMENTS: Final = frozenset({*range(0xC0, 0xD0), *range(0xDB, 0xFF)})
 """Markers of JPEG (ITU-T T.81, annex B): the segments are those that say how long they are."""
+
+SIDE_OF_FILE_MOST_PX: Final = 65_535
+"""As of a JPEG. Each row takes room of its own: a PNG of 16 million rows took 505 MB (measured)."""
 
 NAMES: Final = {"JPEG": "JPEG", "MPO": "JPEG", "PNG": "PNG", "WEBP": "WebP", "HEIF": "HEIC"}
 """Pillow's word for what a file holds, and people's. MPO is how some phones write JPEG."""
@@ -115,6 +118,9 @@ def _check_pixels(opened: Image.Image, data: bytes) -> None:
     in_one = not opened.info.get("progressive") and _in_one_scan(data, len(opened.getbands()))
     if name == "JPEG" and not in_one:
         name = "progressive JPEG"
+    if max(opened.size) > SIDE_OF_FILE_MOST_PX:
+        expected = f"at most {SIDE_OF_FILE_MOST_PX:,} pixels along a side"
+        raise _beyond(f"{opened.width} × {opened.height} pixels", expected)
     if opened.width * opened.height > PIXELS_MOST[name]:
         raise _too_many_pixels(f"{opened.width} × {opened.height} pixels", name)
 
@@ -180,10 +186,14 @@ def _jpeg(picture: Image.Image, quality: int) -> bytes:
 
 
 def _too_many_pixels(value: str, name: str = "JPEG") -> UnderlidError:
+    return _beyond(value, f"at most {PIXELS_MOST[name] // 1_000_000} million pixels of a {name}")
+
+
+def _beyond(value: str, expected: str) -> UnderlidError:
     return UnderlidError(
         "the photo",
         value=Words(value),
-        expected=f"at most {PIXELS_MOST[name] // 1_000_000} million pixels of a {name}",
+        expected=expected,
         next_step="Make it smaller first, or allow scripts, then the browser does.",
     )
 
