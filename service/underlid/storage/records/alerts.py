@@ -13,14 +13,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from underlid.alerts.alert import (
-    Alert,
-    AlertState,
-    Message,
-    Spell,
-    Transition,
-    TransitionKind,
-)
+from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition, TransitionKind
 from underlid.errors import UnderlidError
 from underlid.rules.finding import Advice, Condition, Priority
 from underlid.storage.records.columns import json_text, json_value, packed, put, unpacked
