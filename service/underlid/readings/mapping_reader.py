@@ -6,6 +6,7 @@ What a mapping may say is in `mapping.py`; which mappings read which topic is in
 from __future__ import annotations
 
 import re
+from hashlib import blake2b
 from math import isfinite
 from typing import Any, Final
 
@@ -33,10 +34,16 @@ _NOT_IN_AN_ID: Final = re.compile(r"[^a-z0-9_-]+")
 def id_from(text: str) -> str:
     """Return a probe's id made of what other firmware calls it; "" when nothing is left.
 
-    >>> id_from("Board 7A:0F"), id_from("Ü")
-    ('board-7a-0f', '')
+    Letters that no id may have leave a mark, so that two names of another script stay two.
+
+    >>> id_from("Board 7A:0F"), id_from("Küche"), id_from("左1") == id_from("右1")
+    ('board-7a-0f', 'k-che-298321', False)
     """
-    return _NOT_IN_AN_ID.sub("-", text.lower()).strip("-_")
+    known = _NOT_IN_AN_ID.sub("-", text.lower()).strip("-_")
+    if text.isascii():
+        return known
+    mark = blake2b(text.encode("utf-8", "replace"), digest_size=3).hexdigest()
+    return f"{known}-{mark}".strip("-_")
 
 
 class _Place:
