@@ -60,10 +60,12 @@ def test_a_keeper_who_writes_no_feeds_is_not_nagged() -> None:
 
 def test_a_feed_that_is_used_up_leaves_a_hungry_herd_first_low_then_medium() -> None:
     # at 20 °C rotted to a tenth in 7.0 days, or eaten in 3.4, four chances in ten: even after 5.8
-    assert said_after(Condition.HUNGRY, 6.5, fed(1)).verdict is CLEAR
-    just = said_after(Condition.HUNGRY, 7.0, fed(1))
+    even = said_after(Condition.HUNGRY, 7.0, fed(1))
+    assert even.verdict is CLEAR
+    assert float(even.evidence["chance_pct"]) == pytest.approx(53.0, abs=3.0)
+    just = said_after(Condition.HUNGRY, 7.6, fed(1))
     assert (just.verdict, just.priority, just.forecast_for_ms) == (HOLDS, Priority.LOW, None)
-    assert float(just.evidence["chance_pct"]) == pytest.approx(53.0, abs=3.0)
+    assert float(just.evidence["chance_pct"]) == pytest.approx(61.0, abs=3.0)
     assert just.evidence["used_up_soonest_at"] < just.evidence["used_up_at"]  # type: ignore[operator]
     soon = said_after(Condition.HUNGRY, 9.5, fed(1))
     assert (soon.verdict, soon.priority, soon.forecast_for_ms) == (HOLDS, Priority.LOW, None)

@@ -1,4 +1,4 @@
-"""Hungry: the last feed is likelier used up than not, and nothing has been fed since.
+"""Hungry: the last feed is used up, three chances in five or more, and nothing has been fed since.
 
 How likely that is, and when, is in `binmodel/food/`. Worms also live on bedding, so a herd without food is
 late, not in danger: low, and medium when days overdue or when worms climb. It never speaks to a keeper who
@@ -40,8 +40,11 @@ CERTAIN_WHEN_SEEN: Final = 0.9
 SUREST: Final = 0.95
 """Nobody dug the whole bed over (our judgement)."""
 
+TELLS: Final = 0.6
+"""A herd without food is in no danger, so it is told when it is likelier than even (our judgement) …"""
+
 EVEN: Final = 0.5
-"""What is foreseen is foreseen for the middle of its band."""
+"""… and stays told from there on. What is foreseen is foreseen for the middle of its band."""
 
 
 def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | None) -> Finding:
@@ -59,6 +62,8 @@ def evaluate(window: BinWindow, food: Food | None, open_priority: Priority | Non
     if foreseen and not _worth_foreseeing(window, food, ahead_ms, open_priority):
         return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence)
     seen = food.seen_used_up_ms is not None
+    if not (seen or foreseen or open_priority or food.used_up_chance >= TELLS):
+        return Finding(Condition.HUNGRY, Verdict.CLEAR, evidence=evidence)
     own = None if seen else self_heat(window)
     if own is not None and own.self_heat_k >= STILL_WARM_K:
         reason = "the bed still warms itself, so food is left"
