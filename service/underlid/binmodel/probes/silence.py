@@ -6,6 +6,7 @@ Each probe is looked at by its last reading and its usual interval. What is made
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -48,11 +49,8 @@ def shed_silence(
     missing = {probe: span for probe, span in spans.items() if span[1] < now_ms}
     if len(missing) < 2:
         return None
-    together = [
-        (sum(begin <= at <= end for begin, end in missing.values()), at)
-        for at in {begin for begin, _ in missing.values()}
-    ]
-    since_ms = max(together)[1]
+    begins, ends = (sorted(one) for one in zip(*missing.values(), strict=True))
+    since_ms = max(begins, key=lambda at: (bisect_right(begins, at) - bisect_left(ends, at), at))
     silent = frozenset(one for one, (begin, end) in missing.items() if begin <= since_ms <= end)
     of = sum(end >= since_ms - COUNTS_MS for _, end in spans.values())
     return Silence(since_ms, silent, of) if len(silent) >= 2 and 2 * len(silent) > of else None
