@@ -32,7 +32,7 @@ def calibrate(
     ...                    soil_points=((0.40, 62.0), (0.62, 78.0)))
     >>> out = calibrate(place, np.array([0]), {"soil_raw": np.array([1950.0])})
     >>> out["soil_index"].round(2).tolist(), out["moisture_pct"].round(1).tolist()
-    ([0.5], [69.3])
+    ([0.5], [69.6])
     """
     out = {name: _apply(place, name, taken_at_ms, raw) for name, raw in values.items()}
     dry, wet = place.soil_dry_raw, place.soil_wet_raw
