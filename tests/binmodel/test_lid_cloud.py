@@ -105,6 +105,15 @@ def test_what_comes_in_goes_out_onto_the_lid_or_onto_the_walls() -> None:
     assert inside[0] < inside[1], "walls take a share"
 
 
+def test_a_dry_lid_gives_no_water_to_colder_walls() -> None:
+    """They take it first, and then too little may be left for a lid that is less cold."""
+    one = np.array([1.0])
+    lid, walls = (9.5 * one, 21.0 * one, 0.0), (6.65 * one, 18.0 * one, 0.0)
+    inside, onto, onto_walls = settled(7.5 * 23.0 * one, 7.5 * one, lid, walls)
+    assert inside[0] < 21.0
+    assert (onto[0], onto_walls[0]) == (0.0, 6.65)
+
+
 def test_a_wet_lid_of_cloth_dries_through_it() -> None:
     wet = [hour(4.0)] * 36
     bag = after(*wet, kind=BinKind.FLOW_THROUGH_BAG)

@@ -55,6 +55,15 @@ def test_walls_colder_than_the_headspace_take_water_that_the_lid_would_have() ->
     assert 16.0 < walled.wall_c < walled.head_c < bare.head_c
 
 
+@pytest.mark.parametrize("bed_c", [17.0, 22.0])
+def test_a_dry_lid_gives_no_water_to_colder_walls(bed_c: float) -> None:
+    for vent_m_s in (1e-4, 1e-3):
+        state = under(bed_c, wet=0.0, walls=3.0, vent_m_s=vent_m_s)
+        head, onto_lid = settled(TOTE, b.TYPICAL, state, 16.0)
+        assert head.wall_c < head.lid_c
+        assert onto_lid >= 0.0
+
+
 def test_walls_stand_between_headspace_and_shed() -> None:
     head, _ = settled(TOTE, b.TYPICAL, under(22.0), 16.0)
     assert 16.0 < head.wall_c < head.lid_c < head.head_c < 22.0

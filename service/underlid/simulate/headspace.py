@@ -91,8 +91,9 @@ class Headspace:
             out = under.vent_m_s + (1.0 - under.wet_lid) * _in_series(breath, most_lid)
             out += walls * (1.0 - under.wet_walls) * _in_series(breath, most_wall)
             supply, ways = off_bed * at_bed + out * shed, off_bed + out
-            wet = walls * most_wall * under.wet_walls
-            is_full = supply + wet * at_wall > (ways + wet) * at_lid
+            # Colder walls take before the lid does; a lid that is dry gives nothing.
+            before = walls * most_wall * (1.0 if at_wall < at_lid else under.wet_walls)
+            is_full = supply + before * at_wall > (ways + before) * at_lid
             onto_lid = most_lid * (1.0 if is_full else under.wet_lid)
             supply, ways = supply + onto_lid * at_lid, ways + onto_lid
             onto_wall = most_wall * (1.0 if supply > ways * at_wall else under.wet_walls)

@@ -46,7 +46,8 @@ def settled(
     to_lid, at_lid, wet_lid = lid
     to_walls, at_walls, wet_walls = walls
     wet = to_walls * wet_walls
-    takes = supply + wet * at_walls > (ways + wet) * at_lid
+    colder = np.where(at_walls < at_lid, to_walls, wet)  # walls that take before the lid does
+    takes = supply + colder * at_walls > (ways + colder) * at_lid
     onto_lid = to_lid * np.where(takes, 1.0, wet_lid)
     supply, ways = supply + onto_lid * at_lid, ways + onto_lid
     onto_walls = np.where(supply > ways * at_walls, to_walls, wet)
