@@ -14,15 +14,15 @@ from typing import TypeVar
 
 from underlid.advice.catalogue import advice_for
 from underlid.advice.days import waits_for
+from underlid.advice.retold import in_all_units
 from underlid.alerts.alert import Alert, AlertState, Message, Transition
 from underlid.alerts.life import step
 from underlid.alerts.policy import AT_ONCE, Delays, delays_of
-from underlid.alerts.sentence import returned_sentence, sentence
+from underlid.alerts.said import worded_alert
 from underlid.alerts.telling import MESSAGES_A_DAY, message_for
 from underlid.alerts.together import is_of_shed, message_of_shed
 from underlid.binmodel.faults.fault import Cause
 from underlid.binmodel.faults.soil_moved import WATERED_AFTER
-from underlid.binmodel.food.feeds import feed_with_bedding
 from underlid.binmodel.known import Known
 from underlid.binmodel.lids.film import day_offset
 from underlid.binmodel.probes.hot import BUCKET_MS, WINDOW_BUCKETS
@@ -204,15 +204,8 @@ def _alert_step(
         )
     alert, change = step(alert, finding, window.bin, window.now_ms, delays)
     if alert is not None:
-        if holds:
-            feed = feed_with_bedding(window, finding.feed_at_ms)
-            text = sentence(finding, window.bin, feed, window.now_ms, units, window.zone)
-        elif alert.state is AlertState.RETURNED:
-            text = returned_sentence(finding, window.bin, units, foreseen=foreseen)
-        else:
-            text = alert.text
-        if text != alert.text:
-            alert = replace(alert, text=text)
+        if holds or alert.state is AlertState.RETURNED:
+            alert = worded_alert(alert, memory.alerts.get(key), finding, window, units)
         alert = memory.shed_told.mark(alert)
         if change is not None:
             change = replace(change, alert=alert)
@@ -262,7 +255,7 @@ def _messages(
         else:
             message = message_for(change, window.bin, memory.told_at_ms)
         if message is not None:
-            messages.append(message)
+            messages.append(in_all_units(message, change.alert) if change.alert else message)
             memory.told_at_ms = [*memory.told_at_ms[-MESSAGES_A_DAY:], message.at_ms]
             for key, alert in memory.alerts.items():
                 memory.alerts[key] = told.mark(_told(alert, message))

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import pytest
 
+from underlid.alerts.alert import Said
 from underlid.alerts.sentence import returned_sentence, sentence
-from underlid.binmodel.bins import Bin
 from underlid.journal.entries import Entry, Feed, Portion
 from underlid.journal.units import SI, US, Units
 from underlid.rules.finding import Advice, Condition, Finding, Priority, Verdict
 from underlid.timeline import DAY_MS, HOUR_MS
 
-BIN = Bin("tansy", "potting", "Tansy")
 NOW_MS = 1_790_000_000_000
 FEED = Entry("f", "tansy", NOW_MS - 31 * HOUR_MS, 0, Feed((Portion("melon", 1800.0),)))
 
@@ -27,7 +26,8 @@ def words(
         **more,  # type: ignore[arg-type]
     )
     assert isinstance(FEED.what, Feed)
-    return sentence(finding, BIN, (FEED, FEED.what), NOW_MS, units)
+    said = Said(NOW_MS, "Tansy", fed=FEED.what.portions, fed_at_ms=FEED.at_ms)
+    return sentence(finding, said, units)
 
 
 def test_a_wet_lid_names_the_film_the_feed_and_the_dose() -> None:
@@ -244,19 +244,20 @@ def test_values_that_no_sensor_sends_are_named_in_plain_words(cause: str) -> Non
 def test_a_return_says_that_there_is_nothing_to_do() -> None:
     finding = Finding(Condition.OVERHEATING, Verdict.CLEAR, evidence={"bed_temp_c": 24.0})
     assert (
-        returned_sentence(finding, BIN) == "Tansy is back to normal (bed 24.0 °C). Nothing to do."
+        returned_sentence(finding, "Tansy")
+        == "Tansy is back to normal (bed 24.0 °C). Nothing to do."
     )
 
 
 def test_a_herd_that_is_not_called_hungry_any_more_need_not_have_been_fed() -> None:
     fed = Finding(Condition.HUNGRY, Verdict.CLEAR, evidence={"fed_days_ago": 0.4})
-    assert returned_sentence(fed, BIN) == "Tansy has been fed. Nothing to do."
+    assert returned_sentence(fed, "Tansy") == "Tansy has been fed. Nothing to do."
     seen = Finding(Condition.HUNGRY, Verdict.CLEAR, evidence={"fed_days_ago": 7.1})
-    assert returned_sentence(seen, BIN) == "Tansy probably has food left. Nothing to do."
+    assert returned_sentence(seen, "Tansy") == "Tansy probably has food left. Nothing to do."
     warm = Finding(
         Condition.HUNGRY, Verdict.CLEAR, reason="the bed still warms itself, so food is left"
     )
-    assert "not called hungry for now: the bed still warms" in returned_sentence(warm, BIN)
+    assert "not called hungry for now: the bed still warms" in returned_sentence(warm, "Tansy")
 
 
 def test_hunger_and_sourness_say_what_they_rest_on() -> None:

@@ -10,11 +10,13 @@ from pathlib import Path
 import pytest
 
 from files.samples import T0_MS, entry, reading, setup
-from underlid.alerts.alert import Transition, TransitionKind
+from underlid.advice.retold import retold
+from underlid.alerts.alert import AlertState, Transition, TransitionKind
 from underlid.clock import VirtualClock
 from underlid.errors import UnderlidError
 from underlid.files.verdicts import encoded, lines_of
 from underlid.journal.entries import Entry
+from underlid.journal.units import SI, US
 from underlid.pipeline import Judgement
 from underlid.readings.values import Admitted, Reading
 from underlid.replay import replay, stored_entries
@@ -179,3 +181,21 @@ def test_a_stored_history_comes_in_the_order_of_arrival(tmp_path: Path) -> None:
     found = list(stored_readings(store, {"tansy-1": "potting"}, T0_MS, T0_MS + 9 * DAY_MS))
     store.close()
     assert found == sorted(written, key=lambda one: (one.received_at_ms, one.taken_at_ms))
+
+
+def test_what_was_said_in_one_unit_is_said_again_in_another(history: Stretch) -> None:
+    place = scenario.setup(("tansy", "borage"))
+    metric, american = (list(replay(place, **where(history), units=units)) for units in (SI, US))
+    seen = set()
+    for one, other in zip(metric, american, strict=True):
+        for alert, wanted in zip(one.alerts, other.alerts, strict=True):
+            if alert.raised_at_ms is None and alert.state is AlertState.RETURNED:
+                continue  # dropped before anybody heard of it
+            assert retold(alert, US) == wanted
+            assert retold(wanted, SI) == alert
+            seen.add((alert.condition, alert.state, alert.text == wanted.text))
+        for said, wanted_said in zip(one.messages, other.messages, strict=True):
+            assert said.texts.get("us", said.text) == wanted_said.text
+            assert said.texts == wanted_said.texts
+    assert (Condition.OVERHEATING, AlertState.ACTIVE, False) in seen
+    assert any(state is AlertState.RETURNED for _, state, _ in seen)

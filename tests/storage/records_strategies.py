@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from hypothesis import strategies as st
 
-from underlid.alerts.alert import Alert, AlertState, Message, Occasion
+from underlid.alerts.alert import Alert, AlertState, Message, Occasion, Said
 from underlid.binmodel.bins import Bin, BinKind, Calibration, ProbePlace, Setup, Shed, Species
+from underlid.journal.entries import Portion
 from underlid.rules.finding import Advice, Condition, Priority
 
 floats = st.floats(allow_nan=False, allow_infinity=False)
@@ -22,6 +23,18 @@ advice = st.builds(
     days=st.none() | floats,
     working=texts,
     values=st.dictionaries(texts, st.floats(-1e9, 1e9) | texts, max_size=3),
+)
+
+said = st.builds(
+    Said,
+    at_ms=times_ms,
+    name=texts,
+    timezone=texts,
+    reason=texts,
+    forecast_for_ms=st.none() | times_ms,
+    fed=st.lists(st.builds(Portion, ingredient=texts, mass_g=floats), max_size=2).map(tuple),
+    fed_at_ms=times_ms,
+    measured=st.booleans(),
 )
 
 alerts = st.builds(
@@ -48,6 +61,7 @@ alerts = st.builds(
     evidence=st.dictionaries(texts, floats | texts, max_size=5),
     advice=st.lists(advice, max_size=3).map(tuple),
     text=texts,
+    said=st.none() | said,
     told_at_ms=st.lists(times_ms, max_size=3).map(tuple),
     told_priority=st.none() | st.sampled_from(Priority),
 )

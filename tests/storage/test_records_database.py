@@ -49,6 +49,7 @@ def test_alerts_kept_before_the_told_priority_was_are_kept_and_may_be_told_once_
     database = Database(address(tmp_path))
     with database.write() as connection:
         connection.exec_driver_sql("ALTER TABLE alerts DROP COLUMN told_priority")
+        connection.exec_driver_sql("ALTER TABLE alerts DROP COLUMN said")
         for table in LATER:
             connection.exec_driver_sql(f"DROP TABLE {table}")
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0003'")

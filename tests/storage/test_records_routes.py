@@ -199,6 +199,7 @@ def test_records_from_before_there_were_addresses_get_their_table(tmp_path: Path
     with database.write() as connection:
         for table in LATER:
             connection.exec_driver_sql(f"DROP TABLE {table}")
+        connection.exec_driver_sql("ALTER TABLE alerts DROP COLUMN said")
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0004'")
     database.close()
     records = Records.open(address(tmp_path))

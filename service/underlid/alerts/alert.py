@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from underlid.journal.entries import Portion
 from underlid.rules.finding import Advice, Condition, Priority
 
 
@@ -17,6 +18,24 @@ class AlertState(StrEnum):
     RETURNING = "returning"
     """The condition has gone, but not yet for the off-delay."""
     RETURNED = "returned"
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What an alert's sentence says besides its evidence and advice, to say it in other units too."""
+
+    at_ms: int
+    name: str
+    """Of the bin, as people call it."""
+    timezone: str = "UTC"
+    reason: str = ""
+    forecast_for_ms: int | None = None
+    """When what it foresees will be; also of an alert that has come and foresees again."""
+    fed: tuple[Portion, ...] = ()
+    fed_at_ms: int = 0
+    """The feed that it is put down to; nothing where it is put down to none."""
+    measured: bool = True
+    """Whether anything was measured when it returned to normal."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +65,9 @@ class Alert:
     evidence: dict[str, float | str] = field(default_factory=dict)
     advice: tuple[Advice, ...] = ()
     text: str = ""
+    """Its sentence, in the units of the setting."""
+    said: Said | None = None
+    """None for an alert from before this was kept: its sentence stays as it was written."""
     told_at_ms: tuple[int, ...] = ()
     """When messages were made for it: a return is told only if the raising was, and a bin's
     messages of a day are counted from these."""
@@ -119,3 +141,5 @@ class Message:
     title: str
     text: str
     event: Occasion
+    texts: dict[str, str] = field(default_factory=dict)
+    """The text in the units that an address may ask for, by their word (`journal.units`)."""

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import UTC, tzinfo
 from typing import Final
 
 from underlid.alerts.ahead import ahead_clause, heat_from, not_come_sentence, peak_clause
+from underlid.alerts.alert import Said
 from underlid.alerts.probe_clause import probe_clause
-from underlid.binmodel.bins import Bin
-from underlid.journal.entries import Entry, Feed
+from underlid.binmodel.facts import zone_named
 from underlid.journal.summary import portions_line
 from underlid.journal.units import (
     SI,
@@ -39,22 +38,15 @@ SELF_HEAT_TOLD_K = 0.5
 """Less of it is within the error of the sensors and is not worth a word (our judgement)."""
 
 
-def sentence(
-    finding: Finding,
-    bin_: Bin,
-    feed: tuple[Entry, Feed] | None,
-    now_ms: int,
-    units: Units = SI,
-    zone: tzinfo = UTC,
-) -> str:
+def sentence(finding: Finding, said: Said, units: Units = SI) -> str:
     """Return the sentence for a finding that holds, in the keeper's units and the shed's time."""
-    name = bin_.name or bin_.id.capitalize()
+    now_ms, zone = said.at_ms, zone_named(said.timezone)
     if finding.forecast_for_ms is not None:
-        measured = ahead_clause(finding, name, now_ms, units, zone)
+        measured = ahead_clause(finding, said.name, now_ms, units, zone)
     else:
-        measured = _SAYINGS[finding.condition](finding, name, units)
+        measured = _SAYINGS[finding.condition](finding, said.name, units)
         measured += peak_clause(finding, now_ms, units, zone)
-    story = _feed_clause(finding, feed, now_ms, units) if finding.feed_at_ms is not None else ""
+    story = _feed_clause(finding, said, units) if finding.feed_at_ms is not None else ""
     todo = " ".join(one.text for one in finding.advice)
     hedge = "" if finding.certainty >= SURE_FROM else PROBABLE
     if finding.certainty < LIKELY_FROM:
@@ -63,10 +55,9 @@ def sentence(
 
 
 def returned_sentence(
-    finding: Finding, bin_: Bin, units: Units = SI, *, foreseen: bool = False
+    finding: Finding, name: str, units: Units = SI, *, foreseen: bool = False
 ) -> str:
     """Return the sentence for an alert that has returned to normal; *foreseen* if it foresaw last."""
-    name = bin_.name or bin_.id.capitalize()
     if finding.condition is Condition.PROBE_FAULT:
         return f"Probe {finding.subject} of {name} is well again."
     if finding.condition is Condition.HUNGRY:
@@ -86,16 +77,13 @@ def _fed_again(finding: Finding, name: str) -> str:
     return f"{name} probably has food left. Nothing to do."
 
 
-def _feed_clause(
-    finding: Finding, feed: tuple[Entry, Feed] | None, now_ms: int, units: Units
-) -> str:
+def _feed_clause(finding: Finding, said: Said, units: Units) -> str:
     """Return what the thing follows; hunger follows no feed, it only comes after the last one."""
-    if feed is None:
+    if not said.fed:
         return ""
-    entry, what = feed
-    hours = (now_ms - entry.at_ms) / HOUR_MS
+    hours = (said.at_ms - said.fed_at_ms) / HOUR_MS
     age = f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"
-    foods = portions_line(what.portions, units)
+    foods = portions_line(said.fed, units)
     if finding.condition is Condition.HUNGRY:
         return f". The last feed was {foods}, {age} ago"
     return f", {age} after {foods} went in"

@@ -68,6 +68,9 @@ class Units:
 SI: Final = Units()
 US: Final = Units(MassUnit.POUNDS, TempUnit.FAHRENHEIT, VolumeUnit.US)
 
+UNITS: Final = {"si": SI, "us": US}
+"""By their word in the setting, in a browser, at an address and in the HTTP interface."""
+
 
 def units_named(name: str) -> Units:
     """Return the units by their word in the setting and in the browser; all but "us" is SI.
@@ -75,7 +78,7 @@ def units_named(name: str) -> Units:
     >>> units_named("us") is US, units_named("si") is SI
     (True, True)
     """
-    return US if name == "us" else SI
+    return UNITS.get(name, SI)
 
 
 def grams(value: float, unit: str) -> float:

@@ -15,8 +15,9 @@ import sqlalchemy as sa
 
 from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition, TransitionKind
 from underlid.errors import UnderlidError
-from underlid.rules.finding import Advice, Condition, Priority
-from underlid.storage.records.columns import json_text, json_value, packed, put, unpacked
+from underlid.rules.finding import Condition
+from underlid.storage.records.alert_rows import alert_of, alert_values
+from underlid.storage.records.columns import put
 from underlid.storage.records.database import Subject
 from underlid.storage.records.leases import Lease, require
 from underlid.storage.records.outbox import post
@@ -221,32 +222,8 @@ def _with_later_acknowledgement(
 
 
 def _change(connection: sa.Connection, alert: Alert) -> Alert:
-    values = {field.name: getattr(alert, field.name) for field in fields(alert)}
-    values |= {
-        "condition": alert.condition.value,
-        "state": alert.state.value,
-        "priority": alert.priority.value,
-        "evidence": json_text(alert.evidence),
-        "advice": packed(alert.advice),
-        "told_at_ms": json_text(alert.told_at_ms),
-        "told_priority": alert.told_priority.value if alert.told_priority else "",
-    }
-    del values["id"]
-    put(connection, alerts, {"id": alert.id}, values)
+    put(connection, alerts, {"id": alert.id}, alert_values(alert))
     return alert
-
-
-def alert_of(row: sa.Row[tuple[object, ...]]) -> Alert:
-    """Return the alert that a row keeps."""
-    values = dict(row._mapping)
-    values["condition"] = Condition(row.condition)
-    values["state"] = AlertState(row.state)
-    values["priority"] = Priority(row.priority)
-    values["evidence"] = json_value(row.evidence)
-    values["advice"] = unpacked(row.advice, tuple[Advice, ...])
-    values["told_at_ms"] = tuple(json_value(row.told_at_ms))
-    values["told_priority"] = Priority(row.told_priority) if row.told_priority else None
-    return Alert(**values)
 
 
 def _save_transition(connection: sa.Connection, transition: Transition) -> None:

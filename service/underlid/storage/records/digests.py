@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from underlid.alerts.alert import Alert, AlertState, Message
 from underlid.alerts.digest import AHEAD_MOST_MS
 from underlid.alerts.routes import Route
-from underlid.storage.records.alerts import alert_of
+from underlid.storage.records.alert_rows import alert_of
 from underlid.storage.records.database import Subject
 from underlid.storage.records.outbox import post
 from underlid.storage.records.routes import post_to_routes

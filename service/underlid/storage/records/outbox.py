@@ -7,7 +7,7 @@ channels are leased to workers, what became of a message is noted by the holder 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import sqlalchemy as sa
@@ -186,7 +186,7 @@ def post(
         outbox,
         {"message_key": message.key, "channel": channel},
         {
-            "message": packed(message),
+            "message": packed(replace(message, texts={})),
             "state": WAITING,
             "tries": 0,
             "due_at_ms": message.at_ms if due_at_ms is None else due_at_ms,

@@ -130,6 +130,7 @@ alerts = sa.Table(
     text("text"),
     text("told_at_ms"),
     word("told_priority", server_default=""),
+    sa.Column("said", sa.Text, nullable=False, server_default=""),
     sa.Index(None, "bin", "since_ms"),
     sa.Index(None, "state"),
 )
