@@ -235,6 +235,13 @@ def test_alerts_are_acknowledged_and_shelved(house: Household, keeper: httpx.Cli
     (alert,) = [one for one in found if one["condition"] == "overheating"]
     assert alert["text"]
     path = f"/api/v1/alerts/{alert['id']}"
+    assert " °C" in alert["text"]
+    in_us = keeper.get(f"{path}?units=us").json()
+    assert " °F" in in_us["text"]
+    assert " °C" not in in_us["text"]
+    assert in_us["evidence"] == alert["evidence"]
+    assert keeper.get("/api/v1/alerts?units=us&open=true&bin=tansy").json()["alerts"] == [in_us]
+    assert keeper.get(f"{path}?units=stone").status_code == 422
     assert keeper.post(f"{path}/acknowledge").json()["acknowledged_at"]
     until = rfc3339(house.clock.now_ms() + 4 * HOUR_MS)
     assert keeper.post(f"{path}/shelve", json={"until": until}).json()["shelved_until"] == until

@@ -22,7 +22,7 @@ STORY: Final = re.compile(r", \d+ (?:h|days) after .+? went in")
 """The feed that an alert follows; it stands on the alert's card and in the journal."""
 
 UNIT_AFTER: Final = re.compile(
-    r"(?<=±) (?=\d)|(?<=\d) (?=(?:%|°[CF]|g|kg|lb|oz|g/m²|mL|L|h|min|days?)\b|%)"
+    r"(?<=±) (?=\d)|(?<=\d) (?=(?:%|°[CF]|g|kg|lb|oz|g/m²|mL|L|cups?|gal|h|min|days?)\b|%)"
 )
 
 

@@ -52,6 +52,8 @@ SAID: Final = {
     "passphrase": "Your passphrase is changed; other browsers must log in again.",
     "person": "They can come in now.",
     "route": "The address is kept.",
+    "ended": "The browser has ended its subscription; the address was removed.",
+    "forgotten": "The message is forgotten.",
     "gone": "Gone.",
     "mapping": "The mapping is kept. It counts within a few seconds, for messages that come from then on.",
     "mapping_gone": "The mapping is gone; the readings that it brought stay.",
@@ -105,7 +107,6 @@ def render(
         "may_set_up": person is not None and person.role == "lead",
         "units": units_of(request),
         "units_name": units_name_of(request),
-        "sentence_units": context_of(request).settings.units,
         "told": context_of(request).live.told,
         "said": SAID.get(request.query_params.get("said", ""), ""),
     }

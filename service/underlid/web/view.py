@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
+from underlid.advice.retold import retold
 from underlid.alerts.alert import Alert, AlertState
 from underlid.binmodel.bins import Bin, Setup, Shed
 from underlid.binmodel.faults.fault import SOILS
@@ -19,6 +20,7 @@ from underlid.readings.plausibility import doubt
 from underlid.rules.finding import Condition, Verdict
 from underlid.timeline import HOUR_MS
 from underlid.web.context import Context
+from underlid.web.lessons import lessons_in
 from underlid.web.profile import profile_svg
 from underlid.web.series import AIR_CHANNELS, MOISTURE, moisture_shift_pct, newest_of, places_of
 from underlid.web.wording import CONDITIONS, FILM, channel_value, span_of_days
@@ -91,12 +93,13 @@ def bin_view(
         now[MOISTURE] = newest[MOISTURE][0] + moisture_shift_pct(state)
     held = _held(state)
     now |= dict.fromkeys(held)
-    own = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
+    raised = [alert for alert in alerts if alert.bin == bin_id and alert.raised_at_ms is not None]
+    own = [retold(alert, units) for alert in raised]
     own.sort(key=lambda alert: (-alert.priority.rank, alert.condition in PATIENT, alert.since_ms))
     probes = sum(place.bin == bin_id for place in places_of(setup, bin_id))
     band = str(state.get("film_band") or "")
     verdicts = list(state.get("verdicts") or [])
-    lessons = list((state.get("lessons") or {}).values())
+    lessons = lessons_in(state, units)
     loud = [alert for alert in own if not _quiet(alert, now_ms)]
     faulty = _faulty(verdicts)
     silenced = {alert.subject for alert in own if alert not in loud}
@@ -125,10 +128,10 @@ def bin_view(
         probes=probes,
         learnt=[
             (one["text"], span_of_days(one.get("from"), one.get("until"), shed.timezone))
-            for one in lessons
+            for one in lessons.values()
             if one.get("learnt")
         ],
-        assumed=[one["text"] for one in lessons if not one.get("learnt")],
+        assumed=[one["text"] for one in lessons.values() if not one.get("learnt")],
     )
 
 

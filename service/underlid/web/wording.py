@@ -116,6 +116,9 @@ def channel_value(value: object, channel: str, units: Units = SI) -> str:
     ('21.4 °C', '–')
     >>> channel_value(74.6, "moisture_pct"), channel_value(1.25, "lid_margin_k")
     ('75 %', '1.2 °C')
+    >>> from underlid.journal.units import US
+    >>> channel_value(2, "bed_rate_k_h"), channel_value(2, "bed_rate_k_h", US)
+    ('2.0 °C/h', '3.6 °F/h')
     """
     if not isinstance(value, int | float):
         return NOTHING
@@ -123,6 +126,8 @@ def channel_value(value: object, channel: str, units: Units = SI) -> str:
         return temp_text(float(value), units)
     if channel.endswith("_k"):
         return temp_step_text(float(value), units)
+    if channel.endswith("_k_h"):
+        return f"{temp_step_text(float(value), units)}/h"
     if channel.endswith("_kg"):
         return mass_text(float(value) * 1000, units)
     if channel.endswith("_pct"):

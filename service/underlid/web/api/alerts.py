@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Final
+from typing import Annotated, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 
+from underlid.advice.retold import retold
 from underlid.alerts.alert import Alert
+from underlid.journal.units import units_named
 from underlid.timeline import DAY_MS, parse_time_ms
 from underlid.web.api.schemas import AlertBody, AlertPage, ProblemBody, ShelveFields
 from underlid.web.context import Context, context_of
@@ -16,6 +18,11 @@ from underlid.web.visitor import AnyCaller, WritingCaller
 PAGE_MOST: Final = 500
 SHELVE_MOST_MS: Final = 31 * DAY_MS
 """Longer than this an alert is not shelved but unwanted: change the limit instead."""
+
+TextUnits = Annotated[
+    Literal["si", "us"] | None,
+    Query(description="Units of the sentences; without it, those of the setting `units`"),
+]
 
 router = APIRouter(
     prefix="/api/v1",
@@ -32,25 +39,28 @@ def list_alerts(
     bin_id: Annotated[str, Query(alias="bin")] = "",
     before: Annotated[str, Query(description="`next` of the page before")] = "",
     most: Annotated[int, Query(ge=1, le=PAGE_MOST)] = 100,
+    units: TextUnits = None,
 ) -> AlertPage:
     """Return alerts, newest first."""
     del caller
     records = context_of(request).records
     if only_open:
         found = records.open_alerts(bin_id or None)
-        return AlertPage(alerts=[AlertBody.of(alert) for alert in found], next=None)
+        return AlertPage(alerts=[_body(alert, units) for alert in found], next=None)
     found = records.alerts(bin=bin_id or None, most=most, before=before or None)
     return AlertPage(
-        alerts=[AlertBody.of(alert) for alert in found],
+        alerts=[_body(alert, units) for alert in found],
         next=found[-1].id if len(found) == most else None,
     )
 
 
 @router.get("/alerts/{alert_id}")
-def one_alert(request: Request, alert_id: str, caller: AnyCaller) -> AlertBody:
+def one_alert(
+    request: Request, alert_id: str, caller: AnyCaller, units: TextUnits = None
+) -> AlertBody:
     """Return one alert."""
     del caller
-    return AlertBody.of(_known(context_of(request), alert_id))
+    return _body(_known(context_of(request), alert_id), units)
 
 
 @router.post("/alerts/{alert_id}/acknowledge")
@@ -78,6 +88,10 @@ def shelve(
         raise Problem(422, "until must be a time in the next 31 days, like 2026-05-01T18:30:00Z.")
     context.judged.shelve(alert_id, until_ms, caller.name)
     return AlertBody.of(_known(context, alert_id))
+
+
+def _body(alert: Alert, units: TextUnits) -> AlertBody:
+    return AlertBody.of(alert if units is None else retold(alert, units_named(units)))
 
 
 def _known(context: Context, alert_id: str) -> Alert:

@@ -7,12 +7,13 @@ from typing import Final
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
+from underlid.advice.retold import retold
 from underlid.alerts.alert import Alert, AlertState
 from underlid.timeline import HOUR_MS
 from underlid.web.context import context_of
 from underlid.web.forms import choice
 from underlid.web.problem import not_found
-from underlid.web.templating import render
+from underlid.web.templating import render, units_of
 from underlid.web.visitor import AnyPerson, Form, Writer
 
 SHELVE_HOURS: Final = {"4": "4 hours", "24": "1 day", "72": "3 days", "168": "1 week"}
@@ -36,12 +37,13 @@ def alerts_page(request: Request, person: AnyPerson) -> Response:
     before = request.query_params.get("before") or None
     fetched = context.records.alerts(most=PAGE, before=before)
     past = [alert for alert in fetched if alert.state is AlertState.RETURNED]
+    units = units_of(request)
     return render(
         request,
         "alerts.html",
         {
-            "open": open_alerts,
-            "past": past,
+            "open": [retold(alert, units) for alert in open_alerts],
+            "past": [retold(alert, units) for alert in past],
             "older": fetched[-1].id if len(fetched) == PAGE else "",
             "names": {one.id: one.name or one.id for one in setup.bins.values()},
             "timezones": {

@@ -15,6 +15,7 @@ from underlid.journal.units import US, Units, fahrenheit
 from underlid.science.numeric import Floats
 from underlid.timeline import DAY_MS
 from underlid.web.context import Context, context_of
+from underlid.web.lessons import lessons_in
 from underlid.web.pages.places import COMMON_NAMES, SPECIES
 from underlid.web.problem import not_found
 from underlid.web.series import Curves, curves_of
@@ -62,7 +63,7 @@ def wall_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
     view = bin_view(context, setup, bin_id, context.records.open_alerts(bin_id), units)
     entries = context.records.entries(bin=bin_id, until_ms=now_ms + 1, most=ENTRIES_MOST)
     state: dict[str, Any] = context.judged.state(bin_id) or {}
-    lessons = state.get("lessons") or {}
+    lessons = lessons_in(state, units)
     feeds = [entry for entry in entries if isinstance(entry.what, Feed)]
     return render(
         request,
