@@ -116,3 +116,21 @@ def test_every_feed_that_may_be_due_lies_in_the_span_that_is_read(zone: str, day
             from_ms, until_ms = fed_between_ms(now_ms, days)
             if texts(fed, now_ms=now_ms, days=days, place=place):
                 assert from_ms <= fed.at_ms < until_ms
+
+
+def test_what_goes_in_within_a_day_is_one_feed_and_one_note() -> None:
+    parts = [
+        Entry("evening", "tansy", FED_MS, FED_MS, Feed((Portion("melon", 900.0),))),
+        Entry("morning", "tansy", FED_MS + 14 * HOUR_MS, FED_MS, Feed((Portion("bread", 1000.0),))),
+        Entry("last", "tansy", FED_MS + 23 * HOUR_MS, FED_MS, Feed((Portion("melon", 100.0),))),
+    ]
+    (note,) = look_notes(PLACE, parts[::-1], DUE_MS, 7)
+    assert note.text.startswith("A week ago 1 kg melon and 1 kg bread went into Tansy")
+    assert note.key == "look_now:morning"
+    assert note.texts["us"].startswith("A week ago 2.2 lb melon and 2.2 lb bread")
+    assert texts(*parts, entry(Sighting(used_up=True), 0.9)) != []
+    assert texts(*parts, entry(Sighting(used_up=True), 1.0)) == []
+    assert texts(parts[0], replace(parts[1], at_ms=FED_MS + DAY_MS)) == []
+    assert texts(parts[0], replace(parts[1], bin="sorrel")) == []
+    (corrected,) = look_notes(PLACE, [replace(parts[0], id="z"), *parts[1:]], DUE_MS, 7)
+    assert corrected.key == note.key

@@ -22,7 +22,7 @@ from underlid.alerts.digest import (
     nothing,
     was_had,
 )
-from underlid.alerts.look import fed_between_ms, is_big, look_notes
+from underlid.alerts.look import big_feeds, fed_between_ms, look_notes
 from underlid.alerts.routes import Route, watches
 from underlid.binmodel.bins import Bin, Setup
 from underlid.binmodel.facts import zone_named
@@ -102,7 +102,7 @@ class Rounds:
             return 0
         from_ms, until_ms = fed_between_ms(now_ms, self._look_days)
         fed = self._records.entries(from_ms=from_ms, until_ms=until_ms, most=ENTRIES_MOST)
-        bins = sorted({one.bin for one in fed if is_big(one, setup.bins.get(one.bin))})
+        bins = sorted({one.bin.id for one in big_feeds(setup, fed)})
         entries = [
             one
             for bin_id in bins
