@@ -141,7 +141,7 @@ class Judge:
             self._look_again(bin_id, 0)
 
     def restore(self, alerts: Iterable[Alert], spells: Iterable[Spell] = ()) -> None:
-        """Take over the alerts and spells that were open when another judge stopped.
+        """Take over the alerts that were open, and the spells that may go on, when another judge stopped.
 
         Alerts that have returned within the last day may be given too: what was told of them
         counts towards the day's messages.
@@ -157,7 +157,7 @@ class Judge:
                 memory.alerts[alert.condition, alert.subject] = alert
             memory.told_at_ms = sorted([*memory.told_at_ms, *alert.told_at_ms])
         for spell in spells:
-            if spell.ended_ms is None and spell.bin in self._memories:
+            if spell.bin in self._memories:
                 self._memories[spell.bin].spells[spell.condition] = spell
 
     def add_readings(self, readings: Iterable[Reading]) -> None:

@@ -15,7 +15,7 @@ from typing import TypeVar
 from underlid.advice.catalogue import advice_for
 from underlid.advice.days import waits_for
 from underlid.advice.retold import in_all_units
-from underlid.alerts.alert import Alert, AlertState, Message, Transition
+from underlid.alerts.alert import Alert, AlertState, Message, Spell, Transition
 from underlid.alerts.life import step
 from underlid.alerts.policy import AT_ONCE, Delays, delays_of
 from underlid.alerts.said import worded_alert
@@ -72,6 +72,8 @@ class Judgement:
     """Those not yet returned, and those that returned, or were dropped unraised, just now."""
     transitions: tuple[Transition, ...]
     messages: tuple[Message, ...]
+    spells: tuple[Spell, ...] = ()
+    """Those that began just now, whose condition went, or that went on."""
 
 
 def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgement:
@@ -98,13 +100,15 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
     ]
     changes: list[Transition] = []
     returned: list[Alert] = []
+    moved: list[Spell] = []
     for finding in found:
         changes += _alert_step(finding, window, memory, returned, units)
         if finding.condition in spells.WATCHED:
             held = memory.spells.get(finding.condition)
-            spell, change = spells.step(held, finding, window, memory.film)
+            spell, told = spells.step(held, finding, window, memory.film)
             _put(memory.spells, finding.condition, spell)
-            changes += [change] if change else []
+            moved += [spell] if spell not in (None, held) else []
+            changes += told
     changes += _no_longer_watched(found, window, memory, returned, units)
     _note_moves(changes, memory)
     messages = _messages(changes, window, memory, returned)
@@ -117,6 +121,7 @@ def evaluate(window: BinWindow, memory: BinMemory, units: Units = SI) -> Judgeme
         (*memory.alerts.values(), *returned),
         tuple(changes),
         tuple(messages),
+        tuple(moved),
     )
 
 

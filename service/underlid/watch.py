@@ -13,6 +13,7 @@ from __future__ import annotations
 import threading
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import partial
 from typing import Final
 
 import structlog
@@ -173,25 +174,24 @@ class Watch:
 
     def _write(self, judge: Judge, one: Judgement) -> bool:
         """Store a judgement; False when another worker has taken the shed over."""
+        save = partial(
+            self._records.save_judgement,
+            one.alerts,
+            one.transitions,
+            one.messages,
+            self._channels,
+            one.at_ms,
+            spells=one.spells,
+        )
         if self._sharing is None:
-            if one.alerts or one.transitions or one.messages:
-                self._records.save_judgement(
-                    one.alerts, one.transitions, one.messages, self._channels, one.at_ms
-                )
+            if one.alerts or one.transitions or one.messages or one.spells:
+                save()
             return True
         if one.bin not in self._mine.bins:
             return False
         shed = self._mine.bins[one.bin].shed
         try:
-            self._records.save_judgement(
-                one.alerts,
-                one.transitions,
-                one.messages,
-                self._channels,
-                one.at_ms,
-                lease=self._leases[shed],
-                state=judge.state(one.bin),
-            )
+            save(lease=self._leases[shed], state=judge.state(one.bin))
         except LeaseLostError:
             log.warning("another worker has taken a shed over", shed=shed)
             self._mine = part_of(self._mine, self._mine.sheds.keys() - {shed})

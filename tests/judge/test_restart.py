@@ -10,10 +10,11 @@ from pathlib import Path
 import pytest
 
 from judge.series import START_MS, entry, melon, run, setup
-from underlid.alerts.alert import Alert, AlertState, Transition
+from underlid.alerts.alert import Alert, AlertState, Spell, Transition
 from underlid.binmodel.probes.hot import BUCKET_MS
 from underlid.journal.entries import Entry, LidLook, LiquidAdded, Sighting
 from underlid.judge import Judge
+from underlid.lookback.spells import may_go_on
 from underlid.pipeline import Judgement
 from underlid.readings.values import Reading
 from underlid.storage.sqlite_readings import SqliteReadings
@@ -90,9 +91,10 @@ def short(changes: Iterable[Transition]) -> list[tuple[object, ...]]:
     ]
 
 
-def spells_open(found: list[Transition]) -> list[object]:
-    began = {one.spell.condition: one.spell for one in found if one.spell}
-    return [spell for spell in began.values() if spell.ended_ms is None]
+def spells_open(judgements: list[Judgement], now_ms: int) -> list[Spell]:
+    """Return what the records hold: spells that run, or that may go on."""
+    newest = {spell.condition: spell for one in judgements for spell in one.spells}
+    return [spell for spell in newest.values() if may_go_on(spell, now_ms)]
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -114,11 +116,10 @@ def test_cut_anywhere_and_filled_from_the_store_the_alerts_are_the_same(
         store.write([one for one in made if one.received_at_ms <= cut_ms])
         before = [each for each in whole if each.at_ms <= cut_ms]
         alerts = open_at_the_end(before)
-        found = [change for each in before for change in each.transitions]
         after = from_store(store, cut_ms)
         store.close()
         after.set_entries("tansy", entries)
-        after.restore(alerts, spells_open(found))  # type: ignore[arg-type]
+        after.restore(alerts, spells_open(before, cut_ms))
         rest = [one for one in made if one.received_at_ms > cut_ms]
         later = list(run(after, rest, HOURS, (cut_min + 1) / 60))
         cut = [*before, *later]

@@ -102,17 +102,30 @@ def test_evidence_that_is_not_a_number_survives_too() -> None:
 def test_a_judgement_stored_again_is_stored_once() -> None:
     with fresh() as records:
         for _ in range(3):
-            records.save_judgement([ALERT], [BEGAN, RAISED], [TOLD], ["email", "webhook"])
+            records.save_judgement(
+                [ALERT], [BEGAN, RAISED], [TOLD], ["email", "webhook"], spells=[SPELL]
+            )
         assert [d.channel for d in records.due_deliveries(2000, 10)] == ["email", "webhook"]
         assert records.spells("tansy", 0, 5000) == [SPELL]
         assert [c.kind for c in records.alert_changes(ALERT.id)] == ["alert_raised"]
+
+
+def test_a_spell_that_goes_on_runs_again() -> None:
+    stopped = replace(SPELL, ended_ms=3000, peak=70.0, water_g_m2=12.0)
+    running = replace(SPELL, peak=None)
+    with fresh() as records:
+        for spell in (running, stopped, running):
+            records.save_judgement([], [], [], [], spells=[spell])
+            assert records.spells("tansy", 0, 5000) == [spell]
 
 
 def test_a_judgement_is_stored_whole_or_not_at_all() -> None:
     nameless = replace(TOLD, key=None)  # the outbox refuses it, after the alert was written
     with fresh() as records:
         with pytest.raises(sa.exc.IntegrityError):
-            records.save_judgement([ALERT], [BEGAN, RAISED], [TOLD, nameless], ["email"])
+            records.save_judgement(
+                [ALERT], [BEGAN, RAISED], [TOLD, nameless], ["email"], spells=[SPELL]
+            )
         assert records.open_alerts() == []
         assert records.due_deliveries(9000, 10) == []
         assert records.spells("tansy", 0, 5000) == []
@@ -200,13 +213,12 @@ def test_spells_are_found_by_the_time_they_touch() -> None:
     first = Spell("tansy", Condition.OVERHEATING, 1000, 3000, peak=31.0)
     second = replace(SPELL, began_ms=4000)
     with fresh() as records:
-        for spell in (first, second):
-            records.save_judgement([], [replace(BEGAN, spell=spell)], [], [])
+        records.save_judgement([], [], [], [], spells=[first, second])
         assert records.spells("tansy", 0, 9000) == [first, second]
         assert records.spells("tansy", 3500, 9000) == [second]
         assert records.spells("tansy", 0, 4000) == [first]
         ended = replace(second, ended_ms=6000, water_g_m2=120.0, feed_at_ms=500)
-        records.save_judgement([], [replace(BEGAN, spell=ended)], [], [])
+        records.save_judgement([], [], [], [], spells=[ended])
         assert records.spells("tansy", 5000, 9000) == [ended]
 
 

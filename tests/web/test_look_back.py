@@ -8,7 +8,7 @@ import re
 
 from playwright.sync_api import Browser
 
-from underlid.alerts.alert import Spell, Transition, TransitionKind
+from underlid.alerts.alert import Spell
 from underlid.files.journal_csv import read_entries
 from underlid.files.readings_csv import read_rows
 from underlid.journal.entries import LidLook, Sighting
@@ -31,10 +31,7 @@ def lived_in(house: Household) -> None:
         "tansy", Condition.CONDENSATION, began, ended, "lid_estimate", 74.0, 120.0,
         NOW_MS - 80 * HOUR_MS,
     )  # fmt: skip
-    change = Transition(
-        TransitionKind.SPELL_ENDED, ended, "tansy", Condition.CONDENSATION, "gone", spell=spell
-    )
-    house.records.save_judgement([], [change], [], [])
+    house.records.save_judgement([], [], [], [], spells=[spell])
 
 
 def test_feeds_are_laid_over_each_other_with_a_row_each(house: Household, ash: Visitor) -> None:

@@ -1,7 +1,10 @@
 """Spells: how long one condition held, how bad it was, and the feed it is put down to.
 
-A spell's worst value and its water are measured over the window when it ends, so they are the same
-whether or not the service was restarted in between, and late data counts. Of a spell that is longer
+A spell is over when its condition has been gone for the off-delay of its alert; until then it may go
+on. What wavers about a limit is one spell. Its end is the moment at which the condition went.
+
+A spell's worst value and its water are measured over the window when its condition goes, so they are the
+same whether or not the service was restarted in between, and late data counts. Of a spell that is longer
 than the window, the window's part is measured.
 """
 
@@ -13,12 +16,14 @@ from typing import Final
 import numpy as np
 
 from underlid.alerts.alert import Spell, Transition, TransitionKind
+from underlid.alerts.policy import DELAYS
 from underlid.binmodel.day_means import day_means
 from underlid.binmodel.lids.film import BUCKET_H, LidFilm
 from underlid.binmodel.probes.hot import BUCKET_MS, BUCKETS_PER_DAY, WINDOW_BUCKETS
 from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Verdict
 from underlid.science.numeric import Floats
+from underlid.timeline import rfc3339
 
 WATCHED: Final = (
     Condition.CONDENSATION,
@@ -32,34 +37,48 @@ WATCHED: Final = (
 
 def step(
     spell: Spell | None, finding: Finding, window: BinWindow, film: LidFilm
-) -> tuple[Spell | None, Transition | None]:
-    """Return the spell after *finding*, and its change if there was one.
+) -> tuple[Spell | None, list[Transition]]:
+    """Return the spell after *finding*, and its changes; one that may yet go on has its end already.
 
-    UNKNOWN neither begins nor ends a spell; a forecast is none.
+    UNKNOWN neither begins a spell nor lets its condition go; a forecast is none.
     """
-    if finding.verdict is Verdict.UNKNOWN:
-        return spell, None
     now_ms = window.now_ms
-    holds = finding.verdict is Verdict.HOLDS and finding.forecast_for_ms is None
+    changes = []
+    if spell is not None and not may_go_on(spell, now_ms):
+        reason = f"gone since {rfc3339(spell.ended_ms or now_ms)}"
+        changes.append(_change(TransitionKind.SPELL_ENDED, spell, now_ms, reason))
+        spell = None
+    if finding.verdict is Verdict.UNKNOWN:
+        return spell, changes
+    if finding.verdict is not Verdict.HOLDS or finding.forecast_for_ms is not None:
+        if spell is not None and spell.ended_ms is None:
+            spell = _measured(replace(spell, ended_ms=now_ms), window, film)
+        return spell, changes
     if spell is None:
-        if not holds:
-            return None, None
-        spell = Spell(
-            window.bin.id,
-            finding.condition,
-            now_ms,
-            None,
-            finding.grade,
-            feed_at_ms=finding.feed_at_ms,
-        )
-        return spell, _change(TransitionKind.SPELL_BEGAN, spell, now_ms, "the condition holds")
-    if holds:
-        return spell, None
-    ended = measured(replace(spell, ended_ms=now_ms), window, film)
-    return None, _change(TransitionKind.SPELL_ENDED, ended, now_ms, "the condition has gone")
+        spell = _begun(finding, window)
+        changes.append(_change(TransitionKind.SPELL_BEGAN, spell, now_ms, "the condition holds"))
+    elif spell.ended_ms is not None:
+        spell = replace(spell, ended_ms=None, peak=None, water_g_m2=None)
+    return spell, changes
 
 
-def measured(spell: Spell, window: BinWindow, film: LidFilm) -> Spell:
+def may_go_on(spell: Spell, now_ms: int) -> bool:
+    """Tell whether a spell runs, or its condition has not been gone for long enough to end it."""
+    return spell.ended_ms is None or now_ms - spell.ended_ms < DELAYS[spell.condition].off_ms
+
+
+def _begun(finding: Finding, window: BinWindow) -> Spell:
+    return Spell(
+        window.bin.id,
+        finding.condition,
+        window.now_ms,
+        None,
+        finding.grade,
+        feed_at_ms=finding.feed_at_ms,
+    )
+
+
+def _measured(spell: Spell, window: BinWindow, film: LidFilm) -> Spell:
     """Return the spell with its worst value and, for a wet lid, the water that condensed, g/m²."""
     buckets = min(window.end - spell.began_ms // BUCKET_MS + 1, WINDOW_BUCKETS)
     if spell.condition is Condition.CONDENSATION:

@@ -18,6 +18,7 @@ from underlid.binmodel.probes.hot import BUCKET_MS, HELD_BUCKETS, HotProbe
 from underlid.binmodel.probes.weighed import CHANNELS, Read, read_at, span_ms
 from underlid.journal.standing import STANDS_MS, is_weighed
 from underlid.judge import Judge
+from underlid.lookback.spells import may_go_on
 from underlid.readings.admission import AHEAD_MOST_MS
 from underlid.storage.protocols import Buckets, ReadingStore
 from underlid.storage.records import Records
@@ -98,12 +99,17 @@ def set_weather(judge: Judge, records: Records, sheds: Collection[str], now_ms: 
 
 
 def restore(judge: Judge, records: Records, bins: Collection[str], now_ms: int) -> None:
-    """Give the judge the alerts and spells of *bins* that were open when another one stopped."""
+    """Give the judge the alerts of *bins* that are open, and the spells that run or may go on."""
     since_ms = now_ms - SPELL_DAYS * DAY_MS
     known = [*records.open_alerts(), *_returned_since(records, now_ms - DAY_MS)]
     judge.restore(
         [alert for alert in known if alert.bin in bins],
-        [spell for bin_id in bins for spell in records.spells(bin_id, since_ms, now_ms + 1)],
+        [
+            spell
+            for bin_id in bins
+            for spell in records.spells(bin_id, since_ms, now_ms + 1)
+            if may_go_on(spell, now_ms)
+        ],
     )
 
 

@@ -54,6 +54,7 @@ class AlertRecords(Subject):
         channels: Sequence[str],
         judged_at_ms: int | None = None,
         *,
+        spells: Iterable[Spell] = (),
         lease: Lease | None = None,
         state: Mapping[str, object] | None = None,
     ) -> None:
@@ -76,10 +77,10 @@ class AlertRecords(Subject):
             if state is not None:
                 put_state(connection, state, judged_at_ms or 0)
             for transition in changes:
-                if transition.spell is not None:
-                    _save_spell(connection, transition.spell)
                 if transition.alert is not None or transition.spell is None:
                     _save_transition(connection, transition)
+            for spell in spells:
+                _save_spell(connection, spell)
             for message in messages:
                 for channel in channels:
                     post(connection, message, channel)
