@@ -38,6 +38,7 @@ from underlid.mqtt.users import DoorUsers
 from underlid.notify.addresses import RouteChannels, hint_of
 from underlid.notify.channels import channels_from
 from underlid.notify.outbox import Courier
+from underlid.notify.push_keys import PushKeys
 from underlid.parts import Parts, listen, rounds_of
 from underlid.storage.entry_keeper import EntryKeeper
 from underlid.storage.folder import folder_in_use, prepare_folder
@@ -226,6 +227,7 @@ class Service:
             self._ear(stack),
             start_key,
             partial(hint_of, settings=settings),
+            PushKeys(parts.records).public,
         )
         app = make_app(context, pages=self._has_pages, taps=parts.tail is None)
         server = Server(app, settings.web_host, settings.web_port, settings.web_proxies)

@@ -158,9 +158,8 @@ def test_a_test_message_is_tried_once_and_its_answer_is_kept(
     mail.failing = True
     one = courier(records, mail)
     for number, wanted in enumerate([Drained(failed=1), Drained(sent=1)]):
-        trial = replace(TOLD, key=f"trial:{route.id}:{number}", event=Occasion.TRIAL)
-        records.post_to_route(route.id, trial)
-        assert one.drain_once(AT_MS) == wanted
+        records.post_trial(route, "Ash", "a test", AT_MS + number)
+        assert one.drain_once(AT_MS + number) == wanted
         news = records.last_delivery(route, Occasion.TRIAL)
         assert news is not None
         assert news.state == ("sent" if number else "spared")

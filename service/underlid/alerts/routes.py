@@ -14,6 +14,9 @@ from underlid.timeline import MINUTE_MS
 
 CHANNEL_PREFIX: Final = "route-"
 
+PUSH_SCHEME: Final = "push+https://"
+"""How the address of a browser begins; see `notify.subscription`."""
+
 NO_WAIT: Final = frozenset({Occasion.ALERT_RETURNED, Occasion.ALERT_REPEATED, Occasion.LOOK_NOW})
 """The first two come when others have been told already; a note has nothing to acknowledge."""
 

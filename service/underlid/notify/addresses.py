@@ -1,5 +1,5 @@
-"""People's own addresses: an e-mail address, sent through the mail server of the settings, or any
-notification address. Makes channels of them, and says of each what may be shown.
+"""People's own addresses: an e-mail address, sent through the mail server of the settings, a browser's
+push subscription, or any notification address. Makes channels of them, and says of each what may be shown.
 """
 
 from __future__ import annotations
@@ -12,11 +12,15 @@ from urllib.parse import parse_qsl, quote, urlencode, urlsplit, urlunsplit
 from apprise.utils.parse import parse_qsd
 
 from underlid.alerts.alert import Message
-from underlid.alerts.routes import CHANNEL_PREFIX, Route
+from underlid.alerts.routes import CHANNEL_PREFIX, PUSH_SCHEME, Route
 from underlid.config import Settings
 from underlid.errors import UnderlidError, Words
 from underlid.notify.channel import Channel, ChannelError
 from underlid.notify.channels import AddressChannel
+from underlid.notify.outside import Outside
+from underlid.notify.push_keys import PushKeys
+from underlid.notify.subscription import subscription_of
+from underlid.notify.web_push import NO_CONTACT, Pushing, WebPush
 from underlid.storage.records import Records
 
 MAIL: Final = re.compile(r"[^@\s,;:<>\"/?&=#%]{1,64}@[^@\s,;:<>\"/?&=#%]{1,180}")
@@ -32,6 +36,8 @@ ON_THIS_MACHINE: Final = frozenset(
 FILES: Final = frozenset({"keyfile", "pgpprv", "pgppub", "subfile", "template"})
 """Options of the library that name a file, which may lie on that machine: it would be read and sent."""
 
+HOST_MOST_CHARS: Final = 60
+
 MAILS_AT_ONCE: Final = 4
 """Mail servers take few connections from one machine; what they refuse comes late (our judgement)."""
 
@@ -40,7 +46,7 @@ _TURNS: Final = threading.BoundedSemaphore(MAILS_AT_ONCE)
 NO_SERVER: Final = "no mail server is set (setting smtp_url)"
 
 
-def hint_of(address: str, settings: Settings) -> str:
+def hint_of(address: str, settings: Settings, outside: Outside | None = None) -> str:
     """Return what may be shown of an address; raises `UnderlidError` for one that cannot be used.
 
     >>> hint_of("json://127.0.0.1/in/5f2c", Settings())
@@ -51,6 +57,8 @@ def hint_of(address: str, settings: Settings) -> str:
         if not settings.smtp_url.get_secret_value() and not settings.several:
             raise _refusal("a notification address: " + NO_SERVER)
         return f"e-mail {address[0]}…@{address.partition('@')[2]}"
+    if address.startswith(PUSH_SCHEME):
+        return _browser_hint(address, outside or Outside())
     found = SCHEME.fullmatch(address)
     scheme = found[1].lower() if found else ""
     options = parse_qsd(address.partition("?")[2], simple=True)["qsd"]  # type: ignore[no-untyped-call]
@@ -63,7 +71,15 @@ def hint_of(address: str, settings: Settings) -> str:
     return scheme
 
 
-def channel_to(address: str, settings: Settings, name: str) -> Channel:
+def _browser_hint(address: str, outside: Outside) -> str:
+    """Return what may be shown of a browser; it must not lead the service to its own network."""
+    to = subscription_of(address)
+    if not outside.leads_to(to.host, to.port):
+        raise _refusal("a push service on the internet")
+    return f"a browser, by {to.host[:HOST_MOST_CHARS]}"
+
+
+def channel_to(address: str, settings: Settings, name: str, pushing: Pushing) -> Channel:
     """Return the channel to an address; one that says why not where there is none."""
     try:
         if MAIL.fullmatch(address):
@@ -71,6 +87,8 @@ def channel_to(address: str, settings: Settings, name: str) -> Channel:
             if not server:
                 return _Closed(name, NO_SERVER)
             return _ByTurns(AddressChannel(mail_through(server, address), "address", name=name))
+        if address.startswith(PUSH_SCHEME):
+            return WebPush(name, subscription_of(address), pushing)
         return AddressChannel(address, "address", name=name)
     except Exception:  # one address that is wrong must not hold up those of others
         return _Closed(name, "the address is not known to this version")
@@ -96,9 +114,13 @@ def mail_through(server: str, recipient: str) -> str:
 class RouteChannels:
     """The channels to people's addresses, as the records have them; `look` before they are used."""
 
-    def __init__(self, records: Records, settings: Settings) -> None:
+    def __init__(
+        self, records: Records, settings: Settings, outside: Outside | None = None
+    ) -> None:
         self._records = records
         self._settings = settings
+        contact = settings.web_origin if settings.web_origin.startswith("https:") else NO_CONTACT
+        self._pushing = Pushing(PushKeys(records), outside or Outside(), contact)
         self._addresses: dict[str, str] = {}
         self.channels: dict[str, Channel] = {}
         self.routes: dict[str, Route] = {}
@@ -113,7 +135,7 @@ class RouteChannels:
         channels = {
             name: self.channels[name]
             if self._addresses.get(name) == address
-            else channel_to(address, self._settings, name)
+            else channel_to(address, self._settings, name, self._pushing)
             for name, address in addresses.items()
         }
         self.channels, self._addresses = channels, addresses

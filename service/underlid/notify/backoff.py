@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from email.utils import parsedate_to_datetime
 from typing import Final
 
 from underlid.timeline import HOUR_MS, SECOND_MS
@@ -32,3 +33,19 @@ def next_try_ms(delivery_id: int, tries: int, now_ms: int) -> int | None:
     digest = hashlib.sha256(f"{delivery_id}:{tries}".encode()).digest()
     share = int.from_bytes(digest[:4], "big") / 0xFFFF_FFFF * 2 - 1
     return now_ms + round(wait_ms * (1 + JITTER * share))
+
+
+def asked_wait_ms(retry_after: str, now_ms: int) -> int:
+    """Return how long an answer's Retry-After (RFC 9110) asks to wait, as long as is waited at all.
+
+    >>> asked_wait_ms("120", 0), asked_wait_ms("Thu, 01 Jan 1970 00:01:00 GMT", 0), asked_wait_ms("", 0)
+    (120000, 60000, 0)
+    """
+    try:
+        if retry_after.strip().isdecimal():
+            wait_ms = int(retry_after[:12]) * SECOND_MS
+        else:
+            wait_ms = round(parsedate_to_datetime(retry_after).timestamp() * SECOND_MS) - now_ms
+    except (ValueError, OverflowError):
+        return 0
+    return min(max(0, wait_ms), LONGEST_WAIT_MS)

@@ -8,7 +8,18 @@ from underlid.alerts.alert import Message
 
 
 class ChannelError(Exception):
-    """A channel did not take a message: a clause without addresses or secrets."""
+    """A channel did not take a message: a clause without addresses or secrets.
+
+    *wait_ms* is how long it asked to be left alone.
+    """
+
+    def __init__(self, why: str, wait_ms: int = 0) -> None:
+        super().__init__(why)
+        self.wait_ms = wait_ms
+
+
+class AddressEndedError(ChannelError):
+    """Nobody is at the address any more, and nobody will be: it is not to be tried again."""
 
 
 class Channel(Protocol):

@@ -2,7 +2,8 @@
 
 Each channel has a thread of its own, so that one that fails or hangs never holds up another.
 A message is marked only after the channel took it: after a crash in between it is sent again with
-the same key, and never lost. When to try again is decided in `backoff.py`. Among several workers a
+the same key, and never lost. When to try again is decided in `backoff.py`, whether at all in
+`needed.py`. Among several workers a
 channel is served by the one that holds its lease; only that one marks. The channels of the settings are
 there from the start; those to people's own addresses (`addresses.py`) come and go while it runs.
 """
@@ -11,23 +12,24 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import structlog
 
 from underlid.alerts.alert import Occasion
-from underlid.alerts.quiet import LOUD, QuietHours
-from underlid.alerts.routes import RouteRules
-from underlid.binmodel.facts import zone_named
+from underlid.alerts.quiet import QuietHours
+from underlid.alerts.routes import CHANNEL_PREFIX, RouteRules
 from underlid.clock import Clock
 from underlid.notify.addresses import RouteChannels
 from underlid.notify.backoff import next_try_ms
-from underlid.notify.channel import Channel, ChannelError
-from underlid.rules.finding import Priority
+from underlid.notify.channel import AddressEndedError, Channel, ChannelError
+from underlid.notify.drained import Drained
+from underlid.notify.needed import quiet_until_ms, why_needless
 from underlid.storage.records import Delivery, Lease, LeaseLostError, Records
+from underlid.storage.records.leases import CHANNEL
+from underlid.storage.records.routes import REMOVED
 from underlid.timeline import DAY_MS
-from underlid.workers.sharing import CHANNEL, Sharing
+from underlid.workers.sharing import Sharing
 
 log = structlog.get_logger(__name__)
 
@@ -40,27 +42,8 @@ BATCH_MOST: Final = 50
 SENT_KEPT_MS: Final = 400 * DAY_MS
 """Delivered messages are kept this long, as raw readings are, so that none is posted again."""
 
-ASKED_FOR: Final = frozenset({Occasion.TRIAL, Occasion.DIGEST})
-"""What a person asked for at that very time: quiet hours do not hold it back."""
-
 STOP_S: Final = 30.0
 """Longer than any channel's own time-out."""
-
-
-@dataclass(frozen=True, slots=True)
-class Drained:
-    """What one round did."""
-
-    sent: int = 0
-    failed: int = 0
-    given_up: int = 0
-
-    def __add__(self, other: Drained) -> Drained:
-        return Drained(
-            self.sent + other.sent,
-            self.failed + other.failed,
-            self.given_up + other.given_up,
-        )
 
 
 class Courier:
@@ -86,6 +69,7 @@ class Courier:
         self._threads: list[threading.Thread] = []
         self._taken_unmarked: set[int] = set()
         self._failing: dict[str, str] = {}
+        self._left_alone_until_ms: dict[str, int] = {}
         self._look_again = threading.Event()
         self._on_the_way: dict[str, threading.Thread] = {}
 
@@ -156,7 +140,10 @@ class Courier:
     def _serve_routes(self) -> None:
         """Begin a thread for each address with something due, unless one is at it."""
         assert self._routes is not None
+        before = self._routes.channels.keys()
         self._routes.look()
+        if before - self._routes.channels.keys():
+            self._records.forget_leases_of_the_gone()
         alive = {name: one for name, one in self._on_the_way.items() if one.is_alive()}
         due = self._records.due_channels(self._clock.now_ms()) & self._routes.channels.keys()
         for name in sorted(due - alive.keys()):
@@ -202,11 +189,15 @@ class Courier:
         for delivery in self._records.due_deliveries(now_ms, BATCH_MOST, name):
             if self._stopping or (self._sharing is not None and self._sharing.trouble()):
                 break
+            if name not in self._all() or now_ms < self._left_alone_until_ms.get(name, 0):
+                break
             try:
-                if (why := self._needless(delivery, now_ms)) is not None:
+                rules = self._rules(delivery)
+                if (why := why_needless(self._records, delivery, rules, now_ms)) is not None:
                     self._records.spare(delivery.id, now_ms, why, lease)
                     continue
-                if (until_ms := self._quiet_until_ms(delivery, now_ms)) is not None:
+                until_ms = quiet_until_ms(self._records, delivery, rules, self._quiet, now_ms)
+                if until_ms is not None:
                     self._records.postpone(delivery.id, until_ms, lease)
                     continue
                 total += self._deliver(channels[name], delivery, now_ms, lease)
@@ -215,39 +206,10 @@ class Courier:
                 break
         return total
 
-    def _quiet_until_ms(self, delivery: Delivery, now_ms: int) -> int | None:
-        """Return until when a message waits because its shed has quiet hours; None when it may go."""
-        message = delivery.message
-        again = (
-            message.event == Occasion.ALERT_REPEATED and message.priority is not Priority.CRITICAL
-        )
-        if message.event in ASKED_FOR or (message.priority in LOUD and not again):
-            return None
-        rules = self._rules(delivery)
-        own = rules.quiet if rules is not None else ""
-        quiet = QuietHours.of(own) if own else self._quiet
-        if quiet is None:
-            return None
-        shed = self._records.setup().sheds.get(message.shed)
-        return quiet.until_ms(now_ms, zone_named(shed.timezone if shed else "UTC"))
-
     def _rules(self, delivery: Delivery) -> RouteRules | None:
         """Return what the person wants at the address a message is for; None for other channels."""
         route = self._routes.routes.get(delivery.channel) if self._routes is not None else None
         return None if route is None else route.rules
-
-    def _needless(self, delivery: Delivery, now_ms: int) -> str | None:
-        """Return why a message is not to be sent any more; None while it is."""
-        message, rules = delivery.message, self._rules(delivery)
-        waited = rules is not None and rules.wait_ms > 0
-        again = message.event == Occasion.ALERT_REPEATED
-        if not message.alert_id or not (waited or again):
-            return None
-        if message.event == Occasion.ALERT_RETURNED:
-            told = self._records.was_told(message.alert_id, delivery.channel)
-            return None if told else "nobody was told of it here"
-        needed = self._records.needs_somebody(message.alert_id, message.at_ms, now_ms)
-        return None if needed else "somebody has seen to it"
 
     def _deliver(
         self, channel: Channel, delivery: Delivery, now_ms: int, lease: Lease | None
@@ -256,8 +218,12 @@ class Courier:
         if delivery.id not in self._taken_unmarked:
             try:
                 channel.send(delivery.message, now_ms)
+            except AddressEndedError as error:
+                return self._end_address(channel, delivery, now_ms, str(error), lease)
             except ChannelError as error:
-                return self._note_failure(delivery, now_ms, str(error), lease)
+                if error.wait_ms:
+                    self._left_alone_until_ms[channel.name] = now_ms + error.wait_ms
+                return self._note_failure(delivery, now_ms, str(error), lease, error.wait_ms)
             except Exception as error:  # whatever a channel does, the others go on
                 return self._note_failure(delivery, now_ms, type(error).__name__, lease)
         self._taken_unmarked.add(delivery.id)
@@ -267,17 +233,41 @@ class Courier:
         return Drained(sent=1)
 
     def _note_failure(
-        self, delivery: Delivery, now_ms: int, reason: str, lease: Lease | None
+        self,
+        delivery: Delivery,
+        now_ms: int,
+        reason: str,
+        lease: Lease | None,
+        wait_ms: int = 0,
     ) -> Drained:
         if delivery.message.event == Occasion.TRIAL:  # somebody waits for the answer: no second try
             self._records.spare(delivery.id, now_ms, reason, lease)
             return Drained(failed=1)
         tries = delivery.tries + 1
         again_ms = next_try_ms(delivery.id, tries, now_ms)
+        if again_ms is not None:
+            again_ms = max(again_ms, now_ms + wait_ms)
         self._records.failed(delivery.id, now_ms, reason, again_ms, lease)
         self._failing[delivery.channel] = reason
         log.warning("not_delivered", channel=delivery.channel, tries=tries, reason=reason)
         return Drained(failed=1, given_up=int(again_ms is None))
+
+    def _end_address(
+        self, channel: Channel, delivery: Delivery, now_ms: int, reason: str, lease: Lease | None
+    ) -> Drained:
+        """Forget an address at which nobody is any more; what waited for it is given up."""
+        if self._routes is not None:
+            self._routes.look()
+        if self._routes is None or self._routes.channels.get(channel.name) is not channel:
+            return self._note_failure(delivery, now_ms, reason, lease)  # it leads elsewhere by now
+        if delivery.message.event == Occasion.TRIAL:
+            self._records.spare(delivery.id, now_ms, reason, lease)
+        route_id = channel.name.removeprefix(CHANNEL_PREFIX)
+        given_up = self._records.end_route(route_id, reason, now_ms, lease)
+        self._failing.pop(channel.name, None)
+        self._routes.look()
+        log.warning("address_ended", channel=channel.name, reason=reason, given_up=given_up)
+        return Drained(failed=1, given_up=given_up)
 
     def _give_up_unknown(self, now_ms: int) -> Drained:
         """Make dead letters of messages for channels that are no longer set up, at any worker."""
@@ -285,11 +275,13 @@ class Courier:
         waiting_for = self._records.waiting_channels()
         if self._routes is not None:
             self._routes.look()  # after that: an address may be added at this moment
+            self._records.forget_leases_of_the_gone()
         known = {*self._all(), *self._records.holders(CHANNEL)}
         for name in waiting_for - known:
+            why = REMOVED if name.startswith(CHANNEL_PREFIX) else "no such channel is set up"
             while waiting := self._records.due_deliveries(_FOREVER_MS, BATCH_MOST, name):
                 for delivery in waiting:
-                    self._records.failed(delivery.id, now_ms, "no such channel is set up", None)
+                    self._records.failed(delivery.id, now_ms, why, None)
                 given_up += len(waiting)
         return Drained(given_up=given_up)
 

@@ -176,6 +176,9 @@ class Context:
     hint_of: Callable[[str], str] = field(default=lambda _: "address")
     """Says what may be shown of a person's address, and refuses one that cannot be used."""
 
+    push_key: Callable[[], str] = field(default=lambda: "")
+    """Gives the key by which a browser subscribes; empty where browsers cannot be told."""
+
     @property
     def https(self) -> bool:
         """Tell whether people reach the page by HTTPS, so that cookies may insist on it."""

@@ -25,7 +25,6 @@ from underlid.timeline import SECOND_MS
 log = structlog.get_logger(__name__)
 
 SHED: Final = "shed"
-CHANNEL: Final = "channel"
 INGEST: Final = "ingest"
 """Nothing is leased under it: it tells which workers take readings in from the broker."""
 

@@ -24,6 +24,9 @@ from underlid.timeline import DAY_MS
 TOKEN_BITS: Final = 62
 """Random, so that a token is never given twice, not even after a row was deleted."""
 
+CHANNEL: Final = "channel"
+"""The kind of leases on channels, which end with a person's address."""
+
 NOBODY: Final = ""
 
 FORGOTTEN_MS: Final = 7 * DAY_MS

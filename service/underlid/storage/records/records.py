@@ -1,9 +1,9 @@
 """The facade of the records: everything that is not a reading, behind one object.
 
 Each subject has a file with its methods: `setup.py`, `entries.py`, `alerts.py`, `outbox.py`,
-`photos.py`, `routes.py`, `digests.py`, `accounts.py`, `credentials.py`, `leases.py`, `states.py`,
-`weather.py`, `mappings.py`. All calls block, may come from any thread, and are on disk when they
-return. The tables are in `tables.py`.
+`photos.py`, `routes.py`, `ended.py`, `trials.py`, `digests.py`, `accounts.py`, `credentials.py`,
+`own_keys.py`, `leases.py`, `states.py`, `weather.py`, `mappings.py`. All calls block, may come from
+any thread, and are on disk when they return. The tables are in `tables.py`.
 """
 
 from __future__ import annotations
@@ -13,14 +13,17 @@ from underlid.storage.records.alerts import AlertRecords
 from underlid.storage.records.credentials import CredentialRecords
 from underlid.storage.records.database import Database
 from underlid.storage.records.digests import DigestRecords
+from underlid.storage.records.ended import EndedRecords
 from underlid.storage.records.entries import EntryRecords
 from underlid.storage.records.leases import LeaseRecords
 from underlid.storage.records.mappings import MappingRecords
 from underlid.storage.records.outbox import OutboxRecords
+from underlid.storage.records.own_keys import OwnKeyRecords
 from underlid.storage.records.photos import PhotoRecords
 from underlid.storage.records.routes import RouteRecords
 from underlid.storage.records.setup import SetupRecords
 from underlid.storage.records.states import StateRecords
+from underlid.storage.records.trials import TrialRecords
 from underlid.storage.records.weather import WeatherRecords
 
 
@@ -32,9 +35,12 @@ class Records(
     AlertRecords,
     OutboxRecords,
     RouteRecords,
+    EndedRecords,
+    TrialRecords,
     DigestRecords,
     AccountRecords,
     CredentialRecords,
+    OwnKeyRecords,
     LeaseRecords,
     StateRecords,
     WeatherRecords,

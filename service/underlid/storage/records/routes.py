@@ -6,6 +6,7 @@ the database as it was typed, since the courier needs it; see the telling page f
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 from dataclasses import dataclass, replace
 from typing import Final
@@ -13,17 +14,20 @@ from typing import Final
 import sqlalchemy as sa
 
 from underlid.alerts.alert import AlertState, Message, Occasion
-from underlid.alerts.routes import NO_WAIT, Route, RouteRules, reaches, worded_for
+from underlid.alerts.routes import NO_WAIT, PUSH_SCHEME, Route, RouteRules, reaches, worded_for
 from underlid.errors import UnderlidError, Words
 from underlid.journal.numbers import line_of_text
 from underlid.storage.records.columns import packed, unpacked
 from underlid.storage.records.database import Subject
-from underlid.storage.records.outbox import SENT, SPARED, WAITING, post
-from underlid.storage.records.tables import alert_acts, alerts, outbox, people, routes
+from underlid.storage.records.leases import CHANNEL
+from underlid.storage.records.outbox import DEAD, SENT, WAITING, post
+from underlid.storage.records.tables import alert_acts, alerts, leases, outbox, people, routes
 
 ID_BYTES: Final = 4
 ADDRESS_MOST_CHARS: Final = 2000
 LABEL_MOST_CHARS: Final = 40
+
+REMOVED: Final = "the address was removed"
 
 A_PERSON_MOST: Final = 8
 ROUTES_MOST: Final = 200
@@ -61,6 +65,16 @@ class RouteRecords(Subject):
         with self._database.read() as connection:
             rows = connection.execute(sa.select(routes.c.id, routes.c.address))
             return {row.id: row.address for row in rows}
+
+    def browser_marks(self, person: str) -> dict[str, str]:
+        """Return, by route, the SHA-256 of a person's browsers, by which a browser knows itself.
+
+        An address of a browser holds 128 random bits, so nothing is learnt from that.
+        """
+        theirs = sa.and_(routes.c.person == person, routes.c.address.startswith(PUSH_SCHEME))
+        with self._database.read() as connection:
+            rows = connection.execute(sa.select(routes.c.id, routes.c.address).where(theirs))
+            return {row.id: hashlib.sha256(row.address.encode()).hexdigest() for row in rows}
 
     def add_route(
         self, person: str, address: str, hint: str, label: str, rules: RouteRules, now_ms: int
@@ -114,11 +128,6 @@ class RouteRecords(Subject):
         with self._database.write() as connection:
             forget_routes(connection, routes.c.id == route_id)
 
-    def post_to_route(self, route_id: str, message: Message) -> None:
-        """Put a message for one address into the outbox, whatever its rules."""
-        with self._database.write() as connection:
-            post(connection, message, _require(connection, route_id).channel)
-
     def last_delivery(self, route: Route, event: Occasion | None = None) -> RouteNews | None:
         """Return what became of the newest message for an address (of one kind)."""
         wanted = sa.select(outbox).where(outbox.c.channel == route.channel)
@@ -166,12 +175,18 @@ def post_to_routes(connection: sa.Connection, message: Message) -> None:
 
 
 def forget_routes(connection: sa.Connection, which: sa.ColumnElement[bool]) -> None:
-    """Forget addresses, with what waits for them, in the caller's transaction."""
+    """Forget addresses, with what waits for them and who serves them, in the caller's transaction.
+
+    What could not be delivered before stays to be seen, and says so.
+    """
     gone = [_route(row) for row in connection.execute(sa.select(routes).where(which)).all()]
     for route in gone:
-        waits = sa.and_(outbox.c.channel == route.channel, outbox.c.state == WAITING)
-        values = {"state": SPARED, "error": "the address was removed", "done_at_ms": 0}
-        connection.execute(sa.update(outbox).where(waits).values(**values))
+        theirs = outbox.c.channel == route.channel
+        dead = sa.update(outbox).where(theirs, outbox.c.state == DEAD)
+        connection.execute(sa.delete(outbox).where(theirs, outbox.c.state == WAITING))
+        connection.execute(dead.values(error=outbox.c.error + f"; {REMOVED}"))
+        served = sa.and_(leases.c.kind == CHANNEL, leases.c.name == route.channel)
+        connection.execute(sa.delete(leases).where(served))
         connection.execute(sa.delete(routes).where(routes.c.id == route.id))
 
 

@@ -5,22 +5,17 @@ A keeper sees to their own, a lead to everybody's. An address is never shown aga
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Mapping
-from typing import Final
 from urllib.parse import quote
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from underlid.alerts.alert import Message, Occasion
+from underlid.alerts.alert import Occasion
 from underlid.alerts.routes import Route, RouteRules
 from underlid.binmodel.bins import Setup
-from underlid.clock import monotonic_s
 from underlid.errors import UnderlidError
-from underlid.rules.finding import Priority
-from underlid.storage.records import Person, RouteNews
-from underlid.storage.records.outbox import WAITING
+from underlid.storage.records import Person
 from underlid.storage.records.routes import LABEL_MOST_CHARS
 from underlid.web.context import context_of
 from underlid.web.forms import FieldError, text
@@ -35,12 +30,8 @@ from underlid.web.route_form import (
     told_sentence,
 )
 from underlid.web.templating import render
+from underlid.web.trial import send_trial
 from underlid.web.visitor import AnyPerson, Form, Writer
-
-ANSWER_S: Final = 8.0
-"""How long a page waits for what becomes of a test message: the courier looks every 5 s."""
-
-LOOK_EVERY_S: Final = 0.2
 
 router = APIRouter(include_in_schema=False)
 
@@ -84,8 +75,8 @@ def change_address(request: Request, route_id: str, form: Form, person: Writer) 
 
 
 @router.post("/people/told/{route_id}/remove")
-def remove_address(request: Request, route_id: str, form: Form, person: Writer) -> Response:
-    """Forget an address."""
+def remove_address(request: Request, route_id: str, form: Form, person: AnyPerson) -> Response:
+    """Forget an address; who only looks may as well no longer be told."""
     del form
     route = _theirs(request, person, route_id)
     context_of(request).records.remove_route(route.id)
@@ -97,30 +88,10 @@ def try_address(request: Request, route_id: str, form: Form, person: Writer) -> 
     """Send a test message, and wait a little for what becomes of it."""
     del form
     route = _theirs(request, person, route_id)
-    context = context_of(request)
-    now_ms = context.clock.now_ms()
-    trial = Message(
-        key=f"{Occasion.TRIAL.value}:{route.id}:{now_ms}",
-        alert_id="",
-        bin="",
-        shed="",
-        at_ms=now_ms,
-        priority=Priority.LOW,
-        title="Underlid: a test",
-        text=f"{person.name} asked whether messages arrive at this address. They do. Nothing to do.",
-        event=Occasion.TRIAL,
-    )
-    before = _trial(request, route)
-    if before is None or before.state != WAITING:
-        context.records.post_to_route(route.id, trial)
-    until_s, pause = monotonic_s() + ANSWER_S, threading.Event()
-    while monotonic_s() < until_s and (news := _trial(request, route)) and news.state == WAITING:
-        pause.wait(LOOK_EVERY_S)
-    return RedirectResponse(f"/people/told?of={quote(route.person)}#route-{route.id}", 303)
-
-
-def _trial(request: Request, route: Route) -> RouteNews | None:
-    return context_of(request).records.last_delivery(route, Occasion.TRIAL)
+    send_trial(context_of(request), route, person.name)
+    ended = not any(one.id == route.id for one in context_of(request).records.routes(route.person))
+    said = "&said=ended" if ended else f"#route-{route.id}"
+    return RedirectResponse(f"/people/told?of={quote(route.person)}{said}", 303)
 
 
 def _allowed(request: Request, person: Person, of: str) -> str:
@@ -176,13 +147,17 @@ def _page(
 ) -> Response:
     """Show somebody's addresses; *form* is what was typed, into that of *changed* or the new one."""
     context = context_of(request)
+    person: Person = request.state.person
     setup = context.records.setup()
+    marks = context.records.browser_marks(of)
     typed = {name: value for name, value in form.items() if name != "address"}
     values = {
         "of": of,
         "error": error,
         "changed": changed,
-        "routes": [_shown(request, one, setup) for one in context.records.routes(of)],
+        "routes": [_shown(request, one, setup, marks) for one in context.records.routes(of)],
+        "own": of == person.name,
+        "push_key": context.push_key() if of == person.name and person.role != "reader" else "",
         "new": typed if error and not changed else fields_of(RouteRules(), ""),
         "typed": typed,
         "least": LEAST,
@@ -198,12 +173,15 @@ def _page(
     return render(request, "told.html", values, 422 if error else 200)
 
 
-def _shown(request: Request, route: Route, setup: Setup) -> dict[str, object]:
+def _shown(
+    request: Request, route: Route, setup: Setup, marks: Mapping[str, str]
+) -> dict[str, object]:
     """Return one address for the page: its form, its sentence, its last news."""
     return {
         "route": route,
+        "mark": marks.get(route.id, ""),
         "fields": fields_of(route.rules, route.label),
         "sentence": told_sentence(route.rules, setup),
         "news": context_of(request).records.last_delivery(route),
-        "trial": _trial(request, route),
+        "trial": context_of(request).records.last_delivery(route, Occasion.TRIAL),
     }
