@@ -155,6 +155,8 @@ class Judge:
                 continue
             if alert.state is not AlertState.RETURNED:
                 memory.alerts[alert.condition, alert.subject] = alert
+                if alert.subject in self._vitals:
+                    self._vitals[alert.subject].recall(alert.evidence)
             memory.told_at_ms = sorted([*memory.told_at_ms, *alert.told_at_ms])
         for spell in spells:
             if spell.bin in self._memories:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -153,3 +154,41 @@ def test_the_shed_probe_is_watched_too() -> None:
     judge = Judge(setup(), START_MS)
     judge.add_readings(readings(bed, lambda hour: air(hour) if hour < 5 else None, 8))
     assert finding_of(judge, 8, "air1").cause == "silent"
+
+
+def running_down(hour: float) -> dict[str, float]:
+    volts = 3.44 - 0.002 * hour + 0.02 * math.sin(2 * math.pi * hour / 24)
+    return bed(hour) | {"battery_v": round(4.15 if hour >= 60 else volts, 3)}
+
+
+def test_a_weak_battery_is_told_once_until_it_is_charged_and_is_not_disbelieved() -> None:
+    all_readings = readings(running_down, air, 70)
+    judge = Judge(setup(), START_MS)
+    judged = list(run(judge, all_readings, 70))
+    found = faults([change for one in judged for change in one.transitions])
+    assert [(kind, cause) for kind, cause, _ in found] == [
+        ("alert_raised", "weak_battery"),
+        ("alert_returned", "weak_battery"),
+    ]
+    assert 14.0 < found[0][2] < 24.0
+    assert found[1][2] == pytest.approx(60.5, abs=0.2)
+    (message,) = [one for each in judged for one in each.messages if one.event == "alert_raised"]
+    assert "has a weak battery (3.39 V); charge it" in message.text
+    own = replace(setup().bins["tansy"], limits={"battery_low_v": 2.2})
+    other = Judge(replace(setup(), bins={"tansy": own}), START_MS)
+    assert not faults(
+        [change for one in run(other, all_readings, 50) for change in one.transitions]
+    )
+
+
+def test_a_weak_battery_stays_weak_over_a_restart_until_it_was_charged() -> None:
+    made = readings(running_down, air, 40)
+    judge = Judge(setup(), START_MS)
+    alerts = list(run(judge, made, 40))[-1].alerts
+    (weak,) = [one for one in alerts if one.cause == "weak_battery"]
+    for volts, verdict in ((3.43, Verdict.HOLDS), (4.1, Verdict.CLEAR)):
+        again = Judge(setup(), START_MS)
+        again.restore([weak])
+        at_ms = START_MS + 40 * HOUR_MS
+        again.add_readings([Reading("tansy-1", "potting", at_ms, at_ms, {"battery_v": volts})])
+        assert finding_of(again, 40.1).verdict is verdict

@@ -52,6 +52,12 @@ def probe_clause(finding: Finding, name: str) -> str:
         off_s = float(finding.evidence["clock_off_s"])
         where = f"{_span(off_s)} behind" if off_s > 0 else "ahead"
         return f"{probe} has a clock that is {where}; set it right, or let the probe send no time"
+    if finding.cause == "weak_battery":
+        volts = float(finding.evidence["battery_v"])
+        return (
+            f"{probe} has a weak battery ({volts:.2f} V); charge it, or put a fresh one in, before"
+            " the probe falls silent"
+        )
     channel = str(finding.evidence.get("channel", "a channel"))
     what = CHANNEL_WORDS.get(channel, channel)
     moved_soil = finding.cause == "moved" and channel in SOILS

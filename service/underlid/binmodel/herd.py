@@ -34,6 +34,8 @@ class Limits:
     """A forecast of drying out is worth a message this many days ahead (our judgement)."""
     silent_min: float = 30.0
     """A probe is silent after this or three usual intervals, whichever is longer (our judgement)."""
+    battery_low_v: float = 3.4
+    """A battery is weak from here down: a lithium cell of which a tenth or so is left (our judgement)."""
 
 
 _FETIDA: Final = Limits()

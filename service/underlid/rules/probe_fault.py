@@ -24,6 +24,8 @@ INTERVALS_MISSED: Final = 3.0
 LOSSY: Final = 3.0
 """A probe that loses readings is silent, and not just losing another few, after so many times that."""
 
+WEAK_BATTERY: Final = "weak_battery"
+
 DOUBT_LASTS_MS: Final = HOUR_MS
 
 ORDER: Final = (
@@ -88,6 +90,8 @@ def _finding(window: BinWindow, place: ProbePlace, probe: Vitals | None) -> Find
         if fault is not None:
             why, certainty = fault.cause.value, CERTAINTY[fault.cause]
             _say_since(fault, evidence)
+        elif not why:
+            why = _battery(window, probe, evidence)
     return Finding(
         Condition.PROBE_FAULT,
         Verdict.HOLDS if why else Verdict.CLEAR,
@@ -108,6 +112,15 @@ def _doubted(window: BinWindow, probe: Vitals, evidence: dict[str, float | str])
         if window.now_ms - at_ms < DOUBT_LASTS_MS and good_at_ms < at_ms:
             why, evidence["channel"] = doubt, channel
     return why
+
+
+def _battery(window: BinWindow, probe: Vitals, evidence: dict[str, float | str]) -> str:
+    """Return whether the probe's battery is weak; what it measures is believed as before."""
+    least_v, limit_v = probe.battery_least_v, window.limits.battery_low_v
+    if least_v is None or least_v > limit_v:
+        return ""
+    evidence |= {"battery_v": round(least_v, 3), "limit_v": limit_v}
+    return WEAK_BATTERY
 
 
 def _loses(found: Sequence[Fault]) -> bool:

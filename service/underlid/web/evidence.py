@@ -22,6 +22,7 @@ WORDS: Final = {
     "headspace_rh_sensor": "humidity sensor",
     "limit_c": "limit",
     "limit_pct": "limit",
+    "limit_v": "limit",
     "limit_g_m2": "limit",
     "chance_pct": "chance",
     "peak_temp_c": "peak",

@@ -35,6 +35,11 @@ CLOCK_PROMPT_MS: Final = HOUR_MS
 so much too old, or too young, to half a minute. Nothing that is held back ages so evenly (our
 judgement)."""
 
+BATTERY: Final = "battery_v"
+CHARGED_V: Final = 0.1
+"""A battery that says so much more than its least was charged, or is another one; cold and the radio take
+less (our judgement)."""
+
 CLOCK_LASTS_MS: Final = HOUR_MS
 AHEAD_LEAST_MS: Final = 10 * MINUTE_MS
 """A clock further ahead is not believed at all (`readings.admission`)."""
@@ -51,6 +56,7 @@ class Vitals:
         "_last_arrival_ms",
         "_spread_ms",
         "_was_prompt",
+        "battery_least_v",
         "clock_off_from_ms",
         "doubted",
         "last_values",
@@ -66,6 +72,8 @@ class Vitals:
         """Channel -> when a believable value was last taken, and the value."""
         self.doubted: dict[str, tuple[int, str]] = {}
         """Channel -> when a value was last not believable, and why."""
+        self.battery_least_v: float | None = None
+        """The lowest voltage since the battery was charged last; None while it has said none."""
         self.late_ms = 0
         """How late readings have come lately; goes down as time goes by."""
         self.clock_off_from_ms = -1
@@ -100,6 +108,8 @@ class Vitals:
                     self.doubted[name] = (at_ms, why.value)
             elif at_ms >= self.last_values.get(name, (-1, 0.0))[0]:
                 self.last_values[name] = (at_ms, value)
+                if name == BATTERY:
+                    self.note_battery(value)
         gap_ms = at_ms - self.newest_taken_ms
         if gap_ms <= 0:
             return
@@ -108,6 +118,18 @@ class Vitals:
             gap = min(float(gap_ms), GAP_MOST * usual)
             self.usual_interval_ms = usual + INTERVAL_WEIGHT * (gap - usual)
         self.newest_taken_ms = at_ms
+
+    def note_battery(self, volts: float) -> None:
+        """Take a voltage in, in the order of time."""
+        least = self.battery_least_v
+        if least is None or volts < least or volts >= least + CHARGED_V:
+            self.battery_least_v = volts
+
+    def recall(self, evidence: Mapping[str, float | str]) -> None:
+        """Take over, after a restart, how low the battery was by the evidence of an open alert."""
+        volts, known = evidence.get(BATTERY), self.battery_least_v
+        if isinstance(volts, float) and (known is None or known < volts + CHARGED_V):
+            self.note_battery(volts)
 
     def _note_arrival(self, one: Reading) -> None:
         """Watch how old readings are when they come."""
@@ -148,5 +170,7 @@ class Vitals:
             why = doubt(name, value)
             if why is None:
                 self.last_values[name] = (newest_taken_ms, value)
+                if name == BATTERY:
+                    self.note_battery(value)
             else:
                 self.doubted[name] = (newest_taken_ms, why.value)
