@@ -1,14 +1,19 @@
-"""A real browser that looks at a household's pages, and in which nothing may go wrong."""
+"""A real browser that looks at a household's pages, and in which nothing may go wrong.
+
+A page is never as it will be at once: scripts run late, forms are answered late. So tests `expect` what a
+page comes to say, and wait for the address to which a form or a link leads before they go on.
+"""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Route, expect
 
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 from web.household import Household
 from web.visiting import Visitor
 
@@ -28,13 +33,22 @@ WATCH = """
     window.violations.push(`${event.violatedDirective} ${event.blockedURI} ${event.sample}`));
 """
 
+expect.set_options(timeout=WAIT_S * 1000)
+
+
+def context_of(browser: Browser, **options: object) -> BrowserContext:
+    """Return a window of its own, which waits as long as every test does."""
+    context = browser.new_context(**options)  # type: ignore[arg-type]
+    context.set_default_timeout(WAIT_S * 1000)
+    return context
+
 
 @contextmanager
 def opened(
     browser: Browser, house: Household, *, wide: int = 390, name: str = "Ash", **options: object
 ) -> Iterator[Page]:
     """Give a page of a browser that is logged in; afterwards nothing may have gone wrong in it."""
-    context = browser.new_context(viewport={"width": wide, "height": 844}, **options)
+    context = context_of(browser, viewport={"width": wide, "height": 844}, **options)
     page = context.new_page()
     page.add_init_script(WATCH)
     wrong: list[str] = []
@@ -51,13 +65,45 @@ def opened(
     context.close()
 
 
-def bin_page(page: Page, house: Household, bin_id: str) -> None:
-    """Go to a bin's page and wait for its curves.
+def visit(page: Page, url: str) -> None:
+    """Go to a page and wait for its curves, if it has some."""
+    page.goto(url)
+    if page.locator("[data-chart]").count():
+        curves_are_drawn(page)
 
-    The page's policy forbids Playwright's own way of waiting for what a function says (eval).
-    """
-    page.goto(f"{house.url}/bin/{bin_id}")
-    wait_until(lambda: page.locator("[data-chart] .line").count())
+
+def curves_are_drawn(page: Page) -> Locator:
+    """Wait for a page's curves, and return what takes keys and fingers for them."""
+    picture = page.locator("[data-chart] [role=application]")
+    expect(picture).to_have_attribute("aria-label", re.compile("^From "))
+    return picture
+
+
+def click_to(page: Page, what: str, url: str) -> None:
+    """Click on *what* and wait until the browser is at *url*, a glob."""
+    page.click(what)
+    page.wait_for_url(url)
+
+
+def says(page: Page, words: str, where: str = "main") -> None:
+    """Wait until a page says *words*."""
+    expect(page.locator(where)).to_contain_text(words)
+
+
+class Held:
+    """Holds the first thing that a page asks for from an address (a glob) until the test lets it go."""
+
+    def __init__(self, page: Page, url: str) -> None:
+        self._page = page
+        self._routes: list[Route] = []
+        page.route(
+            url, lambda route: route.continue_() if self._routes else self._routes.append(route)
+        )
+
+    def route(self) -> Route:
+        """Wait until the page has asked, and return what is held."""
+        wait_until(lambda: self._page.locator("body").count() >= 0 and self._routes)
+        return self._routes[0]
 
 
 def serious_barriers(page: Page) -> list[tuple[str, str]]:

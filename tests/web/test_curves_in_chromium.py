@@ -2,53 +2,55 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from underlid.timeline import DAY_MS
 from waiting import wait_until
-from web.browsing import bin_page, opened
-from web.household import Household, program
+from web.browsing import Held, curves_are_drawn, opened, says, visit
+from web.household import NOW_MS, Household, program, week_before
+from web.visiting import Visitor
 
 
 def test_the_curves_are_read_moved_and_zoomed_by_keys(browser: Browser, lived: Household) -> None:
     with opened(browser, lived) as page:
-        bin_page(page, lived, "tansy")
-        picture = page.locator("[data-chart] [role=application]")
-        assert "From Fri 5 Jun" in (picture.get_attribute("aria-label") or "")
+        visit(page, f"{lived.url}/bin/tansy")
+        picture = curves_are_drawn(page)
+        expect(picture).to_have_attribute("aria-label", re.compile("From Fri 5 Jun"))
         picture.focus()
         for _ in range(6):  # Tansy's probe has been silent for two hours
             page.keyboard.press(",")
-        wait_until(lambda: "Bed 2" in page.inner_text(".reading"))
+        says(page, "Bed 2", ".reading")
         first = page.inner_text(".reading")
         page.keyboard.press(",")
-        wait_until(lambda: page.inner_text(".reading") != first)
+        expect(page.locator(".reading")).not_to_have_text(first)
         with page.expect_request("**/series?*"):
             for _ in range(6):
                 page.keyboard.press("+")
-        label = picture.get_attribute("aria-label")
+        zoomed = picture.get_attribute("aria-label") or ""
         page.keyboard.press("ArrowLeft")
-        wait_until(lambda: picture.get_attribute("aria-label") != label)
+        expect(picture).not_to_have_attribute("aria-label", zoomed)
         page.keyboard.press("Home")
         assert page.evaluate("document.activeElement.closest('[data-chart]') !== null")
 
 
 def test_the_curves_follow_a_dragging_mouse(browser: Browser, lived: Household) -> None:
     with opened(browser, lived, wide=1280) as page:
-        bin_page(page, lived, "tansy")
-        picture = page.locator("[data-chart] [role=application]")
+        visit(page, f"{lived.url}/bin/tansy")
+        picture = curves_are_drawn(page)
         picture.scroll_into_view_if_needed()
         box = picture.bounding_box()
         assert box is not None
-        label = picture.get_attribute("aria-label")
+        label = picture.get_attribute("aria-label") or ""
         page.mouse.move(box["x"] + 600, box["y"] + 100)
         page.mouse.down()
         page.mouse.move(box["x"] + 900, box["y"] + 105, steps=8)
         page.mouse.up()
-        wait_until(lambda: picture.get_attribute("aria-label") != label)
+        expect(picture).not_to_have_attribute("aria-label", label)
 
 
 def test_a_channel_of_ones_own_is_drawn_too(browser: Browser, lived: Household) -> None:
@@ -57,28 +59,48 @@ def test_a_channel_of_ones_own_is_drawn_too(browser: Browser, lived: Household) 
         keeper.post(path, json={"ammonia_ppm": 3.5})
     lived.clock.set_ms(lived.clock.now_ms() + 60_000)
     with opened(browser, lived) as page:
-        bin_page(page, lived, "tansy")
-        assert "ammonia ppm" in page.inner_text("[data-chart]")
+        visit(page, f"{lived.url}/bin/tansy")
+        says(page, "ammonia ppm", "[data-chart]")
 
 
 def test_what_is_foreseen_is_drawn_apart_and_read_by_the_cursor(
     browser: Browser, lived: Household
 ) -> None:
     with opened(browser, lived, wide=1280) as page:
-        bin_page(page, lived, "tansy")
-        assert "what is foreseen" in page.inner_text("#curves-title")
-        assert page.locator(".line.ahead.c-bed-temp-c").get_attribute("d")
-        assert page.locator(".now").count() >= 2
-        assert page.locator("svg text", has_text="foreseen").count() >= 1
-        picture = page.locator("[data-chart] [role=application]")
+        visit(page, f"{lived.url}/bin/tansy")
+        picture = curves_are_drawn(page)
+        says(page, "what is foreseen", "#curves-title")
+        expect(page.locator(".line.ahead.c-bed-temp-c")).to_have_attribute("d", re.compile("M"))
+        expect(page.locator(".now").nth(1)).to_be_attached()
+        expect(page.locator("svg text", has_text="foreseen").first).to_be_attached()
         picture.scroll_into_view_if_needed()
         box = picture.bounding_box()
         assert box is not None
         page.mouse.move(box["x"] + box["width"] - 60, box["y"] + 100)
-        wait_until(lambda: "13 Jun" in page.inner_text(".reading"))
-        assert "°C" in page.inner_text(".legend >> nth=0")
+        says(page, "13 Jun", ".reading")
+        says(page, "°C", ".legend >> nth=0")
         page.click("text=What is foreseen, as a table")
-        assert page.locator("details[open] tbody tr").count() == 12
+        expect(page.locator("details[open] tbody tr")).to_have_count(12)
+
+
+def test_a_value_that_comes_while_a_range_is_fetched_stays(
+    browser: Browser, house: Household, ash: Visitor
+) -> None:
+    house.readings.write(week_before(NOW_MS))
+    with opened(browser, house) as page, program(house, "keeper") as keeper:
+        visit(page, f"{house.url}/bin/tansy")
+        wait_until(lambda: house.hub.open_streams == 1)
+        held = Held(page, "**/series?*")
+        page.click(".ranges button >> text=Day")
+        answer = held.route().fetch().json()
+        house.clock.set_ms(NOW_MS + 60_000)
+        keeper.post("/api/v1/readings?shed=potting&probe=tansy-1", json={"bed_temp_c": 24.6})
+        says(page, "24.6 °C", ".legend >> nth=0")
+        air = answer["channels"]["shed_temp_c"]["mean"]
+        answer["channels"]["shed_temp_c"]["mean"] = [11.1] * len(air)  # to be known again
+        held.route().fulfill(json=answer)
+        says(page, "11.1 °C", ".legend >> nth=0")
+        assert "24.6 °C" in page.inner_text(".legend >> nth=0")
 
 
 def test_the_levels_of_one_axis_have_the_same_decimals(browser: Browser, lived: Household) -> None:

@@ -6,7 +6,7 @@ import csv
 import io
 import re
 
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from underlid.alerts.alert import Spell
 from underlid.files.journal_csv import read_entries
@@ -14,8 +14,7 @@ from underlid.files.readings_csv import read_rows
 from underlid.journal.entries import LidLook, Sighting
 from underlid.rules.finding import Condition
 from underlid.timeline import DAY_MS, HOUR_MS
-from waiting import wait_until
-from web.browsing import bin_page, opened
+from web.browsing import click_to, curves_are_drawn, opened, visit
 from web.household import MELON_AND_BREAD, NOW_MS, Household, week_before
 from web.visiting import Visitor
 
@@ -90,10 +89,10 @@ def test_a_spell_leads_to_the_curves_of_its_week(
     assert ash.get("/").status_code == 200
     lived_in(house)
     with opened(browser, house) as page:
-        bin_page(page, house, "tansy")
+        visit(page, f"{house.url}/bin/tansy")
         week = page.locator("[data-chart] .plot").first.text_content()
+        assert week
         page.goto(f"{house.url}/bin/tansy/back")
-        page.click("section[aria-labelledby=spells-title] th a")
-        wait_until(lambda: page.locator("[data-chart] .line").count())
-        assert "?until=" in page.url
-        wait_until(lambda: page.locator("[data-chart] .plot").first.text_content() != week)
+        click_to(page, "section[aria-labelledby=spells-title] th a", "**/bin/tansy?until=*")
+        curves_are_drawn(page)
+        expect(page.locator("[data-chart] .plot").first).not_to_have_text(week)

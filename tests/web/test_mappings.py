@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from paho.mqtt.client import Client
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from mqtt.brokers import Mosquitto, probe
 from underlid.mqtt.broker import BrokerPlace
@@ -21,7 +21,7 @@ from underlid.readings.mapped import Mappings
 from underlid.readings.values import RawMessage
 from underlid.storage.records import Role
 from waiting import WAIT_S, wait_until
-from web.browsing import opened, serious_barriers
+from web.browsing import click_to, opened, says, serious_barriers
 from web.household import Household, program
 from web.visiting import Visitor, begin, join
 
@@ -217,27 +217,26 @@ def test_from_a_message_on_the_broker_to_a_kept_mapping(
     client = probe(broker)
     with opened(browser, house, wide=wide) as page:
         page.goto(f"{house.url}/probes")
-        page.click("text=See the mappings")
+        click_to(page, "text=See the mappings", "**/mappings")
         page.fill("[name=filter]", "allotment/#")
         page.click("button:has-text('Listen for a minute')")
         page.locator("text=so far").wait_for()
         wait_until(lambda: comes(house, client))
         page.click("text=Look again")
-        page.locator("text=Map this message").first.click()
+        click_to(page, "text=Map this message >> nth=0", "**/mapping?*")
         page.fill("[name=name]", "allotment-boards")
         page.fill("[name=filter]", "allotment/+/env")
-        assert page.input_value("[name=time_at]") == "/at"
-        assert page.input_value("[name=at_1]") == "/soil/temp"
+        expect(page.locator("[name=time_at]")).to_have_value("/at")
+        expect(page.locator("[name=at_1]")).to_have_value("/soil/temp")
         page.fill("[name=channel_1]", "bed_temp_c")
         page.fill("[name=unit_1]", "degF")
         page.click("button:has-text('Try it')")
-        assert "20.0 °C" in page.inner_text(".tried")
+        says(page, "20.0 °C", ".tried")
         assert serious_barriers(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= wide
         page.click("button:has-text('Keep this mapping')")
-        assert "The mapping is kept" in page.inner_text(".said")
-        page.click("text=All mappings")
-        page.wait_for_url("**/mappings")
+        says(page, "The mapping is kept", ".said")
+        click_to(page, "text=All mappings", "**/mappings")
         assert serious_barriers(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= wide
     made = house.records.mappings().good["allotment-boards"]

@@ -14,7 +14,7 @@ from storage.influxd import DATABASE, PASSWORD, USER, Influxd
 from storage.readings_places import timed
 from underlid.storage.influx.readings import InfluxReadings
 from underlid.storage.influx.server import InfluxPlace
-from web.browsing import opened, serious_barriers
+from web.browsing import click_to, opened, serious_barriers
 from web.household import NOW_MS, Household
 from web.visiting import Visitor
 
@@ -84,8 +84,7 @@ def test_the_refused_are_read_without_barriers_on_a_narrow_screen(
         page.goto(f"{house.url}/refused")
         assert page.evaluate("document.documentElement.scrollWidth") <= 320
         assert serious_barriers(page) == []
-        page.click("text=Try all again")
-        page.wait_for_url("**said=resent")
+        click_to(page, "text=Try all again", "**said=resent")
 
 
 def test_a_place_that_sends_nothing_on_says_so(looker: Visitor) -> None:

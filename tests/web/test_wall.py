@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
 from underlid.timeline import HOUR_MS, parse_time_ms
 from underlid.web.strip import Line, strip_svg
@@ -35,8 +35,8 @@ def test_it_is_one_page_of_either_paper(
             assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1, paper
         page.emulate_media(media="print")
         for gone in ("nav", ".unprinted", "body > footer"):
-            assert not page.locator(gone).first.is_visible(), gone
-        assert page.locator(".wall footer").is_visible()
+            expect(page.locator(gone).first).to_be_hidden()
+        expect(page.locator(".wall footer")).to_be_visible()
 
 
 def test_a_strip_of_nothing_is_none() -> None:

@@ -85,10 +85,12 @@ class Hub:
         """Return how many events there have been: a page made before an event has missed it."""
         return self._told
 
-    def missed(self) -> None:
-        """Note that something happened while nobody was listening."""
+    def missed(self) -> bool:
+        """Tell whether nobody is listening; then it is noted that something happened."""
         with self._lock:
-            self._told += 1
+            if not self._streams:
+                self._told += 1
+            return not self._streams
 
     def publish(self, event: Event) -> None:
         """Hand *event* to every open page; never waits, never raises."""

@@ -16,9 +16,7 @@ def publish_readings(hub: Hub) -> Callable[[Admitted], None]:
     """Return the listener that tells *hub* of stored readings."""
 
     def tell(admitted: Admitted) -> None:
-        if not hub.open_streams:
-            if admitted.readings or admitted.rejected:
-                hub.missed()
+        if not (admitted.readings or admitted.rejected) or hub.missed():
             return
         newest: dict[str, Reading] = {}
         for reading in admitted.readings:

@@ -15,6 +15,7 @@ export function begin(root, bin) {
   let held = data;
   let settled = 0;
   let asked = 0;
+  let since = null; // what comes while an answer is on its way, which may not hold it
   const chart = make(root, data, {
     ranged() {
       clearTimeout(settled);
@@ -33,6 +34,7 @@ export function begin(root, bin) {
     const covered = held.start_ms <= from && end >= Math.min(until, chart.newest);
     if (!always && covered && held.step_ms <= (span / wide) * COARSE_PX) return;
     asked += 1;
+    since = [];
     const mine = asked;
     const query = new URLSearchParams({
       from: new Date(Math.max(0, from - span * AROUND)).toISOString(),
@@ -44,10 +46,15 @@ export function begin(root, bin) {
     const { start, step_s: step, points, channels, marks, spans, forecast } = await answer.json();
     held = { start_ms: Date.parse(start), step_ms: step * 1000, points, channels, marks, spans, forecast };
     chart.replace(held);
+    for (const [at, values] of since) chart.append(at, values);
+    since = null;
   }
 
   return {
-    append: (event) => chart.append(event.at_ms, event.values),
+    append: (event) => {
+      since?.push([event.at_ms, event.values]);
+      chart.append(event.at_ms, event.values);
+    },
     renew: () => fill(true).catch(() => undefined), // the next change tries again
   };
 }

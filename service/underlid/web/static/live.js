@@ -20,26 +20,38 @@ export function follow(bin, told) {
   open();
 }
 
-let due = 0, last = 0;
+let due = 0, last = 0, reading = false, missed = false;
 
 // What a part says; the form tokens in it differ on every reading.
 const said = (part) => part.innerHTML.replace(/(name="form_token" value=")[^"]*/g, "$1");
 
-// Read this page again soon and put its live parts in; a part somebody is working in stays.
+// A part is kept while somebody is working in it; pressing a button counts, though not all browsers focus it.
+const busy = (part) => part.contains(document.activeElement) || part.matches(":active") || part.querySelector("details[open]");
+
+// Something has changed: what is just being read may not hold it, and is read once more then.
+export function outdate() {
+  if (reading) missed = true;
+}
+
+// Read this page again soon and put its live parts in.
 export function refresh() {
+  outdate();
   if (due) return;
   due = setTimeout(async () => {
+    reading = true;
     try {
       const answer = await fetch(location.pathname + location.search.replace(/[?&]said=\w+/, ""), { headers: { accept: "text/html" } });
       if (!answer.ok || answer.redirected) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
       for (const part of document.querySelectorAll("[data-live]")) {
         const newer = fresh.querySelector(`[data-live="${part.dataset.live}"]`);
-        if (newer && !part.contains(document.activeElement) && !part.querySelector("details[open]")
-          && said(newer) !== said(part)) part.replaceWith(document.adoptNode(newer));
+        if (newer && !busy(part) && said(newer) !== said(part)) part.replaceWith(document.adoptNode(newer));
       }
     } catch { /* The stream tells again when the service is back. */ } finally {
+      const again = missed;
       due = 0; last = performance.now();
+      reading = missed = false;
+      if (again) refresh();
     }
   }, Math.max(SETTLE, last + AGAIN_LEAST - performance.now()));
 }

@@ -1,6 +1,6 @@
 // What every page does with scripts on: follows the stream, shows new readings, draws the curves.
 
-import { follow, refresh } from "./live.js";
+import { follow, outdate, refresh } from "./live.js";
 import { text } from "./words.js";
 
 const onlyBin = document.querySelector(".bin-page")?.dataset.bin ?? "";
@@ -30,6 +30,7 @@ if (document.querySelector("[data-live]")) {
   follow(onlyBin, (event) => {
     if (event.kind === "reading") {
       showReading(event);
+      outdate();
       if (event.bin === onlyBin) curves?.append(event);
       if (document.querySelector("[data-live=probes]")) refresh();
       return;
@@ -53,7 +54,8 @@ if (paper) {
 const zone = document.querySelector("[data-guess-zone] [name=timezone]");
 if (zone) {
   const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
-  if ([...zone.options].some((one) => one.value === here)) zone.value = here;
+  const untouched = [...zone.options].every((one) => one.selected === one.defaultSelected); // or somebody was faster
+  if (untouched && [...zone.options].some((one) => one.value === here)) zone.value = here;
 }
 
 for (const part of document.querySelectorAll("details[data-remember]")) {

@@ -25,11 +25,13 @@ async function smaller(file) {
 }
 
 for (const input of document.querySelectorAll("input[type=file]")) {
-  input.addEventListener("change", async () => {
+  const shrink = async () => {
     const chosen = [...input.files];
     const small = new DataTransfer();
     for (const file of chosen) small.items.add(await smaller(file));
     const same = input.files.length === chosen.length && chosen.every((file, at) => file === input.files[at]);
     if (same) input.files = small.files; // not while somebody chose others meanwhile
-  });
+  };
+  input.addEventListener("change", shrink);
+  if (input.files.length) shrink(); // chosen before this was loaded
 }
