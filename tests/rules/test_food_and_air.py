@@ -163,6 +163,17 @@ def test_without_a_wet_feed_little_air_is_not_called_sour() -> None:
     assert said_after(Condition.SOUR, 10, JUICY, moisture_pct=82.0).verdict is CLEAR
 
 
+@pytest.mark.parametrize("smell", [Smell.EARTHY, Smell.NONE])
+def test_a_bed_that_smells_well_must_be_surer_of_too_little_air(smell: Smell) -> None:
+    well = seen(2.5, smell=smell)
+    by_probe = said_after(Condition.SOUR, 3, JUICY, moisture_pct=79.8)
+    smelt = said_after(Condition.SOUR, 3, JUICY, well, moisture_pct=79.8)
+    assert (by_probe.verdict, smelt.verdict) == (HOLDS, CLEAR)
+    assert float(smelt.evidence["chance_pct"]) < float(by_probe.evidence["chance_pct"]) - 5.0
+    assert said_after(Condition.SOUR, 3, JUICY, well, moisture_pct=82.0).verdict is HOLDS
+    assert said_after(Condition.SOUR, 6, JUICY, well, moisture_pct=79.8).verdict is HOLDS
+
+
 def test_where_the_wet_limit_is_reached_too_wet_speaks_unless_it_smells() -> None:
     wet = said_after(Condition.SOUR, 3, JUICY, moisture_pct=87.0)
     assert (wet.verdict, wet.reason) == (CLEAR, "the wet limit is reached: told as too wet")

@@ -49,6 +49,7 @@ JUICY_MATTERS_MS: Final = 7 * DAY_MS
 
 SMELL_LASTS_MS: Final = 3 * DAY_MS
 BAD: Final = (Smell.SOUR, Smell.AMMONIA)
+GOOD: Final = (Smell.EARTHY, Smell.NONE)
 
 CERTAIN_BY_SMELL: Final = 0.9
 
@@ -56,14 +57,15 @@ CERTAIN_BY_SMELL: Final = 0.9
 def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the air in a bed."""
     drying, bed = known.drying, known.bed
-    smell = smell_now(window)
+    smelt_ms, smell = smelt(window)
     if drying is None and smell is None:
         return Finding(Condition.SOUR, Verdict.UNKNOWN, reason=UNKNOWN_REASON)
     evidence: dict[str, float | str] = {}
     if smell is not None:
         evidence["smell"] = smell.value
     feed = juicy_feed(window)
-    air = None if drying is None else air_now(window, drying)
+    well_ms = smelt_ms if smell in GOOD else None
+    air = None if drying is None else air_now(window, drying, well_ms)
     if air is not None:
         evidence |= air.evidence(window.bin)
     asked = air is not None and (feed is not None or open_priority is not None)
@@ -117,14 +119,14 @@ def _ahead(
     return Finding(Condition.SOUR, Verdict.CLEAR, evidence=evidence)
 
 
-def smell_now(window: BinWindow) -> Smell | None:
-    """Return what the bin smelt of when somebody last wrote it down, not days ago."""
+def smelt(window: BinWindow) -> tuple[int, Smell | None]:
+    """Return when somebody last wrote down what the bin smelt of, not days ago, and of what."""
     for entry in reversed(window.entries):
         if entry.at_ms < window.now_ms - SMELL_LASTS_MS:
-            return None
+            break
         if isinstance(entry.what, Sighting) and entry.what.smell is not None:
-            return entry.what.smell
-    return None
+            return entry.at_ms, entry.what.smell
+    return window.now_ms, None
 
 
 def _by_air(air: Air, open_priority: Priority | None) -> Priority | None:

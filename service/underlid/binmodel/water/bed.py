@@ -90,9 +90,12 @@ def bed_of(window: BinWindow, moisture_pct: float | None = None) -> Bed:
     return Bed(max(dry_kg, 0.1 * window.bin.bed_kg), now_pct, max(0.0, locked_kg))
 
 
-def now_of(window: BinWindow) -> float | None:
-    """Return the mean moisture of the last hours, as the probe says it, for 5-minute buckets or slower."""
-    hours = window.means("moisture_pct", NOW_H * BUCKETS_PER_HOUR)
+def now_of(window: BinWindow, ago: int = 0) -> float | None:
+    """Return the mean moisture of the last hours, as the probe says it, for 5-minute buckets or slower.
+
+    *ago*: not of now, but of so many buckets ago.
+    """
+    hours = window.means("moisture_pct", NOW_H * BUCKETS_PER_HOUR, window.end - ago)
     return mean_of(hours, NOW_LEAST)
 
 
