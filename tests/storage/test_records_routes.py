@@ -16,10 +16,11 @@ from underlid.alerts.alert import AlertState, Occasion
 from underlid.alerts.routes import Route, RouteRules
 from underlid.errors import UnderlidError
 from underlid.rules.finding import Priority
-from underlid.storage.records import Records
+from underlid.storage.records import Lease, LeaseLostError, Records
 from underlid.storage.records.database import Database
 from underlid.storage.records.routes import A_PERSON_MOST
-from underlid.timeline import MINUTE_MS
+from underlid.storage.records.trials import TooManyTrialsError
+from underlid.timeline import DAY_MS, MINUTE_MS
 
 pytestmark = pytest.mark.usefixtures("either_database")
 
@@ -206,3 +207,74 @@ def test_records_from_before_there_were_addresses_get_their_table(tmp_path: Path
     assert records.routes() == []
     assert records.add_route("Ash", SECRET, "json", "", RouteRules(), 1).person == "Ash"
     records.close()
+
+
+def test_nobody_floods_an_address_with_test_messages() -> None:
+    with fresh() as records:
+
+        def ask(to: Route, asker: str, at_ms: int) -> bool:
+            """Tell whether a test message was posted and taken."""
+            try:
+                records.post_trial(to, asker, "a test", at_ms)
+            except TooManyTrialsError as error:
+                return not 0 < error.wait_ms <= DAY_MS
+            (waits,) = records.due_deliveries(at_ms, 10, to.channel)
+            records.delivered(waits.id, at_ms)
+            return True
+
+        first = route(records)
+        assert [ask(first, "Ash", AT_MS + n) for n in range(6)] == [True] * 5 + [False]
+        records.remove_route(first.id)
+        again = route(records)
+        assert not ask(again, "Ash", AT_MS + 10)  # it does not begin anew
+        assert ask(again, "Robin", AT_MS + 10)
+        later = [AT_MS + turn * 10 * MINUTE_MS + 10 for turn in (1, 2, 3)]
+        assert all(ask(again, "Ash", at_ms + n) for at_ms in later for n in range(5))
+        assert not ask(again, "Ash", AT_MS + 40 * MINUTE_MS + 20)
+        assert ask(again, "Ash", AT_MS + DAY_MS)
+
+
+def test_one_test_message_for_an_address_waits_at_a_time() -> None:
+    with fresh() as records:
+        made = route(records)
+        for number in range(9):
+            records.post_trial(made, "Ash", "a test", AT_MS + number)
+        assert records.waiting_count() == 1
+
+
+def test_an_address_that_is_removed_leaves_no_lease_and_says_so_where_it_failed() -> None:
+    with fresh() as records:
+        gone, kept = route(records), route(records)
+        records.save_judgement([ALERT], [], [MEDIUM], [])
+        for one in records.due_deliveries(9**15, 10):
+            records.failed(one.id, AT_MS, "no connection", None)
+        channels = [gone.channel, kept.channel]
+        held = records.share("worker", "channel", channels, [], 60_000)
+        records.remove_route(gone.id)
+        assert records.holders("channel") == {kept.channel: "worker"}
+        said = {one.channel: one.error for one in records.dead_letters()}
+        assert said == {
+            gone.channel: "no connection; the address was removed",
+            kept.channel: "no connection",
+        }
+        records.share(
+            "worker", "channel", [*channels, "email"], held, 60_000
+        )  # it did not know yet
+        records.forget_leases_of_the_gone()
+        assert records.holders("channel").keys() == {kept.channel, "email"}
+        for one in records.dead_letters():
+            records.forget_dead(one.id)
+        assert [one.channel for one in records.dead_letters()] == [kept.channel]
+
+
+def test_what_an_address_that_ended_waited_for_is_seen_and_only_its_holder_ends_it() -> None:
+    with fresh() as records:
+        made = route(records)
+        records.save_judgement([ALERT], [], [MEDIUM, BACK], [])
+        with pytest.raises(LeaseLostError):
+            records.end_route(made.id, "it ended", AT_MS, Lease("channel", made.channel, 7))
+        assert records.routes() == [made]
+        assert records.end_route(made.id, "it ended", AT_MS) == 2
+        assert records.routes() == []
+        said = {one.error for one in records.dead_letters()}
+        assert said == {"it ended; the address was removed"}

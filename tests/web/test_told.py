@@ -11,7 +11,9 @@ import pytest
 from playwright.sync_api import Browser
 from pydantic import SecretStr
 
+from notify.messages import TOLD
 from notify.sinks import MailSink, WebSink, mail_sink, web_sink
+from notify.test_addresses import ALERT
 from underlid.alerts.routes import RouteRules
 from underlid.clock import VirtualClock
 from underlid.config import Settings
@@ -20,8 +22,8 @@ from underlid.notify.outbox import Courier
 from underlid.rules.finding import Priority
 from underlid.storage.records import Role
 from web.browsing import click_to, opened, says, serious_barriers
-from web.household import Household
-from web.visiting import Visitor, begin, join
+from web.household import NOW_MS, Household
+from web.visiting import Visitor, begin, join, plain
 
 PAGE = "/people/told"
 RULES = {"least": "low", "wait": "0", "digest": ""}
@@ -107,6 +109,53 @@ def test_a_lead_sees_to_everybodys_and_nobody_else_does(house: Household) -> Non
     assert wren.client.post(f"{PAGE}/add", data=fields | token).status_code == 403
     assert ash.send(f"{PAGE}/none/try", {}, PAGE).status_code == 404
     assert house.records.route(route.id) == route
+
+
+def test_who_only_looks_may_remove_what_a_lead_gave_them_and_nothing_else(house: Household) -> None:
+    ash, wren = begin(house), join(house, "Wren", Role.READER)
+    add(ash, "wren@bins.example", of="Wren")
+    add(ash, "ash@bins.example")
+    (given,), (others,) = house.records.routes("Wren"), house.records.routes("Ash")
+    page = wren.read(PAGE)
+    assert f"{PAGE}/{given.id}/remove" in page
+    assert f"{PAGE}/{given.id}/try" not in page
+    assert wren.send(f"{PAGE}/{others.id}/remove", {}, PAGE).status_code == 403
+    for what in ("change", "try"):
+        assert wren.send(f"{PAGE}/{given.id}/{what}", RULES, PAGE).status_code == 403
+    assert wren.send(f"{PAGE}/{given.id}/remove", {}, PAGE).status_code == 303
+    assert house.records.routes() == [others]
+
+
+def test_too_many_test_messages_are_refused_until_later(house: Household, web: WebSink) -> None:
+    robin = begin(house)
+    add(robin, f"json://127.0.0.1:{web.port}/stranger")
+    (route,) = house.records.routes()
+    for number in range(5):
+        house.records.post_trial(route, "Ash", "a test", NOW_MS - number)
+        for waits in house.records.due_deliveries(9**15, 10, route.channel):
+            house.records.delivered(waits.id, NOW_MS)
+    answer = robin.send(f"{PAGE}/{route.id}/try", {}, PAGE)
+    assert answer.status_code == 429
+    assert 590 < int(answer.headers["retry-after"]) <= 600
+    assert "expected fewer. Wait 10 min." in plain(answer.text)
+
+
+def test_an_undelivered_message_for_an_address_that_is_gone_says_so_and_can_be_forgotten(
+    house: Household,
+) -> None:
+    ash = begin(house)
+    add(ash, "ash@bins.example")
+    (route,) = house.records.routes()
+    house.records.save_judgement([ALERT], [], [TOLD], [])
+    (waits,) = house.records.due_deliveries(9**15, 10, route.channel)
+    house.records.failed(waits.id, NOW_MS, "no connection", None)
+    assert "no connection" in ash.words("/probes")
+    assert "Forget it" not in ash.words("/probes")
+    ash.send(f"{PAGE}/{route.id}/remove", {}, PAGE)
+    assert "no connection; the address was removed" in ash.words("/probes")
+    assert ash.send(f"/probes/undelivered/{waits.id}", {}, "/probes").status_code == 404
+    assert ash.send(f"/probes/undelivered/{waits.id}/forget", {}, "/probes").status_code == 303
+    assert house.records.dead_letters() == []
 
 
 @pytest.mark.parametrize(

@@ -65,6 +65,20 @@ def address(name: str) -> str:
     return f"/static/{release()}/{name}"
 
 
+@router.get("/sw.js")
+def worker() -> Response:
+    """Serve the browser's worker, whose address decides what it may work for and must not change."""
+    file = files()["sw.js"]
+    return Response(file.body, 200, {"cache-control": "no-cache"}, file.media_type)
+
+
+@router.get("/mark.png")
+def mark() -> Response:
+    """Serve the picture of notifications, where the worker finds it whatever its release."""
+    file = files()["mark.png"]
+    return Response(file.body, 200, {"cache-control": "max-age=86400"}, file.media_type)
+
+
 @router.get("/static/{of_release}/{name}")
 def static_file(request: Request, of_release: str, name: str) -> Response:
     """Serve one file; an address of an older release is gone."""

@@ -73,6 +73,7 @@ def probes_page(request: Request, person: AnyPerson) -> Response:
             "reject_counts": sorted(context.readings.reject_counts().items()),
             "backlog": context.readings.backlog(),
             "dead": context.records.dead_letters(DEAD_SHOWN),
+            "gone": context.records.channels_of_the_gone(),
             "now_ms": context.clock.now_ms(),
             "door_port": _door_port(context),
         },
@@ -158,10 +159,20 @@ def retry(request: Request, delivery_id: int, form: Form, person: Lead) -> Respo
     """Try to deliver a message again that was given up."""
     del form, person
     context = context_of(request)
-    if delivery_id not in {one.id for one in context.records.dead_letters(DEAD_SHOWN)}:
+    gone = context.records.channels_of_the_gone()
+    dead = context.records.dead_letters(DEAD_SHOWN)
+    if delivery_id not in {one.id for one in dead if one.channel not in gone}:
         raise Problem(404, "This message is no longer among the undelivered ones.")
     context.records.retry_dead(delivery_id, context.clock.now_ms())
     return RedirectResponse("/probes?said=retried", 303)
+
+
+@router.post("/probes/undelivered/{delivery_id}/forget")
+def forget(request: Request, delivery_id: int, form: Form, person: Lead) -> Response:
+    """Forget a message for an address that is gone: it can never be delivered."""
+    del form, person
+    context_of(request).records.forget_dead(delivery_id)
+    return RedirectResponse("/probes?said=forgotten", 303)
 
 
 def _views(request: Request, setup: Setup) -> list[ProbeView]:

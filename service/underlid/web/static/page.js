@@ -44,6 +44,7 @@ if (document.querySelector("[data-live]")) {
 }
 
 if (document.querySelector("input[type=file]")) import("./shrink.js");
+if (document.querySelector("[data-push]")) import("./push.js");
 
 const paper = document.querySelector("[data-print]");
 if (paper) {
