@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from underlid.alerts.quiet import QuietHours
+from underlid.alerts.route_check import checked
 from underlid.alerts.routes import WAIT_MOST_MIN, Route, RouteRules
 from underlid.cli.folder import data_option, records_in
 from underlid.cli.sentence import json_option, say_json, say_table
@@ -124,30 +124,11 @@ def _rules(
     asked: dict[str, object],
 ) -> RouteRules:
     """Return the rules with what was asked for in them."""
-    setup = records.setup()
-    for what, given, known in (("shed", sheds, setup.sheds), ("bin", bins, setup.bins)):
-        for one in given:
-            if one not in known:
-                raise UnderlidError(
-                    what,
-                    value=one,
-                    expected=f"the id of a {what} that is set up",
-                    next_step="List them with: underlid bins list.",
-                )
     if sheds or bins or asked["everywhere"]:
         rules = replace(rules, sheds=sheds, bins=bins)
     if (least := asked["least"]) is not None:
         rules = replace(rules, least=None if least == "none" else Priority(str(least)))
     if (quiet := asked["quiet"]) is not None:
-        try:
-            QuietHours.of(str(quiet))
-        except ValueError:
-            raise UnderlidError(
-                "quiet hours",
-                value=quiet,
-                expected="two times, such as 22:00-07:00",
-                next_step="Correct them.",
-            ) from None
         rules = replace(rules, quiet=str(quiet))
     if (wait := asked["wait_min"]) is not None:
         rules = replace(rules, unacknowledged_min=int(str(wait)))
@@ -155,6 +136,7 @@ def _rules(
         rules = replace(rules, digest_hour=None if hour == -1 else int(str(hour)))
     if (always := asked["digest_always"]) is not None:
         rules = replace(rules, digest_always=bool(always))
+    checked(replace(rules, sheds=sheds, bins=bins), records.setup())  # what was given before stays
     return rules
 
 

@@ -40,6 +40,8 @@ class Caller:
 
     name: str
     role: str
+    is_person: bool = False
+    """Somebody who is logged in, and not a program with a token."""
 
 
 def cookie_name(request: Request) -> str:
@@ -129,7 +131,7 @@ def caller_of(request: Request) -> Caller:
     token = request.headers.get(HEADER, "")
     if request.method not in READS and not form_token_holds(token, request.state.cookie):
         raise Problem(403, f"A request with a session cookie needs the page's {HEADER}.")
-    return Caller(person.name, str(person.role))
+    return Caller(person.name, str(person.role), is_person=True)
 
 
 def writing_caller(caller: Annotated[Caller, Depends(caller_of)]) -> Caller:

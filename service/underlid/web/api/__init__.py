@@ -1,8 +1,10 @@
 """The JSON interface, version 1, and the service's health."""
 
 from underlid.web.api import (
+    addresses,
     alerts,
     bins,
+    calibrations,
     entries,
     health,
     mappings,
@@ -22,8 +24,10 @@ ROUTERS = (
     photos.router,
     alerts.router,
     probes.router,
+    calibrations.router,
     mappings.router,
     weather.router,
+    addresses.router,
     stream.router,
     health.router,
 )
