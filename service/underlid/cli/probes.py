@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from underlid.binmodel.bins import ProbePlace
+from underlid.cli.calibrations import calibrate, list_calibrations, uncalibrate, weigh
 from underlid.cli.folder import data_option, readings_in, records_in
 from underlid.cli.sentence import json_option, say_json, say_table
 from underlid.config import load
@@ -18,7 +19,7 @@ VALUES_SHOWN = 4
 
 @click.group()
 def probes() -> None:
-    """List probes, give them a place or a password.
+    """List probes, calibrate them, give them a place or a password.
 
     Example: underlid probes list
     """
@@ -161,6 +162,10 @@ def make_password(probe: str, end: bool, data: Path | None) -> None:
                 expected="a probe with a password of its own",
                 next_step="Without one it comes in with the household's, which is in door-users.txt.",
             )
+
+
+for command in (list_calibrations, calibrate, weigh, uncalibrate):
+    probes.add_command(command)
 
 
 def _some(values: object) -> str:
