@@ -182,12 +182,23 @@ def test_a_band_is_as_wide_as_what_four_of_five_past_errors_stayed_within() -> N
     errors[::10] = 10.0
     sd, half = spread_and_band(errors, np.ones(FUTURE_H))
     assert sd[0] > 2.5
-    assert half[0] < 2.0
+    # also where few past forecasts are independent, and the prior counts for more
+    assert (half < 1.5).all()
     _, none = spread_and_band(np.full_like(errors, np.nan), np.ones(FUTURE_H))
     # without past errors the band is the prior's, that of a normal error
     assert none == pytest.approx(np.full(FUTURE_H, 1.2816))
     _, calm_half = spread_and_band(0.1 * errors, np.ones(FUTURE_H))
     assert (calm_half < half).all()
+
+
+def test_a_steady_beds_band_is_as_wide_as_half_of_what_its_probe_may_be_off_by() -> None:
+    def steady(hour: float) -> dict[str, float]:
+        return calm(0.0)
+
+    bed = made(NOW_H, air_curve=lambda hour: air(0.0), bed_curve=steady).bed_temp_c
+    assert bed is not None
+    half = (bed.high - bed.low) / 2.0
+    assert 0.128 < half[0] < 0.2
 
 
 def test_a_bed_follows_its_shed_with_its_lag() -> None:

@@ -95,6 +95,9 @@ short."""
 PROBE_SD_K: Final = 0.2
 """What a bed probe may be off by, which its own readings do not show (from memory: ± 0.5 K at most)."""
 
+BAND_PROBE_SD_K: Final = 0.1
+"""In a band it counts by half: what is read is off by the same, what is true is not (our judgement)."""
+
 STALE_H: Final = 6
 LEAST_H: Final = 3
 """Known hours of bed temperature without which nothing is foreseen."""
@@ -148,9 +151,9 @@ def bed_ahead(window: BinWindow, hours: Hours, shed: Ahead | None) -> Ahead | No
     prior = np.hypot(
         LEFT_SD_K * np.sqrt(1.0 - np.square(FADES)), _followed_sd(shed, lag_h) if shed else 1.0
     )
-    unseen_sd = np.hypot(fit.own_sd_k, PROBE_SD_K)
     sd, half = spread_and_band(errors, prior)
-    sd, half = np.hypot(sd, unseen_sd), np.hypot(half, BAND_Z * unseen_sd)
+    sd = np.hypot(sd, np.hypot(fit.own_sd_k, PROBE_SD_K))
+    half = np.hypot(half, BAND_Z * np.hypot(fit.own_sd_k, BAND_PROBE_SD_K))
     return Ahead(room_ahead + own, sd, errors, half, own)
 
 

@@ -38,10 +38,10 @@ MEMBERS: Final = 80
 """Courses that stand for all that may come; a chance is known to about 1/80."""
 
 
-LEVEL_COUNT: Final = 2.0
+LEVEL_COUNT: Final = 1.0
 DAY_LEAD: Final = 23
 """How large errors are at all is known by as many past forecasts as are independent a day ahead; that they
-are as large as the prior says counts as so many (our judgement)."""
+are as large as the prior says counts as one (our judgement)."""
 
 BAND_SHARE: Final = 0.8
 LEADS: Final = np.arange(FUTURE_H)
@@ -77,16 +77,12 @@ def spread_and_band(
 ) -> tuple[Floats, Floats]:
     """Return the sd of a forecast at each lead, and half the width of its 80 % band.
 
-    The prior says how errors grow with the lead. How large this bin's are, all leads together say first,
-    then each. Errors of weather have long tails: most are smaller than their sd says, a few much larger. So
-    the band is not so many sd wide; its width is what four past errors of five have stayed within.
+    Errors of weather have long tails: most are smaller than their sd says, a few much larger. So the band
+    is not so many sd wide; its width is what four past errors of five have stayed within. The prior says
+    how that grows with the lead, and the same share of past errors, all leads together, how large it is.
     """
     count, alone, variance = _seen(errors)
     prior = prior_sd if band_prior_sd is None else band_prior_sd
-    together = float(alone @ (variance / np.square(prior))) / max(float(alone.sum()), 1e-9)
-    days = float(alone[DAY_LEAD])
-    level = (days * together + LEVEL_COUNT) / (days + LEVEL_COUNT)
-    usual = BAND_Z * np.sqrt(level) * prior
     # A row a lead, and infinity for NaN: so they sort many times faster.
     ordered = np.abs(np.ascontiguousarray(errors[:, SOME].T))
     ordered[np.isnan(ordered)] = np.inf
@@ -95,6 +91,10 @@ def spread_and_band(
     place = np.rint(BAND_SHARE * np.maximum(some - 1, 0)).astype(np.int64)
     within = np.where(some > 0, ordered[np.arange(len(some)), place], 0.0)
     seen = np.interp(LEADS, LEADS[SOME], within) * OPTIMISM
+    together = float(alone @ np.square(seen / (BAND_Z * prior))) / max(float(alone.sum()), 1e-9)
+    days = float(alone[DAY_LEAD])
+    level = (days * together + LEVEL_COUNT) / (days + LEVEL_COUNT)
+    usual = BAND_Z * np.sqrt(level) * prior
     half: Floats = (alone * seen + PRIOR_COUNT * usual) / (alone + PRIOR_COUNT)
     return _sd(alone, variance, prior_sd), half
 
