@@ -24,13 +24,16 @@ def days(
     shed_k_d: float = 0.0,
     own_k: float = 0.8,
 ) -> list[LidHour]:
-    """Return hours of a bed over its shed, the headspace 0.6 of the way between; probes may drift."""
+    """Return hours of a bed over its shed, the headspace 0.6 of the way between; probes may drift.
+
+    The humidity stays below its sensor's end.
+    """
     over_k = own_k + 1.2 * np.sin(np.arange(hours) * np.pi / 12.0)
     return [
         LidHour(
             18.0 + k + bed_k_d * day,
             18.0 + 0.6 * k + head_k_d * day,
-            96.0 + k,
+            min(96.0 + k, 99.0),
             18.0 + shed_k_d * day,
             60.0,
             nan,

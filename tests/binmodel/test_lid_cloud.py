@@ -67,10 +67,23 @@ def test_low_humidity_tells_of_air_that_comes_in_and_keeps_the_lid_dry() -> None
     assert mean[1] > mean[0]
 
 
-def test_a_sensor_at_its_end_says_nothing() -> None:
-    silent, saturated = after(*[hour(2.0)] * 24), after(*[hour(2.0, 100.0)] * 24)
+def test_a_sensor_at_its_end_speaks_only_against_guesses_of_drier_air() -> None:
+    silent, saturated = after(*[hour(2.0)] * 72), after(*[hour(2.0, 100.0)] * 72)
     assert saturated.film.tolist() == silent.film.tolist()
-    assert saturated.weight.tolist() == pytest.approx(silent.weight.tolist())
+    assert saturated.humid_h == 0
+    airy = saturated.guesses.out_m_h > 1.0
+    assert float(saturated.weight[airy].sum()) < 0.8 * float(silent.weight[airy].sum())
+    blameless = np.isclose(saturated.weight, saturated.weight.max())
+    assert blameless.sum() > 20
+    assert saturated.guesses.out_m_h[blameless].mean() < saturated.guesses.out_m_h.mean()
+
+
+def test_a_sensor_that_never_leaves_its_end_is_asked_for_a_week() -> None:
+    week, month = ([hour(2.0, 100.0)] * (24 * days) for days in (7, 28))
+    after_a_week, after_a_month = after(*week).weight, after(*month).weight
+    assert after_a_month.tolist() == after_a_week.tolist()
+    again = after(*month, hour(2.0, 90.0), *week)
+    assert again.weight.tolist() != after_a_month.tolist()
 
 
 def test_a_lid_left_open_dries_whatever_the_guesses_say() -> None:

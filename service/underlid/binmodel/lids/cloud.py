@@ -15,14 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from underlid.binmodel.bins import BinKind
-from underlid.binmodel.lids.guesses import (
-    GUESSES,
-    LID_OFF_SD_K,
-    RH_OFF_PCT,
-    RH_OFF_SD_PCT,
-    Guesses,
-    guesses_of,
-)
+from underlid.binmodel.lids.foretold import AT_END_H, OPEN_PCT, blame_pct, left_pct, log_fit
+from underlid.binmodel.lids.guesses import GUESSES, LID_OFF_SD_K, Guesses, guesses_of
 from underlid.binmodel.lids.head_line import SHARE_LEAST, SHARE_MOST, HeadLine
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.humidity import SATURATED_PCT
@@ -42,15 +36,6 @@ WALL_MOST_G_M2: Final = 30.0
 COVER_FADES_H: Final = 168.0
 """Bedding on top gets wet and is pulled under (our judgement)."""
 
-FORETOLD_RH_SD_PCT: Final = 1.8
-ALIKE_H: Final = 30.0
-"""Error of a foretold hour, and how many hours are wrong alike: the guesses leave things out that last
-for a day (our judgement)."""
-
-OPEN_PCT: Final = 8.0
-"""So far below what a closed bin shows, air comes in that no guess knows of: then the humidity itself is
-taken, and the guess is not blamed for more."""
-
 DRIER_H: Final = 8.0
 AS_BEFORE_H: Final = 2.0
 """In so many hours an air that is drier than a guess foretells is thought to stay so, and to be gone (our
@@ -65,6 +50,8 @@ class Cloud:
     """All guesses at the end of one hour."""
 
     __slots__ = (
+        "_asked",
+        "_at_end_h",
         "_count",
         "_cover",
         "_lid",
@@ -93,7 +80,7 @@ class Cloud:
         """Vapour under the lid over what each guess foretells, lately: below 1 where air comes in."""
         self._wall: Floats = np.zeros(count)  # g for each m² of wall
         self._cover = 0.0
-        self._count = 0
+        self._count = self._asked = self._at_end_h = 0
         self._off: Floats = np.zeros(count)
         self._square: Floats = np.zeros(count)
         self._seen: Floats = np.zeros(count)
@@ -142,7 +129,7 @@ class Cloud:
 
     @property
     def humid_h(self) -> int:
-        """Return in how many hours the humidity has told something."""
+        """Return in how many hours the humidity has told something, below its sensor's end."""
         return self._count
 
     def unseen_over_k(self, bed_over_head_k: Floats, chosen: Places) -> tuple[Floats, Floats]:
@@ -217,12 +204,9 @@ class Cloud:
         if isnan(hour.rh_pct):
             self._note_drier(np.ones(len(flux)))
             return flux
-        left = hour.rh_pct - RH_OFF_PCT - np.minimum(100.0, 100.0 * inside / at_head)
-        if not hour.upset and hour.rh_pct < SATURATED_PCT:
-            clipped = np.clip(left, -OPEN_PCT, OPEN_PCT)
-            self._count += 1
-            self._off = self._off + clipped
-            self._square = self._square + clipped * clipped
+        left = left_pct(hour.rh_pct, 100.0 * inside / at_head)
+        if not hour.upset:
+            self._blame(hour.rh_pct, left)
         is_open = left < -OPEN_PCT
         if not hour.upset:
             self._note_drier(np.where(is_open, np.minimum(measured / inside, 1.0), 1.0))
@@ -232,6 +216,18 @@ class Cloud:
         result: Floats = np.where(is_open, onto * (measured - at_lid), flux)
         return result
 
+    def _blame(self, rh_pct: float, left: Floats) -> None:
+        """Note what each guess is blamed for in this hour."""
+        at_end = rh_pct >= SATURATED_PCT
+        self._at_end_h = self._at_end_h + 1 if at_end else 0
+        if self._at_end_h > AT_END_H:
+            return
+        self._asked += 1
+        self._count += not at_end
+        blame = blame_pct(rh_pct, left)
+        self._off = self._off + blame
+        self._square = self._square + blame * blame
+
     def _note_drier(self, now: Floats) -> None:
         """Note vapour over what is foretold; of most bins it is 1 in every guess and hour."""
         if self.drier is AS_FORETOLD and (now == 1.0).all():
@@ -240,10 +236,8 @@ class Cloud:
         self.drier = (self.drier + (now - self.drier) / fade_h).astype(np.float32)
 
     def _weigh(self) -> None:
-        """Weigh the guesses anew; a lasting error of the humidity sensor is reckoned with."""
-        variance = FORETOLD_RH_SD_PCT**2 * ALIKE_H
-        lasting = self._off * self._off / (self._count + variance / RH_OFF_SD_PCT**2)
-        log_weight = self._seen - 0.5 * (self._square - lasting) / variance
+        """Weigh the guesses anew, by what was seen, read and doubted."""
+        log_weight = self._seen + log_fit(self._asked, self._off, self._square)
         doubts = self._line.chances()
         if doubts is not None:
             log_weight = log_weight + doubts
