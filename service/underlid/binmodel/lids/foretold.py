@@ -23,8 +23,8 @@ OPEN_PCT: Final = 8.0
 taken, and the guess is not blamed for more."""
 
 AT_END_H: Final = 168
-"""A sensor at its end says that the air is no drier than what it shows there. But one that has not come down
-for a week may be spent (our judgement)."""
+"""A sensor at its end says that the air is no drier than what it shows there. But one that has not come
+down for a week may be spent (our judgement)."""
 
 VARIANCE: Final = FORETOLD_RH_SD_PCT**2 * ALIKE_H
 
@@ -43,9 +43,11 @@ def blame_pct(rh_pct: float, left: Floats) -> Floats:
     >>> blame_pct(100.0, left_pct(100.0, np.array([90.0, 95.0, 99.0]))).tolist()
     [7.5, 2.5, 0.0]
     """
+    least = -OPEN_PCT
     if rh_pct >= SATURATED_PCT:
-        return np.clip(left - (rh_pct - SATURATED_PCT), 0.0, OPEN_PCT)
-    return np.clip(left, -OPEN_PCT, OPEN_PCT)
+        left, least = left - (rh_pct - SATURATED_PCT), 0.0
+    result: Floats = np.minimum(np.maximum(left, least), OPEN_PCT)
+    return result
 
 
 def log_fit(hours: int, off: Floats, square: Floats) -> Floats:
