@@ -113,3 +113,12 @@ def test_the_service_posts_it_to_the_webhook_after_an_outage_and_not_again(tmp_p
     assert bodies[0]["priority"] == "low"
     assert bodies[0]["text"].startswith("A week ago 3.2 kg melon went into Tansy: lift the cover")
     records.close()
+
+
+def test_of_a_bin_that_is_out_of_service_nobody_is_asked_to_look_until_it_is_put_back() -> None:
+    with fresh() as records:
+        records.add_entry(FED)
+        records.take_out("tansy", MORNING_MS + HOUR_MS, "Ash", "painted", FED_MS)
+        assert rounds(records, MORNING_MS, "email").go() == 0
+        assert rounds(records, MORNING_MS + HOUR_MS, "email").go() == 1
+        assert len(told(records, "email")) == 1

@@ -25,7 +25,10 @@ from underlid.storage.records.database import Database
 from underlid.storage.records.migrate import migration_sql
 from underlid.storage.records.tables import metadata
 
-LATER = ("mappings", "past_filters", "photo_versions", "photo_pictures", "routes", "own_keys")
+LATER = (
+    "mappings", "past_filters", "photo_versions", "photo_pictures", "routes", "own_keys",
+    "out_of_service",
+)  # fmt: skip
 """Tables that came after the told priority."""
 
 

@@ -11,6 +11,7 @@ from underlid.binmodel.bins import Bin, BinKind, Shed, Species
 from underlid.binmodel.herd import limits_of
 from underlid.cli.bin_show import show_bin
 from underlid.cli.folder import data_option, records_in
+from underlid.cli.out_of_service import put_back, take_out
 from underlid.cli.sentence import json_option, say_json, say_table
 from underlid.clock import SystemClock
 from underlid.errors import UnderlidError
@@ -28,6 +29,8 @@ def bins() -> None:
 
 
 bins.add_command(show_bin)
+bins.add_command(take_out)
+bins.add_command(put_back)
 
 
 @bins.command(name="list")
@@ -39,7 +42,7 @@ def list_bins(as_json: bool, data: Path | None) -> None:
     Example: underlid bins list --json
     """
     with records_in(data) as records:
-        setup = records.setup()
+        setup, outs = records.setup(), records.out_of_service()
         open_alerts = {bin_id: records.open_alerts(bin_id) for bin_id in setup.bins}
     if as_json:
         say_json(
@@ -59,6 +62,7 @@ def list_bins(as_json: bool, data: Path | None) -> None:
                     "bedding": one.bedding,
                     "limits": one.limits,
                     "probes": [p.probe for p in setup.probes.values() if p.bin == one.id],
+                    "out_of_service": one.id in outs,
                 }
                 for one in setup.bins.values()
             ]
@@ -74,7 +78,9 @@ def list_bins(as_json: bool, data: Path | None) -> None:
             one.herd_kg,
             one.bed_kg,
             ",".join(p.probe for p in setup.probes.values() if p.bin == one.id) or "none",
-            len([a for a in open_alerts[one.id] if a.raised_at_ms is not None]),
+            "out of service"
+            if one.id in outs
+            else len([a for a in open_alerts[one.id] if a.raised_at_ms is not None]),
         )
         for one in setup.bins.values()
     ]

@@ -8,6 +8,7 @@ and `alerts.digest`.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import tzinfo
 from typing import Any, Final
 
@@ -71,12 +72,19 @@ class Rounds:
     def go(self) -> int:
         """Post what is due now; return how many messages."""
         now_ms = self._clock.now_ms()
-        setup = self._records.setup()
+        late = self._records.put_back_due(now_ms)
+        setup = self._in_service(self._records.setup())
         return (
-            self._say_again(setup, now_ms)
+            late
+            + self._say_again(setup, now_ms)
             + self._ask_for_looks(setup, now_ms)
             + self._send_digests(setup, now_ms)
         )
+
+    def _in_service(self, setup: Setup) -> Setup:
+        """Return *setup* without the bins of which nobody is to be told."""
+        out = self._records.out_of_service()
+        return replace(setup, bins={k: one for k, one in setup.bins.items() if k not in out})
 
     def _say_again(self, setup: Setup, now_ms: int) -> int:
         """Post once more what nobody has acknowledged."""

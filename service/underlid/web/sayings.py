@@ -13,6 +13,7 @@ from underlid.alerts.alert import Alert
 from underlid.journal.entries import Entry
 from underlid.journal.photos import EntryPhoto
 from underlid.journal.summary import ingredient_label
+from underlid.storage.records.out_of_service import OutOfService
 from underlid.web.wording import ENTRY_KINDS, clock_text, local
 
 HEADLINE_MOST: Final = 90
@@ -78,6 +79,19 @@ def day_text(at_ms: int, timezone: str) -> str:
     """
     at = local(at_ms, timezone)
     return f"{at:%A} {at.day} {at:%B %Y, %H:%M}"
+
+
+def out_sentence(name: str, out: OutOfService, timezone: str) -> str:
+    """Return that a bin is out of service, until when and why.
+
+    >>> out_sentence("Tansy", OutOfService("tansy", 0, None, "Ash", "emptied"), "UTC")
+    'Tansy is out of service since Thu 1 Jan, 00:00 (emptied): nobody is told of it. By Ash.'
+    """
+    until = f" until {clock_text(out.until_ms, timezone)}" if out.until_ms is not None else ""
+    why = f" ({out.why})" if out.why else ""
+    since = clock_text(out.since_ms, timezone)
+    by = f" By {out.by}." if out.by else ""
+    return f"{name} is out of service since {since}{until}{why}: nobody is told of it.{by}"
 
 
 FILTERS: Final[dict[str, Callable[..., str]]] = {

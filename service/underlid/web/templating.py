@@ -43,6 +43,8 @@ SAID: Final = {
     "acknowledged": "Noted that you have seen it.",
     "shelved": "It will be quiet until then.",
     "placed": "The probe has its place.",
+    "out": "Out of service: nobody is told of this bin until it is put back.",
+    "in": "In service again; of what is still open people are told now.",
     "calibrated": "Kept. Its values are put right by this from now on.",
     "unplaced": "The probe is unclaimed again; its readings stay.",
     "secret_ended": "The secret is ended; whoever knows it is sent away from the door.",

@@ -6,6 +6,7 @@ only come in here; the wording of labels is `wording.py`, the picture is `profil
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -18,10 +19,12 @@ from underlid.binmodel.faults.fault import SOILS
 from underlid.journal.units import Units
 from underlid.readings.plausibility import doubt
 from underlid.rules.finding import Condition, Verdict
+from underlid.storage.records.out_of_service import OutOfService
 from underlid.timeline import HOUR_MS
 from underlid.web.context import Context
 from underlid.web.lessons import lessons_in
 from underlid.web.profile import profile_svg
+from underlid.web.sayings import out_sentence
 from underlid.web.series import AIR_CHANNELS, MOISTURE, moisture_shift_pct, newest_of, places_of
 from underlid.web.wording import CONDITIONS, FILM, channel_value, span_of_days
 
@@ -31,10 +34,11 @@ FRESH_MS: Final = 2 * HOUR_MS
 PATIENT: Final = (Condition.HUNGRY, Condition.PROBE_FAULT)
 """Of alerts of one priority these come last: they can wait longer (our judgement)."""
 
-TONES: Final = ("calm", "unknown", "see", "act")
+TONES: Final = ("out", "calm", "unknown", "see", "act")
 """How a bin is marked, mildest first; always with a word beside the colour."""
 
 TONE_WORDS: Final = {
+    "out": "out of service",
     "calm": "fine",
     "unknown": "cannot tell",
     "see": "look when you come by",
@@ -64,6 +68,7 @@ class BinView:
     picture: Markup
     probes: int
     learnt: list[tuple[str, str]]
+    out: OutOfService | None
     assumed: list[str]
     """Sentences on what the bin has taught, each with the days it rests on, and on what it has not."""
 
@@ -75,9 +80,17 @@ class BinView:
 
 
 def bin_view(
-    context: Context, setup: Setup, bin_id: str, alerts: list[Alert], units: Units
+    context: Context,
+    setup: Setup,
+    bin_id: str,
+    alerts: list[Alert],
+    units: Units,
+    outs: Mapping[str, OutOfService] | None = None,
 ) -> BinView:
-    """Return what is to be said of bin *bin_id*; *alerts* are the open ones of all bins."""
+    """Return what is to be said of bin *bin_id*; *alerts* are the open ones of all bins.
+
+    *outs* are the bins out of service, if they have been asked for already.
+    """
     one = setup.bins[bin_id]
     shed = setup.sheds.get(one.shed) or Shed(one.shed)
     name = one.name or one.id
@@ -105,13 +118,18 @@ def bin_view(
     silenced = {alert.subject for alert in own if alert not in loud}
     tone = _tone(loud, now, verdicts, [probe for probe in faulty if probe not in silenced])
     feed = state.get("feed")
+    out = context.records.out_of_service().get(bin_id) if outs is None else outs.get(bin_id)
     return BinView(
+        out=out,
         bin=one,
         shed=shed,
         name=name,
-        tone=tone,
+        tone="out" if out else tone,
         sentence=(
-            _alarm(name, loud) or _state_of_things(name, now, band, probes, tone, units, verdicts)
+            out_sentence(name, out, shed.timezone)
+            if out
+            else _alarm(name, loud)
+            or _state_of_things(name, now, band, probes, tone, units, verdicts)
         ),
         now=now,
         measured_at_ms=max(
@@ -147,7 +165,8 @@ def _held(state: dict[str, Any]) -> frozenset[str]:
 def views(context: Context, setup: Setup, units: Units) -> list[BinView]:
     """Return all bins, those that need somebody first."""
     alerts = context.records.open_alerts()
-    all_views = [bin_view(context, setup, bin_id, alerts, units) for bin_id in setup.bins]
+    outs = context.records.out_of_service()
+    all_views = [bin_view(context, setup, bin_id, alerts, units, outs) for bin_id in setup.bins]
     return sorted(all_views, key=_pressing)
 
 
@@ -156,36 +175,6 @@ def _pressing(view: BinView) -> tuple[int, int, bool, str]:
     rank = max((alert.priority.rank for alert in view.alerts), default=-1)
     patient = all(alert.condition in PATIENT for alert in view.alerts)
     return -TONES.index(view.tone), -rank, patient, view.name
-
-
-def first_sentence(all_views: list[BinView]) -> str:
-    """Return the one sentence that stands first on the overview."""
-    need = [view for view in all_views if view.tone in ("act", "see")]
-    blind = [view.name for view in all_views if view.tone == "unknown"]
-    if need:
-        more = len(need) - 1
-        rest = f" {_count(more, 'other bin wants', 'other bins want')} a look too." if more else ""
-        return need[0].sentence + rest
-    if blind and len(blind) == len(all_views):
-        return _nothing_judged(all_views)
-    if blind:
-        return f"Nothing needs you, as far as can be told; {_listed(blind)} cannot be judged."
-    if len(all_views) == 1:
-        return f"{all_views[0].name} is fine. Nothing needs you."
-    return f"All {len(all_views)} bins are fine. Nothing needs you."
-
-
-def _nothing_judged(all_views: list[BinView]) -> str:
-    """Return why nothing can be said of any bin."""
-    if not any(view.probes for view in all_views):
-        one = len(all_views) == 1
-        return all_views[0].sentence if one else "No bin has a probe yet: nothing can be said."
-    heard = [view for view in all_views if view.measured_at_ms is not None]
-    if not heard:
-        return "Nothing can be said yet: no bin has usable readings of the last two hours."
-    if any(view.verdicts for view in heard):
-        return "Readings have come in; too little is known yet to judge by them."
-    return "Readings have come in; the first judgement follows within a few minutes."
 
 
 def _tone(
@@ -246,7 +235,7 @@ def _state_of_things(
         which = "probe" if len(faulty) == 1 else "probes"
         verb = "needs" if len(faulty) == 1 else "need"
         said = known or "nothing can be said of the bed"
-        return f"{name}: {said}; its {which} {_listed(faulty)} {verb} a look."
+        return f"{name}: {said}; its {which} {listed(faulty)} {verb} a look."
     if tone == "unknown":
         if not known:
             return f"{name} has sent nothing usable in the last two hours; look at its probe."
@@ -255,7 +244,7 @@ def _state_of_things(
         return f"{name}: {known}; too little is known to judge it yet."
     parts = values + ([FILM[band]] if band in FILM else [])
     watched = _watched(verdicts)
-    how = f"is being watched for {_listed(watched)}" if watched else "is fine"
+    how = f"is being watched for {listed(watched)}" if watched else "is fine"
     return f"{name} {how}: {', '.join(parts)}." if parts else f"{name} {how}."
 
 
@@ -277,9 +266,6 @@ def _watched(verdicts: list[dict[str, Any]]) -> list[str]:
     ]
 
 
-def _count(number: int, one: str, many: str) -> str:
-    return f"{number} {one if number == 1 else many}"
-
-
-def _listed(names: list[str]) -> str:
+def listed(names: list[str]) -> str:
+    """Return names as a sentence has them."""
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -20,8 +20,7 @@ from underlid.storage.records.alert_rows import alert_of, alert_values
 from underlid.storage.records.columns import put
 from underlid.storage.records.database import Subject
 from underlid.storage.records.leases import Lease, require
-from underlid.storage.records.outbox import post
-from underlid.storage.records.routes import post_to_routes
+from underlid.storage.records.posting import post_to_all
 from underlid.storage.records.states import put_state
 from underlid.storage.records.tables import alert_acts, alerts, spells, transitions
 
@@ -82,9 +81,7 @@ class AlertRecords(Subject):
             for spell in spells:
                 _save_spell(connection, spell)
             for message in messages:
-                for channel in channels:
-                    post(connection, message, channel)
-                post_to_routes(connection, message)
+                post_to_all(connection, message, channels)
 
     def open_alerts(self, bin: str | None = None) -> list[Alert]:
         """Return the alerts that have not returned, oldest first: what a restart restores."""

@@ -12,7 +12,7 @@ from underlid.alerts.routes import Route
 from underlid.storage.records.alert_rows import alert_of
 from underlid.storage.records.database import Subject
 from underlid.storage.records.outbox import post
-from underlid.storage.records.routes import post_to_routes
+from underlid.storage.records.posting import post_to_all
 from underlid.storage.records.tables import alerts, outbox, routes
 
 
@@ -54,7 +54,5 @@ class DigestRecords(Subject):
             before = sa.select(outbox.c.number).where(outbox.c.message_key == message.key)
             if connection.execute(before.limit(1)).first() is not None:
                 return False
-            for channel in channels:
-                post(connection, message, channel)
-            post_to_routes(connection, message)
+            post_to_all(connection, message, channels)
         return True

@@ -1,9 +1,9 @@
 """The facade of the records: everything that is not a reading, behind one object.
 
 Each subject has a file with its methods: `setup.py`, `entries.py`, `alerts.py`, `outbox.py`,
-`photos.py`, `routes.py`, `ended.py`, `trials.py`, `digests.py`, `accounts.py`, `credentials.py`,
-`own_keys.py`, `leases.py`, `states.py`, `weather.py`, `mappings.py`. All calls block, may come from
-any thread, and are on disk when they return. The tables are in `tables.py`.
+`photos.py`, `routes.py`, `ended.py`, `trials.py`, `digests.py`, `out_of_service.py`, `accounts.py`,
+`credentials.py`, `own_keys.py`, `leases.py`, `states.py`, `weather.py`, `mappings.py`. All calls
+block, may come from any thread, and are on disk when they return. The tables are in `tables.py`.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from underlid.storage.records.ended import EndedRecords
 from underlid.storage.records.entries import EntryRecords
 from underlid.storage.records.leases import LeaseRecords
 from underlid.storage.records.mappings import MappingRecords
+from underlid.storage.records.out_of_service import ServiceRecords
 from underlid.storage.records.outbox import OutboxRecords
 from underlid.storage.records.own_keys import OwnKeyRecords
 from underlid.storage.records.photos import PhotoRecords
@@ -38,6 +39,7 @@ class Records(
     EndedRecords,
     TrialRecords,
     DigestRecords,
+    ServiceRecords,
     AccountRecords,
     CredentialRecords,
     OwnKeyRecords,

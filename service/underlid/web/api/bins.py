@@ -9,12 +9,13 @@ from fastapi import APIRouter, Query, Request
 from underlid.binmodel.bins import Setup
 from underlid.timeline import DAY_MS, SECOND_MS, parse_time_ms, rfc3339
 from underlid.web.api.schemas import BinBody, LessonBody, ProblemBody, SeriesBody
+from underlid.web.api.service_schema import ServiceFields
 from underlid.web.context import context_of
 from underlid.web.marks import marks_of, spans_of
 from underlid.web.pages.bin import curves_json, forecast_json
 from underlid.web.problem import Problem, not_found
 from underlid.web.series import POINTS_MOST, curves_of
-from underlid.web.visitor import AnyCaller
+from underlid.web.visitor import AnyCaller, WritingCaller
 
 SPAN_MOST_MS: Final = 4000 * DAY_MS
 """A little more than the ten years that are kept."""
@@ -32,14 +33,46 @@ router = APIRouter(
 def list_bins(request: Request, caller: AnyCaller) -> list[BinBody]:
     """Return every bin."""
     del caller
-    return [BinBody.of(one) for one in context_of(request).records.setup().bins.values()]
+    records = context_of(request).records
+    outs = records.out_of_service()
+    return [BinBody.of(one, outs.get(one.id)) for one in records.setup().bins.values()]
 
 
 @router.get("/bins/{bin_id}")
 def one_bin(request: Request, bin_id: str, caller: AnyCaller) -> BinBody:
     """Return one bin."""
     del caller
-    return BinBody.of(_setup_with(request, bin_id).bins[bin_id])
+    return _body(request, bin_id)
+
+
+@router.put("/bins/{bin_id}/out-of-service")
+def take_out(
+    request: Request, bin_id: str, caller: WritingCaller, fields: ServiceFields
+) -> BinBody:
+    """Tell nobody of the bin until a time, or until it is put back."""
+    _setup_with(request, bin_id)
+    context = context_of(request)
+    try:
+        until_ms = None if fields.until is None else parse_time_ms(fields.until)
+    except (ValueError, OverflowError):
+        raise Problem(422, "until must be a time like 2026-05-01T18:30:00Z.") from None
+    context.records.take_out(bin_id, until_ms, caller.name, fields.why, context.clock.now_ms())
+    return _body(request, bin_id)
+
+
+@router.delete("/bins/{bin_id}/out-of-service")
+def put_back(request: Request, bin_id: str, caller: WritingCaller) -> BinBody:
+    """Put the bin back into service; of what is still open people are told now."""
+    del caller
+    _setup_with(request, bin_id)
+    context = context_of(request)
+    context.records.put_back(bin_id, context.clock.now_ms())
+    return _body(request, bin_id)
+
+
+def _body(request: Request, bin_id: str) -> BinBody:
+    out = context_of(request).records.out_of_service().get(bin_id)
+    return BinBody.of(_setup_with(request, bin_id).bins[bin_id], out)
 
 
 @router.get("/bins/{bin_id}/state")

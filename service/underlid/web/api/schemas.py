@@ -13,7 +13,9 @@ from underlid.journal.entries import Entry
 from underlid.journal.parse import fields_from_entry
 from underlid.journal.photos import EntryPhoto
 from underlid.journal.summary import summary
+from underlid.storage.records.out_of_service import OutOfService
 from underlid.timeline import rfc3339
+from underlid.web.api.service_schema import ServiceBody
 
 
 class ProblemBody(BaseModel):
@@ -47,13 +49,16 @@ class BinBody(BaseModel):
     lid_area_m2: float
     target_moisture_pct: float
     bedding: str
+    out_of_service: ServiceBody | None = Field(description="Null while people are told of it.")
 
     @classmethod
-    def of(cls, one: Bin) -> BinBody:
+    def of(cls, one: Bin, out: OutOfService | None) -> BinBody:
         """Return a bin as the interface shows it."""
+        made = ("species", "out_of_service")
         return cls(
-            **{name: getattr(one, name) for name in cls.model_fields if name != "species"},
+            **{name: getattr(one, name) for name in cls.model_fields if name not in made},
             species=[species.value for species in one.species],
+            out_of_service=None if out is None else ServiceBody.of(out),
         )
 
 

@@ -14,6 +14,7 @@ from underlid.binmodel.bins import Setup
 from underlid.timeline import DAY_MS, HOUR_MS, SECOND_MS, parse_time_ms
 from underlid.web.context import Context, context_of
 from underlid.web.marks import marks_of, spans_of
+from underlid.web.pages.service import DAYS
 from underlid.web.problem import not_found
 from underlid.web.series import Curves, curves_of, rounded
 from underlid.web.templating import render, units_of
@@ -60,6 +61,7 @@ def bin_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
         "bin.html",
         {
             "view": view,
+            "out_days": DAYS,
             "now_ms": now_ms,
             "chart_json": chart_json(context, setup, bin_id, curves, forecast, now_ms),
             "table": week_table(curves, view.shed.timezone),

@@ -6,8 +6,9 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from underlid.web.context import context_of
+from underlid.web.first import first_sentence
 from underlid.web.templating import render, units_of
-from underlid.web.view import first_sentence, views
+from underlid.web.view import views
 from underlid.web.visitor import AnyPerson
 
 router = APIRouter(include_in_schema=False)
