@@ -13,6 +13,7 @@ from underlid.binmodel.bins import BinKind
 from underlid.binmodel.lids.cloud import Cloud
 from underlid.binmodel.lids.hours import LidHour
 from underlid.binmodel.lids.vapour import settled
+from underlid.binmodel.outlook.lid_outlook import _factors
 from underlid.journal.entries import LidLook, Sighting
 from underlid.judge import Judge
 from underlid.timeline import HOUR_MS
@@ -240,3 +241,16 @@ def test_a_lid_that_a_probe_has_measured_goes_on_as_cold_as_it_was() -> None:
         assert ahead.lid_film_g_m2 is not None
         highs.append(ahead.lid_film_g_m2.middle[11])
     assert highs[0] > 3.0 * highs[1] + 20.0
+
+
+def test_who_takes_a_lid_probe_to_be_too_high_foresees_the_colder_lid() -> None:
+    def measured(hour_: float) -> dict[str, float]:
+        return bin_curve(hour_) | {"lid_temp_c": air_curve(hour_)["shed_temp_c"] + 0.5}
+
+    judge = Judge(setup(kind=BinKind.PLASTIC_TOTE), START_MS)
+    judge.add_readings(readings(measured, air_curve, 76, 10))
+    judge.judge(START_MS + 76 * HOUR_MS)
+    cloud = judge._memories["tansy"].film.at_hour
+    assert cloud is not None
+    factors = _factors(judge._window("tansy", START_MS + 76 * HOUR_MS), cloud)
+    assert float(np.corrcoef(cloud.guesses.lid_z, factors)[0, 1]) < -0.95

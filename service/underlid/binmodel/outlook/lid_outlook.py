@@ -135,7 +135,8 @@ def _flux(
 def _factors(window: BinWindow, cloud: Cloud) -> Floats:
     """Return the lid's temperature factor in each guess: a lid with a probe has shown its own.
 
-    The film of a measured lid never asked for the factor, so the weights do not know it.
+    The film of a measured lid never asked for the factor, so the weights do not know it. A probe that is
+    too high hides a lid that is colder, also ahead: line and offset are told by the same hours.
     """
     factor = cloud.guesses.factor
     measured = window.means("lid_temp_c", STALE_H * BUCKETS_PER_HOUR)
@@ -143,7 +144,7 @@ def _factors(window: BinWindow, cloud: Cloud) -> Floats:
         return factor
     middle, sd = LID_FACTOR[window.bin.kind]
     learnt = window.lessons.lid_factor
-    result: Floats = learnt.value + learnt.sd * (factor - middle) / sd
+    result: Floats = learnt.value - learnt.sd * (factor - middle) / sd
     return result
 
 
