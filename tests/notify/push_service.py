@@ -33,6 +33,7 @@ from cryptography.x509.oid import NameOID
 from py_vapid import Vapid02
 
 from underlid.notify.outside import Outside
+from waiting import WAIT_S
 
 
 def encoded(raw: bytes) -> str:
@@ -143,7 +144,7 @@ def push_service() -> Iterator[PushService]:
     finally:
         server.shutdown()
         server.server_close()
-        thread.join(10)
+        thread.join(WAIT_S)
 
 
 def _certificate() -> bytes:

@@ -12,6 +12,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from aiosmtpd.smtp import SMTP, Envelope, Session
 
+from waiting import WAIT_S
+
 
 class MailSink:
     """Keeps every mail; answers 451 while `failing`."""
@@ -60,14 +62,14 @@ def mail_sink() -> Iterator[MailSink]:
 
     thread = threading.Thread(target=loop.run_forever, daemon=True)
     thread.start()
-    server = asyncio.run_coroutine_threadsafe(serve(), loop).result(10)
+    server = asyncio.run_coroutine_threadsafe(serve(), loop).result(WAIT_S)
     try:
         yield sink
     finally:
         loop.call_soon_threadsafe(server.close)
-        asyncio.run_coroutine_threadsafe(_end_tasks(), loop).result(10)
+        asyncio.run_coroutine_threadsafe(_end_tasks(), loop).result(WAIT_S)
         loop.call_soon_threadsafe(loop.stop)
-        thread.join(10)
+        thread.join(WAIT_S)
         loop.close()
 
 
@@ -126,4 +128,4 @@ def web_sink() -> Iterator[WebSink]:
     finally:
         server.shutdown()
         server.server_close()
-        thread.join(10)
+        thread.join(WAIT_S)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import contextlib
 import json
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,13 +12,13 @@ import pytest
 from pydantic import SecretStr
 
 from notify.messages import AT_MS, TOLD
-from notify.sinks import MailSink, WebSink, mail_sink, web_sink
+from notify.sinks import MailSink, WebSink
 from service.running import Running
 from storage.records_places import fresh
 from underlid.alerts.alert import Alert, AlertState, Occasion
 from underlid.alerts.quiet import QuietHours
 from underlid.alerts.routes import Route, RouteRules
-from underlid.clock import VirtualClock
+from underlid.clock import VirtualClock, pause
 from underlid.config import Settings
 from underlid.errors import UnderlidError
 from underlid.notify.addresses import MAILS_AT_ONCE, RouteChannels, hint_of, mail_through
@@ -28,24 +27,12 @@ from underlid.notify.outbox import STOP_S, Courier, Drained
 from underlid.rules.finding import Condition, Priority
 from underlid.storage.records import Records
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 
 ALERT = Alert(
     TOLD.alert_id, "tansy", "potting", Condition.CONDENSATION, "", AlertState.ACTIVE,
     Priority.MEDIUM, AT_MS, AT_MS, AT_MS,
 )  # fmt: skip
-
-
-@pytest.fixture
-def mail() -> Iterator[MailSink]:
-    with mail_sink() as sink:
-        yield sink
-
-
-@pytest.fixture
-def web() -> Iterator[WebSink]:
-    with web_sink() as sink:
-        yield sink
 
 
 @pytest.fixture
@@ -239,12 +226,15 @@ def test_a_mail_server_gets_few_messages_at_once(records: Records, mail: MailSin
     for number in range(8):
         add(records, "Ash", f"ash{number}@bins.example")
     at_once = [0, 0]
+    full = asyncio.Event()
 
     async def take(_server: object, _session: object, envelope: object) -> str:
         at_once[0] += 1
         at_once[1] = max(at_once)
-        with contextlib.suppress(TimeoutError):
-            await asyncio.wait_for(asyncio.Event().wait(), 0.2)
+        if at_once[0] == MAILS_AT_ONCE:
+            full.set()
+        await asyncio.wait_for(full.wait(), WAIT_S)
+        await pause(0.2)  # one more would come now
         at_once[0] -= 1
         return "250 taken"
 

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import time
 import urllib.request
 from pathlib import Path
 
@@ -23,7 +24,8 @@ given = json.loads(sys.argv[1])
 start_ms, speed = given.pop("start_ms", 0), given.pop("speed", 1.0)
 clock = ScaledClock(start_ms, speed) if start_ms else None
 def ready(info):
-    print(json.dumps([info.web_url, info.door_port, info.door_password]), flush=True)
+    now_ms = clock.now_ms() if clock else 0
+    print(json.dumps([info.web_url, info.door_port, info.door_password, now_ms]), flush=True)
 service.run(config.load(**given), clock=clock, on_ready=ready)
 """
 
@@ -39,6 +41,7 @@ class Running:
     def __init__(self, folder: Path, **settings: object) -> None:
         self.folder = folder
         self.log = (folder.parent / f"{folder.name}.log").open("ab")
+        self._speed = float(str(settings.get("speed", 1.0)))
         given = {
             "data": str(folder),
             "door_host": "127.0.0.1",
@@ -58,10 +61,15 @@ class Running:
         assert self.process.stdout is not None
         for line in self.process.stdout:
             if line.startswith("["):
-                self.web, self.door_port, self.password = json.loads(line)
+                self.web, self.door_port, self.password, self._ready_ms = json.loads(line)
+                self._ready_s = time.monotonic()
                 return
         text = Path(self.log.name).read_text(encoding="utf-8")
         raise AssertionError(f"the service did not start: {text[-2000:]}")
+
+    def now_ms(self) -> int:
+        """Return what its clock shows, or a moment before, if it was given one."""
+        return self._ready_ms + round((time.monotonic() - self._ready_s) * self._speed * 1000)
 
     def kill(self) -> None:
         """End it as a power cut would."""

@@ -14,10 +14,8 @@ from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
-
 from mqtt.brokers import probe as connect
-from notify.sinks import WebSink, web_sink
+from notify.sinks import WebSink
 from programs import require
 from service.several import Several
 from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
@@ -173,18 +171,12 @@ def heard_by(hook: WebSink) -> Counter[tuple[str, ...]]:
     return Counter((one["bin"], one["event"], one["title"]) for one in told.values())
 
 
-@pytest.fixture
-def hook() -> Iterator[WebSink]:
-    with web_sink() as sink:
-        yield sink
-
-
-def test_workers_killed_at_random_lose_and_double_nothing(tmp_path: Path, hook: WebSink) -> None:
+def test_workers_killed_at_random_lose_and_double_nothing(tmp_path: Path, web: WebSink) -> None:
     for program in ("mosquitto", "influxd", "initdb"):
         require(program)
     place = Several(tmp_path, START_MS, SPEED)
     names = ("one", "two", "three")
-    more = {"webhook_url": hook.address(), "webhook_secret": "a key for all of them", "tick_s": 60}
+    more = {"webhook_url": web.address(), "webhook_secret": "a key for all of them", "tick_s": 60}
     try:
         set_up(place.records, *(name for name in SHEDS if name not in LATER_MIN))
         place.keep(HISTORY, VirtualClock(START_MS))
@@ -198,7 +190,7 @@ def test_workers_killed_at_random_lose_and_double_nothing(tmp_path: Path, hook: 
         look_at_readings(place, publisher.published)
         wait_for_judgement(place)
         wait_until(lambda: place.records.waiting_count() == 0)
-        changes, heard = changes_of(place.records), heard_by(hook)
+        changes, heard = changes_of(place.records), heard_by(web)
         one = alone(tmp_path, publisher.published, keeper.did, place.now_ms() + SETTLED_MS)
         assert kills >= len(names)
         assert changes_of(one, sure_ms) <= changes <= changes_of(one)

@@ -10,7 +10,7 @@ from pathlib import Path
 import httpx
 import pytest
 
-from notify.sinks import WebSink, web_sink
+from notify.sinks import WebSink
 from underlid.alerts.routes import RouteRules
 from underlid.clock import VirtualClock
 from underlid.config import Settings
@@ -23,12 +23,6 @@ from web.household import Household, program
 from web.visiting import PASSPHRASE, Visitor, begin, join
 
 PATH = "/api/v1/addresses"
-
-
-@pytest.fixture
-def web() -> Iterator[WebSink]:
-    with web_sink() as sink:
-        yield sink
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser
 from pydantic import SecretStr
 
 from notify.messages import TOLD
-from notify.sinks import MailSink, WebSink, mail_sink, web_sink
+from notify.sinks import MailSink, WebSink
 from notify.test_addresses import ALERT
 from underlid.alerts.routes import RouteRules
 from underlid.clock import VirtualClock
@@ -27,18 +27,6 @@ from web.visiting import Visitor, begin, join, plain
 
 PAGE = "/people/told"
 RULES = {"least": "low", "wait": "0", "digest": ""}
-
-
-@pytest.fixture
-def mail() -> Iterator[MailSink]:
-    with mail_sink() as sink:
-        yield sink
-
-
-@pytest.fixture
-def web() -> Iterator[WebSink]:
-    with web_sink() as sink:
-        yield sink
 
 
 @pytest.fixture
