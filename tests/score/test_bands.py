@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import pytest
 
-from underlid.score.bands import AT_NOTHING, outcomes
+from underlid.score.bands import AT_NOTHING, STRICT, outcomes
 from underlid.score.tables import BAND_HEADER, coverage_rows
 from underlid.score.totals import Held
 from underlid.timeline import HOUR_MS
@@ -34,6 +34,9 @@ def test_each_lead_is_counted_inside_below_or_above() -> None:
     found = outcomes(0, {"bed_temp_c": course(20.0, 22.0)}, truth(bed_temp_c=22.05), [])
     assert found["bed_temp_c", 24, "inside"] == 1
     assert sum(found.values()) == 7
+    assert found["bed_temp_c", 24, STRICT] == 0
+    found = outcomes(0, {"bed_temp_c": course(20.0, 22.0)}, truth(bed_temp_c=21.95), [])
+    assert found["bed_temp_c", 24, "inside"] == found["bed_temp_c", 24, STRICT] == 1
     found = outcomes(0, {"bed_temp_c": course(20.0, 22.0)}, truth(bed_temp_c=19.0), [])
     assert found["bed_temp_c", 72, "below"] == 1
 
@@ -57,10 +60,11 @@ def test_a_film_band_from_nothing_on_should_hold_nine_of_ten() -> None:
     assert found["lid_film_g_m2", 24, AT_NOTHING] == 1
     found = outcomes(0, {"lid_film_g_m2": course(10.0, 30.0)}, truth(lid_film_g_m2=12.0), [])
     assert found["lid_film_g_m2", 24, AT_NOTHING] == 0
-    assert Held(88, 1, 11, 90).due == pytest.approx(0.89)
+    assert Held(88, 1, 11, 90, 86).due == pytest.approx(0.89)
 
 
 def test_a_lead_at_which_nothing_came_leaves_its_column_empty() -> None:
-    rows = coverage_rows("lid_film_g_m2", {1: Held(8, 1, 1, 2), 12: Held(9, 1, 0, 0)})
-    assert [len(row) for row in rows] == [len(BAND_HEADER)] * 2
+    rows = coverage_rows("lid_film_g_m2", {1: Held(8, 1, 1, 2, 7), 12: Held(9, 1, 0, 0, 9)})
+    assert [len(row) for row in rows] == [len(BAND_HEADER)] * 3
     assert rows[0][:5] == ("lid_film_g_m2", "80% -10% +10%", "", "", "90% -10% +0%")
+    assert rows[1][:5] == ("  between the ends", "70%", "", "", "90%")

@@ -50,8 +50,11 @@ SIDES: Final = ("inside", "below", "above")
 AT_NOTHING: Final = "at_nothing"
 """Of bands whose lower end is at nothing: no film can come out below, so they should hold nine of ten."""
 
+STRICT: Final = "strict"
+"""Of the outcomes inside, those between the ends themselves, without what a sensor resolves."""
+
 Outcome = tuple[str, int, str]
-"""(quantity, hours ahead, one of `SIDES` or `AT_NOTHING`, which is counted beside)."""
+"""(quantity, hours ahead, one of `SIDES`, or `AT_NOTHING` or `STRICT`, which are counted beside)."""
 
 
 def outcomes(
@@ -86,6 +89,8 @@ def outcomes(
             elif came > high + resolves:
                 side = "above"
             found[name, ahead, side] += 1
+            if low <= came <= high:
+                found[name, ahead, STRICT] += 1
             if name == "lid_film_g_m2" and low <= resolves:
                 found[name, ahead, AT_NOTHING] += 1
     return found

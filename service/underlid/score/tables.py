@@ -83,7 +83,13 @@ def coverage_rows(name: str, by_ahead: Mapping[int, Held]) -> list[tuple[str, ..
     if not by_ahead:
         return []
     each = [by_ahead.get(ahead) for ahead in AHEAD_H]
-    rows = [(name, *("" if held is None else _sides(held) for held in each))]
+    rows = [
+        (name, *("" if held is None else _sides(held) for held in each)),
+        (
+            "  between the ends",
+            *("" if held is None else f"{held.strict / held.count:.0%}" for held in each),
+        ),
+    ]
     if any(held.at_nothing for held in by_ahead.values()):
         rows.append(
             ("  should hold", *("" if held is None else f"{held.due:.0%}" for held in each))

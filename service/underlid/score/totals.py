@@ -9,7 +9,7 @@ from statistics import median
 from typing import Final
 
 from underlid.rules.finding import Condition
-from underlid.score.bands import AHEAD_H, AT_NOTHING, QUANTITIES, SIDES, Outcome
+from underlid.score.bands import AHEAD_H, AT_NOTHING, QUANTITIES, SIDES, STRICT, Outcome
 from underlid.score.case import Found, Scored
 from underlid.score.dates import Date
 from underlid.score.doses import Dose
@@ -68,6 +68,8 @@ class Held:
     above: int
     at_nothing: int
     """Bands whose lower end is at nothing, with no room for a tenth of the outcomes below."""
+    strict: int
+    """Of those inside, how many lie between the ends themselves."""
 
     @property
     def count(self) -> int:
@@ -205,7 +207,7 @@ def coverage_of(cases: Iterable[Scored]) -> dict[str, dict[int, Held]]:
     found: dict[str, dict[int, Held]] = {name: {} for name in QUANTITIES}
     for name in QUANTITIES:
         for ahead in AHEAD_H:
-            held = Held(*(total[name, ahead, side] for side in (*SIDES, AT_NOTHING)))
+            held = Held(*(total[name, ahead, side] for side in (*SIDES, AT_NOTHING, STRICT)))
             if held.count:
                 found[name][ahead] = held
     return found
