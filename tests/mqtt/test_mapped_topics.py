@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 
@@ -212,9 +213,12 @@ def test_what_the_broker_had_kept_is_marked(writer: MemoryWriter, mosquitto: Mos
     client.loop_stop()
 
 
+def place_at(broker: Mosquitto) -> BrokerPlace:
+    return BrokerPlace("127.0.0.1", broker.port, "underlid", "service-secret")
+
+
 def ear_at(broker: Mosquitto) -> Ear:
-    place = BrokerPlace("127.0.0.1", broker.port, "underlid", "service-secret")
-    return Ear(place, SystemClock())
+    return Ear(place_at(broker), SystemClock())
 
 
 def test_the_newest_messages_are_heard_cut_and_stored_nowhere(mosquitto: Mosquitto) -> None:
@@ -240,6 +244,34 @@ def test_the_newest_messages_are_heard_cut_and_stored_nowhere(mosquitto: Mosquit
     assert ear.heard().count == 0
     client.disconnect()
     client.loop_stop()
+
+
+@pytest.mark.parametrize(("protocol", "sizes"), [("5", [5]), ("3.1.1", [5, 200_000])])
+def test_what_is_far_too_long_is_not_sent_where_the_broker_can_be_told(
+    mosquitto: Mosquitto, protocol: Literal["3.1.1", "5"], sizes: list[int]
+) -> None:
+    """MQTT 3.1.1 has no word for it: there only the broker can bound its messages."""
+    mosquitto.stop()
+    shipped = mosquitto.settings.read_text()
+    mosquitto.settings.write_text(shipped.replace("message_size_limit 67584", ""))
+    mosquitto.start()
+    client = probe(mosquitto)
+    publish(client, "allotment/0/env", b"x" * 200_000, retain=True)
+    publish(client, "allotment/1/env", b"short", retain=True)
+    place = replace(place_at(mosquitto), protocol=protocol)
+    ear = Ear(place, SystemClock())
+    ear.listen("allotment/#")
+    wait_until(lambda: ear.heard().count == len(sizes))
+    assert sorted(one.size_bytes for one in ear.heard().messages) == sizes
+    ear.stop()
+    client.disconnect()
+    client.loop_stop()
+
+
+def test_a_missing_authority_is_said_to_who_wants_to_listen(tmp_path: Path) -> None:
+    place = BrokerPlace("127.0.0.1", tls=True, tls_ca=tmp_path / "none.pem")
+    with pytest.raises(UnderlidError, match="Correct broker_tls_ca"):
+        Ear(place, SystemClock()).listen("#")
 
 
 def test_what_cannot_be_heard_is_said(mosquitto: Mosquitto) -> None:

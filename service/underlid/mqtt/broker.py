@@ -191,7 +191,7 @@ class BrokerClient:
         if place.user:
             client.username_pw_set(place.user, place.password)
         if place.tls:
-            client.tls_set_context(_tls(place.tls_ca))
+            client.tls_set_context(broker_tls(place.tls_ca))
         client.max_queued_messages_set(OUTWARD_MAX)
         client.reconnect_delay_set(RETRY_FIRST_S, RETRY_LAST_S)
         client.on_connect = self._on_connect
@@ -287,7 +287,7 @@ class BrokerClient:
             self.counts.dropped += 1
 
 
-def _tls(authority: Path | None) -> ssl.SSLContext:
+def broker_tls(authority: Path | None) -> ssl.SSLContext:
     """Return a context that checks the broker's certificate and name."""
     try:
         return ssl.create_default_context(cafile=authority)

@@ -6,7 +6,6 @@ nothing is acknowledged for the service, and it ends by itself. One at a time.
 
 from __future__ import annotations
 
-import ssl
 import threading
 from collections import deque
 from dataclasses import dataclass
@@ -15,11 +14,14 @@ from uuid import uuid4
 
 from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from underlid.clock import Clock, monotonic_s
 from underlid.errors import UnderlidError
-from underlid.mqtt.broker import BrokerPlace
+from underlid.mqtt.broker import BrokerPlace, broker_tls
+from underlid.mqtt.decoding import PACKET_BYTES_MAX
 from underlid.readings.mapping import EXAMPLE_MOST_BYTES, FILTER_MOST_CHARS
 from underlid.readings.topic_filter import is_filter
 
@@ -106,7 +108,7 @@ class Ear:
             self._timer.daemon = True
             self._timer.start()
         try:
-            client.connect_async(place.host, place.port)
+            client.connect_async(place.host, place.port, properties=_bounds(place))
             client.loop_start()
         except (OSError, ValueError) as error:
             self._failed(client, str(error))
@@ -138,8 +140,7 @@ class Ear:
         if place.user:
             client.username_pw_set(place.user, place.password)
         if place.tls:
-            authority = None if place.tls_ca is None else str(place.tls_ca)
-            client.tls_set_context(ssl.create_default_context(cafile=authority))
+            client.tls_set_context(broker_tls(place.tls_ca))
 
         def connected(
             _client: Client, _data: Any, _flags: ConnectFlags, code: ReasonCode, _more: Any
@@ -202,3 +203,12 @@ class Ear:
                 self._client = None
         client.disconnect()
         threading.Thread(target=client.loop_stop, name="ear", daemon=True).start()
+
+
+def _bounds(place: BrokerPlace) -> Properties | None:
+    """Return how long a packet we take, where the broker can be told; MQTT 3.1.1 has no word for it."""
+    if place.protocol != "5":
+        return None
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # paho
+    properties.MaximumPacketSize = PACKET_BYTES_MAX
+    return properties
