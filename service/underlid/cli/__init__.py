@@ -19,10 +19,15 @@ PLACES: Final = {
     "mappings": "mappings", "entries": "entries", "alerts": "alerts", "user": "user", "weather": "weather",
     "replay": "replay", "simulate": "simulate", "score": "score", "import": "imports",
     "export": "export", "backup": "backup", "restore": "backup", "move-readings": "move_readings",
+    "move-records": "move_records",
 }  # fmt: skip
 """Command -> its file."""
 
-NAMES: Final = {"import": "import_", "move-readings": "move_readings"}
+NAMES: Final = {
+    "import": "import_",
+    "move-readings": "move_readings",
+    "move-records": "move_records",
+}
 """What Python cannot call like the command."""
 
 

@@ -44,9 +44,9 @@ def readings_in(settings: Settings) -> Iterator[ReadingStore]:
         store.close()
 
 
-def require_used(settings: Settings) -> None:
-    """Refuse a folder without databases: a slip in its name must not make a new one."""
-    file = settings.records_path
+def require_used(settings: Settings, file: Path | None = None) -> None:
+    """Refuse a folder without databases (or *file*): a slip in its name must not make a new one."""
+    file = file or settings.records_path
     if file is not None and not file.exists():
         raise UnderlidError(
             "data folder",
