@@ -250,3 +250,31 @@ def test_from_a_message_on_the_broker_to_a_kept_mapping(
         assert lead.post("/api/v1/listening", json={"filter": "a/#/b"}).status_code == 422
     client.disconnect()
     client.loop_stop()
+
+
+def test_what_came_for_a_mapping_is_counted(house: Household, ash: Visitor) -> None:
+    with program(house, "lead") as lead:
+        for name in ("boards", "idle"):
+            elsewhere = {"filter": "elsewhere/+/env", "example_topic": "elsewhere/3/env"}
+            other = MAPPING if name == "boards" else MAPPING | elsewhere
+            assert lead.put(f"/api/v1/mappings/{name}", json=other).status_code == 200
+        for payload in (ENV, ENV, '{"soil": {"temp": "warm"}}'):
+            arrive(house, "allotment/3/env", payload)
+        arrive(house, "underlid/v1/potting/tansy-1/json", '{"bed_temp_c": 20}')
+        came = {one["name"]: one["came"] for one in lead.get("/api/v1/mappings").json()}
+        assert (came["boards"]["messages"], came["boards"]["refused"]) == (3, 1)
+        assert came["boards"]["last_at"] == came["boards"]["refused_at"]
+        assert "'warm'" in came["boards"]["refusal"]
+        assert came["idle"] == {
+            "messages": 0, "last_at": None, "refused": 0, "refused_at": None, "refusal": "",
+        }  # fmt: skip
+        figures = lead.get("/metrics").text
+        assert 'underlid_mapping_messages_total{mapping="boards"} 3.0' in figures
+        assert 'underlid_mapping_refused_total{mapping="boards"} 1.0' in figures
+        assert 'underlid_mapping_last_message_seconds{mapping="boards"}' in figures
+        page = ash.words("/mappings")
+        assert "3 messages since the start, the last just now. 1 refused, the last just now" in page
+        assert "Nothing has come for it since the start." in page
+        lead.delete("/api/v1/mappings/boards")
+        arrive(house, "elsewhere/3/env", ENV)
+        assert 'mapping="boards"' not in lead.get("/metrics").text

@@ -19,6 +19,7 @@ from underlid.clock import monotonic_s
 from underlid.pipeline import ingest
 from underlid.readings.mapped import NO_MAPPINGS, Mappings
 from underlid.readings.values import Admitted, RawEntry, RawMessage, Reading, Rejected, RejectReason
+from underlid.storage.mapping_counts import MappingCounts
 from underlid.storage.protocols import ReadingStore
 from underlid.storage.trouble import StoreError, unexpected
 
@@ -88,6 +89,7 @@ class Recorder:
         self._wake = threading.Condition()
         self._closing = threading.Event()
         self.counts = Counts()
+        self.mapping_counts = MappingCounts()
         self.mappings: Mappings = NO_MAPPINGS
         """How messages of other firmware are read; put another there at any time, from any thread."""
         self._thread = threading.Thread(target=self._run, name="recorder", daemon=True)
@@ -227,6 +229,8 @@ class Recorder:
                 self.counts.messages += len(one.batch)
                 self.counts.readings += len(part.readings)
                 self.counts.rejected += len(part.rejected)
+                if self.mappings:
+                    self.mapping_counts.note(self.mappings, one.batch, part.rejected)
 
     @staticmethod
     def _answer(done: Done, outcome: Outcome) -> None:

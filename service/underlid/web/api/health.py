@@ -1,6 +1,6 @@
 """Is it alive, is it ready, and how is it doing: /healthz, /readyz, /metrics.
 
-No names of people, bins or probes are in the answers, so they need no log-in.
+No names of people, bins or probes are in the answers, only of mappings, so they need no log-in.
 """
 
 from __future__ import annotations
@@ -17,7 +17,9 @@ from prometheus_client.openmetrics.exposition import CONTENT_TYPE_LATEST, genera
 from prometheus_client.registry import Collector, CollectorRegistry
 from starlette.responses import JSONResponse, Response
 
+from underlid.storage.mapping_counts import MappingCount
 from underlid.storage.recorder import Counts
+from underlid.timeline import SECOND_MS
 from underlid.web.context import Context, WayCounts, context_of
 
 router = APIRouter(tags=["health"])
@@ -75,6 +77,8 @@ class _Figures(Collector):
         for reason, count in self._context.readings.reject_counts().items():
             reasons.add_metric([reason], float(count))
         yield reasons
+        if recorder is not None:
+            yield from _of_mappings(recorder.mapping_counts.all())
         yield from _of_ways(self._context.ways)
         backlog = self._context.readings.backlog()
         for name, text, figure in (
@@ -99,6 +103,27 @@ class _Figures(Collector):
 
     def _undelivered(self) -> int:
         return len(self._context.records.dead_letters(1000))
+
+
+def _of_mappings(counts: Mapping[str, MappingCount]) -> Iterator[Metric]:
+    """Return what came for each mapping of other firmware."""
+    for name, text in (
+        ("messages", "Messages that a mapping read since the start"),
+        ("refused", "What of those could not be used"),
+    ):
+        family = CounterMetricFamily(f"underlid_mapping_{name}", text, labels=["mapping"])
+        for mapping, count in counts.items():
+            family.add_metric([mapping], float(getattr(count, name)))
+        yield family
+    last = GaugeMetricFamily(
+        "underlid_mapping_last_message_seconds",
+        "When the last came, in seconds since 1970",
+        labels=["mapping"],
+    )
+    for mapping, count in counts.items():
+        if count.last_at_ms is not None:
+            last.add_metric([mapping], count.last_at_ms / SECOND_MS)
+    yield last
 
 
 def _of_ways(ways: Mapping[str, WayCounts]) -> Iterator[Metric]:

@@ -9,8 +9,9 @@ from pydantic import BaseModel, Field
 
 from underlid.readings.mapping import FILTER_MOST_CHARS, PayloadMapping
 from underlid.readings.try_out import trouble_with, try_out
+from underlid.storage.mapping_counts import MappingCount
 from underlid.timeline import rfc3339
-from underlid.web.api.schemas import ProblemBody
+from underlid.web.api.schemas import ProblemBody, when
 from underlid.web.context import Context, Ear, context_of
 from underlid.web.problem import Problem, not_found
 from underlid.web.visitor import AnyCaller, LeadingCaller
@@ -27,6 +28,27 @@ router = APIRouter(
 )
 
 
+class CameBody(BaseModel):
+    """What came for a mapping since the process that answers was started."""
+
+    messages: int
+    last_at: str | None
+    refused: int = Field(description="Of these; a message may give readings and a refusal.")
+    refused_at: str | None
+    refusal: str = Field(description="The sentence of the last refusal.")
+
+    @classmethod
+    def of(cls, count: MappingCount) -> CameBody:
+        """Return what was counted as the interface shows it."""
+        return cls(
+            messages=count.messages,
+            last_at=when(count.last_at_ms),
+            refused=count.refused,
+            refused_at=when(count.refused_at_ms),
+            refusal=count.refusal,
+        )
+
+
 class MappingBody(BaseModel):
     """A mapping with its name."""
 
@@ -35,6 +57,7 @@ class MappingBody(BaseModel):
     trouble: str | None = Field(
         description="Why it cannot be used, or gives nothing of its example."
     )
+    came: CameBody | None = Field(description="Null of a process that takes no messages in.")
 
 
 class TriedReading(BaseModel):
@@ -181,12 +204,20 @@ def _listening(ear: Ear) -> ListeningBody:
 def _bodies(context: Context) -> list[MappingBody]:
     kept = context.records.mappings()
     now_ms = context.clock.now_ms()
+    counts = context.recorder.mapping_counts if context.recorder is not None else None
+
+    def came(name: str) -> CameBody | None:
+        return None if counts is None else CameBody.of(counts.of(name))
+
     good = [
-        MappingBody(name=name, mapping=one, trouble=trouble_with(name, one, now_ms))
+        MappingBody(
+            name=name, mapping=one, trouble=trouble_with(name, one, now_ms), came=came(name)
+        )
         for name, one in kept.good.items()
     ]
     broken = [
-        MappingBody(name=name, mapping=None, trouble=why) for name, why in kept.broken.items()
+        MappingBody(name=name, mapping=None, trouble=why, came=came(name))
+        for name, why in kept.broken.items()
     ]
     return [*good, *broken]
 

@@ -12,6 +12,7 @@ from underlid.readings.channels import CHANNELS
 from underlid.readings.mapping import VALUES_MOST, units_of
 from underlid.readings.try_out import trouble_with, try_out
 from underlid.readings.values import Admitted, RejectReason
+from underlid.storage.mapping_counts import MappingCounts
 from underlid.web.context import Context, Ear, context_of
 from underlid.web.forms import FieldError
 from underlid.web.mapping_form import (
@@ -116,6 +117,7 @@ def _list_page(
         "kept": kept,
         "troubles": {name: trouble_with(name, one, now_ms) for name, one in kept.good.items()},
         "sheds": context.records.setup().sheds,
+        "counts": _counts(context),
         "has_broker": context.ear is not None and context.ear.has_broker,
         "heard": heard if leads else None,
         "shown": _shown,
@@ -128,6 +130,11 @@ def _list_page(
     if leads and heard is not None and heard.left_s > 0 and not heard.messages:
         response.headers["refresh"] = str(LOOK_AGAIN_S)
     return response
+
+
+def _counts(context: Context) -> MappingCounts | None:
+    """Return what this process has counted; None where it takes nothing in."""
+    return context.recorder.mapping_counts if context.recorder is not None else None
 
 
 def _form_page(request: Request, fields: dict[str, str], error: UnderlidError | None) -> Response:
