@@ -22,9 +22,9 @@ OPEN_PCT: Final = 8.0
 """So far below what a closed bin shows, air comes in that no guess knows of: then the humidity itself is
 taken, and the guess is not blamed for more."""
 
-AT_END_H: Final = 168
+AT_END_H: Final = 72
 """A sensor at its end says that the air is no drier than what it shows there. But one that has not come
-down for a week may be spent (our judgement)."""
+down for three days may be spent (our judgement)."""
 
 VARIANCE: Final = FORETOLD_RH_SD_PCT**2 * ALIKE_H
 
