@@ -11,10 +11,14 @@ from programs import require
 from storage.postgres import cluster
 from storage.test_records_alerts import TOLD
 from underlid.alerts.alert import Message
+from underlid.alerts.routes import RouteRules
 from underlid.clock import VirtualClock
+from underlid.config import Settings
+from underlid.notify.addresses import RouteChannels
 from underlid.notify.outbox import Courier
 from underlid.storage.records import Records
 from underlid.workers.sharing import Sharing
+from waiting import wait_until
 
 NOW_MS = TOLD.at_ms
 LEASE_S = 600.0
@@ -94,3 +98,24 @@ def test_messages_for_a_channel_that_another_worker_has_are_not_given_up(records
     assert other.drain_once(NOW_MS).given_up == 0
     sharing.stop()
     assert other.drain_once(NOW_MS).given_up == 1
+
+
+def test_an_address_that_is_removed_leaves_no_lease_at_any_worker(records: Records) -> None:
+    records.add_person("Ash", "keeper", "herd under the lid")
+    made = records.add_route("Ash", "json://127.0.0.1:1/in", "json", "", RouteRules(), NOW_MS)
+    sharing = [Sharing(records, name, LEASE_S) for name in ("a", "b")]
+    couriers = [
+        Courier(records, [], VirtualClock(NOW_MS), one, routes=RouteChannels(records, Settings()))
+        for one in sharing
+    ]
+    for courier in couriers:
+        courier.drain_once(NOW_MS)
+    assert list(records.holders("channel")) == [made.channel]
+    records.remove_route(made.id)
+    assert records.holders("channel") == {}
+    sharing[1].share("channel", [made.channel])  # it had not looked yet
+    couriers[1].start()
+    wait_until(lambda: records.holders("channel") == {})
+    couriers[1].stop()
+    for one in sharing:
+        one.stop()

@@ -122,7 +122,7 @@ def test_a_subscription_that_has_ended_is_removed_and_what_waited_is_seen(
     assert len(service.pushed) == 1
     assert records.routes() == []
     said = {letter.error for letter in records.dead_letters()}
-    assert said == {"the browser has ended its subscription; the address was removed"}
+    assert said == {"the browser has ended its subscription; the address of Ash was removed"}
     assert records.channels_of_the_gone() == {ended.channel}
     assert one.failing() == {}
 

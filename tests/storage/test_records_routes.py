@@ -254,7 +254,7 @@ def test_an_address_that_is_removed_leaves_no_lease_and_says_so_where_it_failed(
         assert records.holders("channel") == {kept.channel: "worker"}
         said = {one.channel: one.error for one in records.dead_letters()}
         assert said == {
-            gone.channel: "no connection; the address was removed",
+            gone.channel: "no connection; the address of Ash was removed",
             kept.channel: "no connection",
         }
         records.share(
@@ -277,4 +277,4 @@ def test_what_an_address_that_ended_waited_for_is_seen_and_only_its_holder_ends_
         assert records.end_route(made.id, "it ended", AT_MS) == 2
         assert records.routes() == []
         said = {one.error for one in records.dead_letters()}
-        assert said == {"it ended; the address was removed"}
+        assert said == {"it ended; the address of Ash was removed"}

@@ -140,7 +140,7 @@ def test_an_undelivered_message_for_an_address_that_is_gone_says_so_and_can_be_f
     assert "no connection" in ash.words("/probes")
     assert "Forget it" not in ash.words("/probes")
     ash.send(f"{PAGE}/{route.id}/remove", {}, PAGE)
-    assert "no connection; the address was removed" in ash.words("/probes")
+    assert "no connection; the address of Ash was removed" in ash.words("/probes")
     assert ash.send(f"/probes/undelivered/{waits.id}", {}, "/probes").status_code == 404
     assert ash.send(f"/probes/undelivered/{waits.id}/forget", {}, "/probes").status_code == 303
     assert house.records.dead_letters() == []

@@ -184,7 +184,8 @@ def forget_routes(connection: sa.Connection, which: sa.ColumnElement[bool]) -> N
         theirs = outbox.c.channel == route.channel
         dead = sa.update(outbox).where(theirs, outbox.c.state == DEAD)
         connection.execute(sa.delete(outbox).where(theirs, outbox.c.state == WAITING))
-        connection.execute(dead.values(error=outbox.c.error + f"; {REMOVED}"))
+        said = f"; the address of {route.person} was removed"
+        connection.execute(dead.values(error=outbox.c.error + said))
         served = sa.and_(leases.c.kind == CHANNEL, leases.c.name == route.channel)
         connection.execute(sa.delete(leases).where(served))
         connection.execute(sa.delete(routes).where(routes.c.id == route.id))
