@@ -20,7 +20,7 @@ from underlid.journal.numbers import line_of_text
 from underlid.storage.records.columns import packed, unpacked
 from underlid.storage.records.database import Subject
 from underlid.storage.records.leases import CHANNEL
-from underlid.storage.records.outbox import DEAD, SENT, WAITING, post
+from underlid.storage.records.outbox import DEAD, SENT, SPARED, WAITING, post
 from underlid.storage.records.tables import alert_acts, alerts, leases, outbox, people, routes
 
 ID_BYTES: Final = 4
@@ -183,7 +183,8 @@ def forget_routes(connection: sa.Connection, which: sa.ColumnElement[bool]) -> N
     for route in gone:
         theirs = outbox.c.channel == route.channel
         dead = sa.update(outbox).where(theirs, outbox.c.state == DEAD)
-        connection.execute(sa.delete(outbox).where(theirs, outbox.c.state == WAITING))
+        not_sent = outbox.c.state.in_((WAITING, SPARED))  # what is spared may be sent later
+        connection.execute(sa.delete(outbox).where(theirs, not_sent))
         said = f"; the address of {route.person} was removed"
         connection.execute(dead.values(error=outbox.c.error + said))
         served = sa.and_(leases.c.kind == CHANNEL, leases.c.name == route.channel)
