@@ -73,14 +73,19 @@ def import_readings(file: Path, shed: str | None, skip_bad: bool, data: Path | N
 def import_journal(file: Path, skip_bad: bool, data: Path | None) -> None:
     """Add the entries in FILE (CSV or Parquet) to the journal; the service may run.
 
-    The same row read again is not added twice.
+    The same row read again is not added twice. A time may be a day, 2026-05-01, or a day and an hour on the
+    wall of the bin's shed, 2026-05-01 18:30.
 
     Example: underlid import journal notebook.csv --skip-bad
     """
     refused = RefusedRows(skip=skip_bad)
-    read = parquet.read_journal if _is_parquet(file) else read_journal
-    entries = read(file, refused)
     with records_in(data) as records:
+        setup = records.setup()
+        zones = {one.id: setup.sheds[one.shed].timezone for one in setup.bins.values()}
+        if _is_parquet(file):
+            entries = parquet.read_journal(file, refused)
+        else:
+            entries = read_journal(file, refused, zones)
         for entry in entries:
             records.add_entry(entry, f"import {entry.id}")
     _say_refused(refused)

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, Final
 
 from underlid.errors import UnderlidError
+from underlid.files.notebook_times import Zones, with_offset
 from underlid.files.readings_csv import RECEIVED, checked_time_ms, number
 from underlid.files.refused_rows import RefusedRows
 from underlid.journal.entries import Entry
@@ -34,11 +35,16 @@ EARLIEST_ENTRY_MS: Final = 0
 SURPLUS: Final = "surplus columns"
 
 
-def read_journal(path: Path, refused: RefusedRows | None = None) -> list[Entry]:
-    """Return the entries in the file at *path*, by when they became known."""
+def read_journal(
+    path: Path, refused: RefusedRows | None = None, zones: Zones | None = None
+) -> list[Entry]:
+    """Return the entries in the file at *path*, by when they became known.
+
+    With *zones* a row may have a day, or a day and an hour, of its bin's wall clock.
+    """
     try:
         with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-            return read_entries(file, path.name, refused)
+            return read_entries(file, path.name, refused, zones)
     except OSError as error:
         raise UnderlidError(
             "journal file",
@@ -48,7 +54,12 @@ def read_journal(path: Path, refused: RefusedRows | None = None) -> list[Entry]:
         ) from None
 
 
-def read_entries(file: Iterable[str], name: str, refused: RefusedRows | None = None) -> list[Entry]:
+def read_entries(
+    file: Iterable[str],
+    name: str,
+    refused: RefusedRows | None = None,
+    zones: Zones | None = None,
+) -> list[Entry]:
     """Return the entries in the lines of *file*; *name* stands in the refusals."""
     refused = refused or RefusedRows()
     reader = csv.DictReader(file, restkey=SURPLUS)
@@ -68,7 +79,7 @@ def read_entries(file: Iterable[str], name: str, refused: RefusedRows | None = N
             if not fields:
                 continue
             try:
-                entries.append(_entry(fields, seen))
+                entries.append(_entry(fields, seen, zones or {}))
             except UnderlidError as error:
                 refused.refuse(name, reader.line_num, error)
     except csv.Error as error:
@@ -93,7 +104,7 @@ def entry_id(fields: Mapping[str, object], copy: int) -> str:
     return blake2b(words.encode(errors="replace"), digest_size=10).hexdigest()
 
 
-def _entry(fields: Mapping[str, object], seen: Counter[str]) -> Entry:
+def _entry(fields: Mapping[str, object], seen: Counter[str], zones: Zones) -> Entry:
     """Return the entry of a row; it became known when received, else when it happened."""
     if SURPLUS in fields:
         raise UnderlidError(
@@ -102,6 +113,11 @@ def _entry(fields: Mapping[str, object], seen: Counter[str]) -> Entry:
             expected="no more columns than the first line has",
             next_step="Put texts with commas in double quotes.",
         )
+    first_id = entry_id(fields, 0)
+    id_ = entry_id(fields, seen[first_id])
+    if zones and "time" in fields:
+        time = with_offset(str(fields["time"]), fields.get("bin"), zones)
+        fields = {**fields, "time": time}
     known = fields.get(RECEIVED) or fields.get("time")
     if not known:
         raise UnderlidError(
@@ -113,8 +129,6 @@ def _entry(fields: Mapping[str, object], seen: Counter[str]) -> Entry:
     what = RECEIVED if fields.get(RECEIVED) else "time"
     least = EARLIEST_MS if what == RECEIVED else EARLIEST_ENTRY_MS
     known_at_ms = checked_time_ms(what, str(known), least)
-    first_id = entry_id(fields, 0)
-    id_ = entry_id(fields, seen[first_id])
     entry = entry_from_fields(fields, known_at_ms=known_at_ms, new_id=id_)
     seen[first_id] += 1
     return entry
