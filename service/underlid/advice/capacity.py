@@ -83,6 +83,8 @@ def feeding(
         "eaten_g_d": round(food.eaten_g_d),
         "next_feed_due": None if due_ms is None else rfc3339(_whole_hour(due_ms)),
         "next_feed_most_g": advice.amount_g or 0.0,
+        "act": advice.act,
+        "values": advice.values,
         "text": advice.text,
         "working": advice.working,
     }
