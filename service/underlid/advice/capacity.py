@@ -5,9 +5,10 @@ How fast food disappears, and what is left of it, is in `binmodel.food`.
 
 from __future__ import annotations
 
-from typing import Final
+from collections.abc import Mapping
+from typing import Any, Final
 
-from underlid.advice.wording import worded
+from underlid.advice.wording import text_of, worded
 from underlid.binmodel.food.uneaten import LEAST_ACTIVITY, Food
 from underlid.journal.units import SI, Units
 from underlid.rules.finding import Advice
@@ -88,6 +89,19 @@ def feeding(
         "text": advice.text,
         "working": advice.working,
     }
+
+
+def feeding_advice(feeding: Mapping[str, Any], units: Units) -> str:
+    """Return the advice of a bin's state in *units*.
+
+    >>> from underlid.journal.units import US
+    >>> state = {"act": "feed-at-most", "values": {"lasts_days": 4.0}, "next_feed_most_g": 510.0}
+    >>> feeding_advice(state, US)
+    'Feed at most about 1.1 lb, enough for 4 days.'
+    """
+    amount_g = feeding.get("next_feed_most_g") or None
+    text, values = str(feeding.get("text", "")), dict(feeding.get("values") or {})
+    return text_of(Advice(str(feeding.get("act", "")), text, amount_g, values=values), units)
 
 
 def _whole_hour(at_ms: int) -> int:
