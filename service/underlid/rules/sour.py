@@ -22,7 +22,7 @@ from underlid.rules.moisture_evidence import LEVEL_SD_MOST_PCT, UNKNOWN_REASON, 
 from underlid.rules.too_wet import wet_now_pct
 from underlid.timeline import DAY_MS, HOUR_MS
 
-CHANCE: Final = 0.4
+CHANCE: Final = 0.45
 CHANCE_BY_GUESS: Final = 0.6
 KEEPS_CHANCE: Final = 0.12
 """So likely too little air must be left, and so likely by a probe that met no weighed sample: most beds are
