@@ -3,16 +3,16 @@
 Settings come from the environment (`UNDERLID_…`), from a folder of secrets (a file a setting) and
 from one file, `underlid.toml`; the first of these wins. Sheds, bins, probes and people are not
 settings: they live in the database. `underlid check` prints each setting with source and help.
+What variables and files are called is in `setting_names.py`.
 """
 
 from __future__ import annotations
 
-import difflib
 import ipaddress
 import os
 import tomllib
 from pathlib import Path
-from typing import Annotated, Any, Final, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, SecretStr, ValidationError, field_validator
 from pydantic_settings import (
@@ -26,15 +26,14 @@ from pydantic_settings import (
 
 from underlid.alerts.quiet import SAID
 from underlid.errors import UnderlidError
-
-PREFIX: Final = "UNDERLID_"
-FILE_NAME: Final = "underlid.toml"
-FILE_VARIABLE: Final = f"{PREFIX}SETTINGS"
-SECRETS_VARIABLE: Final = f"{PREFIX}SECRETS"
-"""Names a folder with a file for each secret, such as `underlid_records_url`."""
-
-PASSPHRASE_VARIABLE: Final = f"{PREFIX}PASSPHRASE"
-"""Read by `underlid user`; not a setting."""
+from underlid.setting_names import (
+    FILE_NAME,
+    FILE_VARIABLE,
+    PREFIX,
+    SECRETS_VARIABLE,
+    check_names,
+    secret_files,
+)
 
 Source = Literal["environment", "secrets", "file", "default"]
 
@@ -221,7 +220,7 @@ def load(**given: Any) -> Settings:
 
     Raises `UnderlidError` that names the first wrong setting.
     """
-    _check_names()
+    check_names(Settings.model_fields)
     try:
         return Settings(**{name: value for name, value in given.items() if value is not None})
     except ValidationError as error:
@@ -232,52 +231,6 @@ def load(**given: Any) -> Settings:
             value=os.environ.get(FILE_VARIABLE, FILE_NAME),
             expected=f"TOML ({error})",
             next_step="Correct the line, or move the file away.",
-        ) from None
-
-
-def _check_names() -> None:
-    """Refuse variables that look like settings and are none, and a named file that is not there."""
-    named = os.environ.get(FILE_VARIABLE)
-    if named is not None and not Path(named).is_file():
-        raise UnderlidError(
-            FILE_VARIABLE,
-            value=named,
-            expected="a settings file that can be read",
-            next_step="Correct the path, or unset the variable.",
-        )
-    known = {f"{PREFIX}{name}".upper() for name in Settings.model_fields}
-    for name in secret_files():
-        _check_name(f"secret {name}", name, known)
-    known |= {FILE_VARIABLE, SECRETS_VARIABLE, PASSPHRASE_VARIABLE}
-    for variable in os.environ:
-        _check_name(f"variable {variable}", variable, known)
-
-
-def _check_name(what: str, name: str, known: set[str]) -> None:
-    if not name.upper().startswith(PREFIX) or name.upper() in known:
-        return
-    near = difflib.get_close_matches(name.upper(), known, 1)
-    raise UnderlidError(
-        what,
-        value="set",
-        expected=f"the name of a setting{f', such as {near[0]}' if near else ''}",
-        next_step="Correct or remove it; `underlid check` lists all settings.",
-    )
-
-
-def secret_files() -> list[str]:
-    """Return the names of the files in the folder of secrets, if one is named."""
-    folder = os.environ.get(SECRETS_VARIABLE)
-    if folder is None:
-        return []
-    try:
-        return sorted(path.name for path in Path(folder).iterdir() if path.is_file())
-    except OSError as error:
-        raise UnderlidError(
-            SECRETS_VARIABLE,
-            value=folder,
-            expected=f"a folder that can be read ({error.strerror})",
-            next_step="Correct the path, or unset the variable.",
         ) from None
 
 

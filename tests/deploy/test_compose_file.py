@@ -10,7 +10,8 @@ import tomllib
 import pytest
 
 from deploy.composed import FILE, ROOT, Part, parts, read
-from underlid.config import PREFIX, Settings, is_secret
+from underlid.config import Settings, is_secret
+from underlid.setting_names import PREFIX
 
 PARTS = parts()
 SECRETS_VARIABLE = f"{PREFIX}SECRETS"

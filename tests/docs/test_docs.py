@@ -8,10 +8,11 @@ from pathlib import Path
 import click
 import pytest
 
-from underlid.config import PREFIX, Settings, is_secret
+from underlid.config import Settings, is_secret
 from underlid.journal.entries import KINDS
 from underlid.readings.values import RejectReason
 from underlid.rules.finding import Condition
+from underlid.setting_names import PREFIX
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "service" / "docs"
