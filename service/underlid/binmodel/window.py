@@ -91,14 +91,14 @@ class BinWindow:
         Not to be written to: others are given the same.
         """
         end = self.end
-        if buckets < TAIL_BUCKETS and (until is None or until == end):
-            return self.means(channel, TAIL_BUCKETS)[TAIL_BUCKETS - buckets :]
-        key = channel, buckets, end if until is None else until
+        until = end if until is None else until
+        in_tail = buckets < TAIL_BUCKETS and until == end
+        key = channel, TAIL_BUCKETS if in_tail else buckets, until
         found = self._looked.get(key)
         if found is None:
             found = self._looked[key] = self._mean(*key)
             found.flags.writeable = False
-        return found
+        return found[TAIL_BUCKETS - buckets :] if in_tail else found
 
     def _mean(self, channel: str, buckets: int, until: int) -> Floats:
         found = self.each(channel, buckets, until)
@@ -152,7 +152,11 @@ class BinWindow:
 
     def recent(self, channel: str) -> list[float]:
         """Return the known means of the last half hour, oldest first."""
-        return [one for one in self.means(channel, FRESH_BUCKETS).tolist() if not isnan(one)]
+        return _known(self.means(channel, FRESH_BUCKETS))
+
+    def hottest_recent(self) -> list[float]:
+        """Return the same of the warmest probe in the bed."""
+        return _known(self.hottest(FRESH_BUCKETS))
 
     def present(self, channel: str) -> float | None:
         """Return the mean of the last half hour, or None when nothing is that fresh."""
@@ -187,7 +191,10 @@ class BinWindow:
             probe = self.probes.get(place.probe)
             if probe is None:
                 continue
-            for name, line in sources(place, channel):
+            if channel in probe.channels:
+                found.append((place, channel, IDENTITY))
+                continue
+            for name, line in instead_of(place, channel):
                 if name in probe.channels:
                     found.append((place, name, line))
                     break
@@ -209,17 +216,23 @@ def sources(place: ProbePlace, channel: str) -> list[tuple[str, Line | Bent]]:
 
     The lines leave out the calibrations of the place, which may hold for a span of time only.
     """
-    result: list[tuple[str, Line | Bent]] = [(channel, IDENTITY)]
-    if channel != "moisture_pct":
-        return result
-    to_moisture = index_curve(place)
-    dry, wet = place.soil_dry_raw, place.soil_wet_raw
+    return [(channel, IDENTITY), *instead_of(place, channel)]
+
+
+def instead_of(place: ProbePlace, channel: str) -> list[tuple[str, Line | Bent]]:
+    """Return the other raw channels that *channel* can come from, best first, with their lines."""
+    to_moisture = index_curve(place) if channel == "moisture_pct" else None
     if to_moisture is None:
-        return result
-    result.append(("soil_index", to_moisture))
+        return []
+    dry, wet = place.soil_dry_raw, place.soil_wet_raw
+    result: list[tuple[str, Line | Bent]] = [("soil_index", to_moisture)]
     if dry is not None and wet is not None and dry != wet:
         result.append(("soil_raw", to_moisture.after(soil_index_line(dry, wet))))
     return result
+
+
+def _known(values: Floats) -> list[float]:
+    return [one for one in values.tolist() if not isnan(one)]
 
 
 def mean_of(values: Floats, least: int) -> float | None:

@@ -33,6 +33,9 @@ ODD: Final = {
 }
 """Values in range that no working sensor says."""
 
+BELIEVED: Final = {name: (one.low, one.high, ODD.get(name, ())) for name, one in CHANNELS.items()}
+"""The range of each channel, and what in it is not believed."""
+
 
 class Doubt(StrEnum):
     """Why a value is not believed."""
@@ -51,8 +54,11 @@ def doubt(channel: str, value: float) -> Doubt | None:
     >>> doubt("bed_temp_c", 85.0), doubt("bed_temp_c", 22.4), doubt("co2", 1e9)
     (<Doubt.POWER_ON_VALUE: 'power_on_value'>, None, None)
     """
-    known = CHANNELS.get(channel)
-    if known is None or (known.low <= value <= known.high and value not in ODD.get(channel, ())):
+    known = BELIEVED.get(channel)
+    if known is None:
+        return None
+    low, high, odd = known
+    if low <= value <= high and value not in odd:
         return None
     if not isfinite(value):
         return Doubt.NOT_FINITE
@@ -60,9 +66,9 @@ def doubt(channel: str, value: float) -> Doubt | None:
         return Doubt.POWER_ON_VALUE if value == POWER_ON_C else Doubt.NO_SENSOR
     if channel == "soil_raw" and value in ADC_RAILS:
         return Doubt.ADC_RAIL
-    if value < known.low:
+    if value < low:
         return Doubt.BELOW_RANGE
-    return Doubt.ABOVE_RANGE if value > known.high else None
+    return Doubt.ABOVE_RANGE if value > high else None
 
 
 def believable(channel: str, values: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:

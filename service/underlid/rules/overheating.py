@@ -14,7 +14,7 @@ from underlid.binmodel.outlook.forecast import Forecast
 from underlid.binmodel.outlook.hours import AHEAD_H
 from underlid.binmodel.probes.hot import BUCKETS_PER_DAY
 from underlid.binmodel.thermal import SELF_HEAT_SD_K, self_heat
-from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
+from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import (
     AGAIN_REASON,
@@ -49,12 +49,11 @@ OWN_SHARE: Final = 0.5
 
 def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the bed's heat."""
-    recent = window.hottest(FRESH_BUCKETS)
-    values = recent[~np.isnan(recent)]
-    if not len(values):
+    values = window.hottest_recent()
+    if not values:
         reason = "not enough bed temperature in the last half hour"
         return Finding(Condition.OVERHEATING, Verdict.UNKNOWN, reason=reason)
-    bed = middle(values[-3:].tolist())
+    bed = middle(values[-3:])
     limits = window.limits
     steps = {
         Priority.MEDIUM: limits.hot_warn_c,

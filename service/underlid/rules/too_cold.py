@@ -10,7 +10,7 @@ import numpy as np
 
 from underlid.binmodel.known import Known
 from underlid.binmodel.outlook.forecast import Forecast
-from underlid.binmodel.window import FRESH_BUCKETS, BinWindow
+from underlid.binmodel.window import BinWindow
 from underlid.rules.finding import Condition, Finding, Priority, Verdict
 from underlid.rules.foreseen import (
     AGAIN_REASON,
@@ -37,12 +37,11 @@ cold nights come in rows, and the keeper is told of the row, not of each (our ju
 
 def evaluate(window: BinWindow, known: Known, open_priority: Priority | None) -> Finding:
     """Return the verdict on the bed's cold."""
-    recent = window.means("bed_temp_c", FRESH_BUCKETS)
-    values = recent[~np.isnan(recent)]
-    if not len(values):
+    values = window.recent("bed_temp_c")
+    if not values:
         reason = "not enough bed temperature in the last half hour"
         return Finding(Condition.TOO_COLD, Verdict.UNKNOWN, reason=reason)
-    bed = middle(values[-3:].tolist())
+    bed = middle(values[-3:])
     limits = window.limits
     priority = level(
         -bed,

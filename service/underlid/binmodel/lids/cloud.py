@@ -117,8 +117,9 @@ class Cloud:
 
     def go_on(self, hours: float) -> None:
         """Let the film go on for a part of an hour as it did in the last."""
-        film = np.where(np.isnan(self.flux), self.film, self.film + hours * self.flux)
-        self.film = np.minimum(np.maximum(film, 0.0), FILM_MOST_G_M2)
+        if not isnan(float(self.flux[0])):
+            film = self.film + hours * self.flux
+            self.film = np.minimum(np.maximum(film, 0.0), FILM_MOST_G_M2)
 
     def see(self, looks: Iterable[LidLook]) -> None:
         """Take in what the keeper saw, in the order of time."""
@@ -148,9 +149,9 @@ class Cloud:
 
     def quantiles(self, *shares: float) -> list[float]:
         """Return the films below which these shares of the chance lie."""
-        order = np.argsort(self.film, kind="stable")
-        at = np.searchsorted(np.cumsum(self.weight[order]), shares)
-        found: list[float] = self.film[order][np.minimum(at, len(order) - 1)].tolist()
+        order = self.film.argsort(kind="stable")
+        at = self.weight[order].cumsum().searchsorted(shares)
+        found: list[float] = self.film[order[np.minimum(at, len(order) - 1)]].tolist()
         return found
 
     def mean_flux(self) -> float:
@@ -202,16 +203,18 @@ class Cloud:
         """Note how far the humidity is from what each guess foretells; return the believed flux."""
         measured = hour.rh_pct / 100.0 * at_head
         if isnan(hour.rh_pct):
-            self._note_drier(np.ones(len(flux)))
+            self._note_drier(AS_FORETOLD)
             return flux
         left = left_pct(hour.rh_pct, 100.0 * inside / at_head)
         if not hour.upset:
             self._blame(hour.rh_pct, left)
         is_open = left < -OPEN_PCT
+        if not is_open.any():
+            if not hour.upset:
+                self._note_drier(AS_FORETOLD)
+            return flux
         if not hour.upset:
             self._note_drier(np.where(is_open, np.minimum(measured / inside, 1.0), 1.0))
-        if not is_open.any():
-            return flux
         onto = self.guesses.lid_m_h * np.where(measured > at_lid, 1.0, patch)
         result: Floats = np.where(is_open, onto * (measured - at_lid), flux)
         return result
@@ -230,7 +233,7 @@ class Cloud:
 
     def _note_drier(self, now: Floats) -> None:
         """Note vapour over what is foretold; of most bins it is 1 in every guess and hour."""
-        if self.drier is AS_FORETOLD and (now == 1.0).all():
+        if self.drier is AS_FORETOLD and (now is AS_FORETOLD or (now == 1.0).all()):
             return
         fade_h = np.where(now < 1.0, DRIER_H, AS_BEFORE_H)
         self.drier = (self.drier + (now - self.drier) / fade_h).astype(np.float32)

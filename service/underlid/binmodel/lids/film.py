@@ -9,7 +9,7 @@ been started knows the same as one that never stopped.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isnan
+from math import isfinite, isnan
 from typing import Final
 from zlib import crc32
 
@@ -95,10 +95,13 @@ class LidFilm:
         if hour > self._hour:
             self._run(window, self._closed, hour)
         self.done = max(self.done, window.end)
-        looks = looks_since(window, self._open_from())
-        self.at_hour, self.cloud = self._closed.copy(), self._closed.copy()
-        self.at_hour.see(looks)
-        self.cloud.go_on((self.done - self._open_from()) / BUCKETS_PER_HOUR)
+        open_from = self._open_from()
+        looks = looks_since(window, open_from)
+        self.at_hour, self.cloud = self._closed, self._closed.copy()
+        if looks:
+            self.at_hour = self._closed.copy()
+            self.at_hour.see(looks)
+        self.cloud.go_on((self.done - open_from) / BUCKETS_PER_HOUR)
         self.cloud.see(looks)
 
     def when_day_began(self) -> Cloud | None:
@@ -150,31 +153,36 @@ class LidFilm:
 
     def last(self, buckets: int) -> Floats:
         """Return the likely film of the last *buckets* closed buckets, from hour to hour in a line."""
-        every = self._every(buckets)
-        if not len(every) or self.cloud is None:
+        last = self._last()
+        if last <= 0 or self.cloud is None:
             return np.zeros(0)
+        every = np.arange(max(0, last - buckets) + 1, last + 1)
         # After a rewind fewer hours are done than have been run.
-        count = min(self._hour - self._first_h, int(every[-1]) // BUCKETS_PER_HOUR)
+        count = min(self._hour - self._first_h, last // BUCKETS_PER_HOUR)
         ends = np.arange(1, count + 1) * BUCKETS_PER_HOUR
         film = np.append(self._film[:count], self.cloud.quantiles(0.5))
-        result: Floats = np.interp(every, np.append(ends, every[-1]), film)
+        result: Floats = np.interp(every, np.append(ends, last), film)
         return result
 
     def last_flux(self, buckets: int) -> Floats:
         """Return the likely flux of the last *buckets* closed buckets; NaN where unknown."""
-        hours = (self._every(buckets) - 1) // BUCKETS_PER_HOUR
-        return self._flux[np.minimum(hours, self._hour - self._first_h - 1)].astype(np.float64)
+        last = self._last()
+        begin = max(0, last - buckets)
+        first_h = begin // BUCKETS_PER_HOUR
+        hours = np.arange(first_h, -(-last // BUCKETS_PER_HOUR))
+        flux = self._flux[np.minimum(hours, self._hour - self._first_h - 1)].astype(np.float64)
+        skip = begin - first_h * BUCKETS_PER_HOUR
+        return flux.repeat(BUCKETS_PER_HOUR)[skip : skip + last - begin]
 
-    def _every(self, buckets: int) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
-        """Return the numbers, from the first hour's on, of the last *buckets* that have closed."""
-        last = self.done - self._first_h * BUCKETS_PER_HOUR - self._offset
-        return np.arange(max(0, last - buckets) + 1, last + 1)
+    def _last(self) -> int:
+        """Return the number of the last bucket that has closed; the first hour's first is 1."""
+        return self.done - self._first_h * BUCKETS_PER_HOUR - self._offset
 
     def known_lately(self, hours: int) -> bool:
         """Tell whether the temperatures that a film needs were known in the last *hours*."""
         place = self._hour - self._first_h
         lately = self._flux[max(0, place - hours) : place]
-        return len(self._every(1)) > 0 and bool(np.isfinite(lately).any())
+        return self._last() > 0 and any(map(isfinite, lately.tolist()))
 
     def chance(self, limit_g_m2: float) -> float:
         """Return the chance that the film is at a limit or beyond; 0 before the first hour."""
@@ -201,7 +209,7 @@ def _shorten(cloud: Cloud) -> None:
     After every hour, not only in moments that are kept: to go back to one must change nothing.
     """
     for name in SHORT:
-        setattr(cloud, name, getattr(cloud, name).astype(np.float32))
+        setattr(cloud, name, getattr(cloud, name).astype(np.float32, copy=False))
 
 
 def day_offset(bin_id: str) -> int:

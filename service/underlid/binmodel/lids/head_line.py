@@ -96,20 +96,14 @@ class HeadLine:
         share, offset, _, _ = self.line()
         left = min(max(head_over_k - offset - share * over_k, -STRAIN_MOST_K), STRAIN_MOST_K)
         strain = self.strain_k + (left - self.strain_k) * STRAIN_A_H
-        line = replace(
-            self,
-            strain_k=strain,
-            day_strain_k=self.day_strain_k + (left - self.day_strain_k) * DAY_A_H,
-            over_k=self.over_k + (over_k - self.over_k) * DAY_A_H,
-        )
+        day_strain = self.day_strain_k + (left - self.day_strain_k) * DAY_A_H
+        over = self.over_k + (over_k - self.over_k) * DAY_A_H
         if abs(strain) > STRAIN_K:
+            line = HeadLine(self.sums, strain, day_strain, over, self.usual_k)
             return replace(line, odds=line._odds())
-        return replace(
-            line,
-            sums=self._with(over_k, head_over_k),
-            usual_k=self.usual_k + (over_k - self.usual_k) * USUAL_A_H,
-            odds=_faded(self.odds),
-        )
+        sums = self._with(over_k, head_over_k)
+        usual = self.usual_k + (over_k - self.usual_k) * USUAL_A_H
+        return HeadLine(sums, strain, day_strain, over, usual, _faded(self.odds))
 
     def _learns(self, slow: float) -> float:
         """Return what the next hour counts for: at first as much as each before."""

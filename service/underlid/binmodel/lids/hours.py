@@ -55,8 +55,8 @@ class LidHour:
 def lid_hours(window: BinWindow, first: int, count: int) -> list[LidHour]:
     """Return *count* hours from bucket *first* on."""
     until = first + count * BUCKETS_PER_HOUR
-    means = [hour_means(window.means(name, until - first, until)) for name in CHANNELS]
-    rows = np.stack(means, axis=1).tolist()
+    means = [window.means(name, until - first, until) for name in CHANNELS]
+    rows = hour_means(np.concatenate(means)).reshape(len(CHANNELS), count).T.tolist()
     looks: dict[int, list[LidLook]] = defaultdict(list)
     cover: dict[int, float] = defaultdict(float)
     deeds: dict[int, float] = defaultdict(float)

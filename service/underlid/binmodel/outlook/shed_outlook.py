@@ -32,6 +32,7 @@ USUAL_WEIGHT: Final = 0.15
 """A candidate one step from the usual must beat it by this share of error (our judgement)."""
 
 FADE_LEADS: Final = (6, 24, 48)
+FADE_LEFT: Final = [[np.exp(-(lead + 0.5) / fade) for lead in FADE_LEADS] for fade in FADES_H]
 
 LEVEL_WEIGHT: Final = 0.5 ** ((PAST_H - np.arange(PAST_H)) / (DAY_H * 6.0))
 
@@ -173,13 +174,13 @@ def _fade_h(after: Floats, origin: Floats, spread: float) -> float:
     told = []
     for lead in FADE_LEADS:
         good = ~np.isnan(after[:, lead] - origin)
-        told.append((after[good, lead], origin[good], lead + 0.5))
-    if sum(len(values) for values, _, _ in told) < FIRST_ORIGIN_H:
+        told.append((after[good, lead], origin[good]))
+    if sum(len(values) for values, _ in told) < FIRST_ORIGIN_H:
         return best
     for place, fade_h in enumerate(FADES_H):
         total = 0.0
-        for values, began, hours in told:
-            error = values - began * np.exp(-hours / fade_h)
+        for (values, began), left in zip(told, FADE_LEFT[place], strict=True):
+            error = values - began * left
             total += float(np.dot(error, error))
         worse = total * (1.0 + USUAL_WEIGHT * abs(place - USUAL_FADE)) + 1e-9 * spread
         if worse < least:

@@ -99,15 +99,15 @@ class Vitals:
 
     def add(self, one: Reading) -> None:
         """Take one reading in."""
-        at_ms = one.taken_at_ms
+        at_ms, last = one.taken_at_ms, self.last_values
         self._note_arrival(one)
         for name, value in one.values.items():
             why = doubt(name, value)
             if why is not None:
                 if at_ms >= self.doubted.get(name, (-1, ""))[0]:
                     self.doubted[name] = (at_ms, why.value)
-            elif at_ms >= self.last_values.get(name, (-1, 0.0))[0]:
-                self.last_values[name] = (at_ms, value)
+            elif name not in last or at_ms >= last[name][0]:
+                last[name] = (at_ms, value)
                 if name == BATTERY:
                     self.note_battery(value)
         gap_ms = at_ms - self.newest_taken_ms
