@@ -186,7 +186,7 @@ class BinWindow:
 
     def _sources_of(self, channel: str) -> list[tuple[ProbePlace, str, Line | Bent]]:
         """Return for each probe that measures *channel* the raw channel that is used, and its line."""
-        found = []
+        found: list[tuple[ProbePlace, str, Line | Bent]] = []
         for place in self._places_for(channel):
             probe = self.probes.get(place.probe)
             if probe is None:

@@ -140,4 +140,5 @@ def _cold_chance(members: Floats, limit_c: float) -> dict[float, Floats]:
 def _share(courses: npt.NDArray[np.bool_]) -> Floats:
     """Return by hour the share of courses: whole numbers below 256 are added in a byte each."""
     count = np.add.reduce(courses.view(np.uint8), axis=0, dtype=np.uint8)
-    return count.astype(np.float64) / len(courses)
+    result: Floats = count.astype(np.float64) / len(courses)
+    return result
