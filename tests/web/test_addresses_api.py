@@ -60,7 +60,7 @@ def test_an_address_is_added_listed_changed_and_removed_and_never_shown(
         assert made == {
             **{name: value for name, value in fields.items() if name != "address"},
             "id": route.id, "kind": "json", "channel": route.channel, "newest": None,
-            "sheds": [], "digest_always": False,
+            "sheds": [], "digest_always": False, "units": "",
         }  # fmt: skip
         assert lead.get(PATH).json() == [made]
         assert lead.get(f"{PATH}?person=Robin").json() == [made]

@@ -47,6 +47,9 @@ class RouteRules:
     digest_always: bool = False
     """The digest comes when there is nothing to say as well."""
 
+    units: str = ""
+    """The units of what is told, by their word (`journal.units`); empty for those of the settings."""
+
     @property
     def wait_ms(self) -> int:
         """Return how long a message waits for somebody else to acknowledge its alert."""
@@ -93,7 +96,8 @@ def reaches(rules: RouteRules, message: Message, *, told_before: bool) -> bool:
 
 
 def worded_for(rules: RouteRules, message: Message) -> Message:
-    """Return the message as it is told at an address that waits: with why it is told now."""
+    """Return the message as it is told at an address: in its units; where it waits, with why now."""
+    message = replace(message, text=message.texts.get(rules.units, message.text), texts={})
     if not rules.wait_ms or message.event in NO_WAIT:
         return message
     waited = span_words(rules.unacknowledged_min)

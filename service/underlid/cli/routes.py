@@ -14,6 +14,7 @@ from underlid.cli.sentence import json_option, say_json, say_table
 from underlid.clock import SystemClock
 from underlid.config import load
 from underlid.errors import UnderlidError
+from underlid.journal.units import UNITS
 from underlid.notify.addresses import hint_of
 from underlid.rules.finding import Priority
 from underlid.storage.records import Records
@@ -60,6 +61,7 @@ def list_routes(name: str | None, as_json: bool, data: Path | None) -> None:
 @click.option(
     "--digest-always/--digest-when-needed", default=None, help="Also with nothing to say."
 )
+@click.option("--units", type=click.Choice(["", *UNITS]), help="si, us, or '' for the setting's.")
 @data_option
 def keep_route(
     name: str,
@@ -136,6 +138,8 @@ def _rules(
         rules = replace(rules, digest_hour=None if hour == -1 else int(str(hour)))
     if (always := asked["digest_always"]) is not None:
         rules = replace(rules, digest_always=bool(always))
+    if (units := asked["units"]) is not None:
+        rules = replace(rules, units=str(units))
     checked(replace(rules, sheds=sheds, bins=bins), records.setup())  # what was given before stays
     return rules
 
@@ -153,4 +157,5 @@ def _row(route: Route) -> dict[str, object]:
         "quiet": rules.quiet,
         "digest_hour": rules.digest_hour,
         "digest_always": rules.digest_always,
+        "units": rules.units,
     }

@@ -12,6 +12,8 @@ from dataclasses import replace
 from datetime import tzinfo
 from typing import Any, Final
 
+from underlid.advice.capacity import feeding_advice
+from underlid.advice.retold import in_all_units, retold
 from underlid.alerts.again import again
 from underlid.alerts.alert import Alert, Message, Occasion
 from underlid.alerts.digest import (
@@ -29,7 +31,7 @@ from underlid.binmodel.bins import Bin, Setup
 from underlid.binmodel.facts import zone_named
 from underlid.clock import Clock
 from underlid.journal.entries import Entry, Feed
-from underlid.journal.units import SI, Units
+from underlid.journal.units import SI, UNITS, Units
 from underlid.rules.finding import Priority
 from underlid.storage.records import Records
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS, parse_time_ms
@@ -91,7 +93,7 @@ class Rounds:
         if not self._every_ms:
             return 0
         found = [
-            message
+            in_all_units(message, alert)
             for alert in self._records.open_alerts()
             if alert.bin in setup.bins
             and (message := again(alert, setup.bins[alert.bin], now_ms, self._every_ms))
@@ -150,8 +152,9 @@ class Rounds:
         """Return the digest for one address, None when there is nothing to say."""
         alerts = self._records.alerts_of_the_day(now_ms - DAY_MS)
         entries = self._records.entries(from_ms=now_ms - LOOK_UNTIL_MS, most=ENTRIES_MOST)
-        days = [self._day(one, alerts.get(one.id, ()), entries) for one in bins]
-        said = digest(days, now_ms, zone, self._units)
+        units = UNITS.get(route.rules.units, self._units)
+        days = [self._day(one, alerts.get(one.id, ()), entries, units) for one in bins]
+        said = digest(days, now_ms, zone, units)
         if said is None and route.rules.digest_always:
             said = nothing(len(bins))
         if said is None:
@@ -168,7 +171,9 @@ class Rounds:
             event=Occasion.DIGEST,
         )
 
-    def _day(self, bin_: Bin, alerts: tuple[Alert, ...], entries: Sequence[Entry]) -> BinDay:
+    def _day(
+        self, bin_: Bin, alerts: tuple[Alert, ...], entries: Sequence[Entry], units: Units
+    ) -> BinDay:
         """Return what is known of a bin."""
         state = self._state(bin_.id) or {}
         feeding = state.get("feeding") or {}
@@ -177,9 +182,9 @@ class Rounds:
         feeds = [one for one in own if isinstance(one.what, Feed)]
         return BinDay(
             bin_,
-            alerts,
+            tuple(retold(one, units) for one in alerts),
             parse_time_ms(due) if due and feeding.get("next_feed_most_g") else None,
-            str(feeding.get("text", "")),
+            feeding_advice(feeding, units),
             feeds[0] if feeds else None,
             last_look_ms(own),
             (state.get("now") or {}).get("moisture_sd_pct"),

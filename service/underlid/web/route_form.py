@@ -30,6 +30,8 @@ WAITS: Final = {
 }
 HOURS: Final = {"": "no digest"} | {str(hour): f"at {hour:02d}:00" for hour in range(24)}
 
+UNIT_WORDS: Final = {"": "as here for everybody", "si": "°C and kilograms", "us": "°F and pounds"}
+
 PLACES_MOST: Final = 120
 """Sheds and bins that one form lists; beyond it bins are chosen with `underlid user route`."""
 
@@ -48,6 +50,7 @@ def rules_from(form: Mapping[str, str], setup: Setup, old: RouteRules) -> RouteR
         unacknowledged_min=int(choice(form, "wait", "when it is told", waits)),
         digest_hour=int(hour) if (hour := choice(form, "digest", "daily digest", HOURS)) else None,
         digest_always=bool(form.get("digest_always")),
+        units=choice(form, "units", "units", UNIT_WORDS),
     )
 
 
@@ -68,6 +71,7 @@ def fields_of(rules: RouteRules, label: str) -> dict[str, str]:
         "quiet_until": end,
         "digest": "" if rules.digest_hour is None else str(rules.digest_hour),
         "digest_always": "yes" * rules.digest_always,
+        "units": rules.units,
     }
     fields |= {f"shed_{one}": "yes" for one in rules.sheds}
     return fields | {f"bin_{one}": "yes" for one in rules.bins}
@@ -90,6 +94,8 @@ def told_sentence(rules: RouteRules, setup: Setup) -> str:
     if rules.digest_hour is not None:
         always = ", also when there is nothing to say" if rules.digest_always else ""
         said += f". Daily digest at {rules.digest_hour:02d}:00{always}"
+    if rules.units:
+        said += f". In {UNIT_WORDS[rules.units]}"
     return f"{said}."
 
 

@@ -47,6 +47,7 @@ class RulesFields(BaseModel):
     )
     digest_hour: int | None = Field(None, description="Hour of the daily digest; null for none.")
     digest_always: bool = Field(False, description="The digest comes with nothing to say as well.")
+    units: str = Field("", pattern="^(si|us)?$", description="Empty: those of the setting.")
 
     def rules(self, context: Context) -> RouteRules:
         """Return the rules, checked against the set-up."""
@@ -58,6 +59,7 @@ class RulesFields(BaseModel):
             self.unacknowledged_min,
             self.digest_hour,
             self.digest_always,
+            self.units,
         )
         return checked(rules, context.records.setup())
 
@@ -116,6 +118,7 @@ class AddressBody(RulesFields):
             unacknowledged_min=rules.unacknowledged_min,
             digest_hour=rules.digest_hour,
             digest_always=rules.digest_always,
+            units=rules.units,
         )
 
 

@@ -24,6 +24,7 @@ from underlid.web.route_form import (
     HOURS,
     LEAST,
     PLACES_MOST,
+    UNIT_WORDS,
     WAITS,
     fields_of,
     rules_from,
@@ -163,6 +164,7 @@ def _page(
         "least": LEAST,
         "waits": WAITS,
         "hours": HOURS,
+        "unit_words": UNIT_WORDS,
         "setup": setup,
         "bins_fit": len(setup.bins) + len(setup.sheds) <= PLACES_MOST,
         "no_mail": not context.settings.smtp_url.get_secret_value()
