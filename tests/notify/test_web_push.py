@@ -22,8 +22,8 @@ from underlid.errors import UnderlidError
 from underlid.files.backup import restore_backup, write_backup
 from underlid.notify.addresses import RouteChannels, hint_of
 from underlid.notify.drained import Drained
-from underlid.notify.outbox import Courier
-from underlid.notify.outside import NOT_OUTSIDE, Outside
+from underlid.notify.outbox import STOP_S, Courier
+from underlid.notify.outside import ADDRESSES_MOST, NOT_OUTSIDE, TIMEOUT_S, Outside
 from underlid.notify.push_keys import PushKeys
 from underlid.notify.web_push import BODY_MOST_BYTES, NO_CONTACT, push_body
 from underlid.rules.finding import Priority
@@ -285,6 +285,8 @@ def test_no_address_of_the_own_network_is_taken_or_connected_to(
         (r"https://", "https://ash:word@"),
         (r"localhost", "[::1]"),
         (r"localhost", ""),
+        (r"localhost", "a..example"),
+        (r"localhost", "a" * 64 + ".example"),
         (r":\d+", ":99999"),
         (r"/in/", "/in /"),
         (r"/in/", "/in\n/"),
@@ -303,6 +305,11 @@ def test_what_no_browser_gives_is_refused_and_not_repeated(
     with pytest.raises(UnderlidError) as caught:
         hint_of(address, Settings(), service.outside)
     assert "5f2c" not in str(caught.value)
+    assert "aaaa" not in str(caught.value)
+
+
+def test_a_push_service_that_does_not_answer_holds_no_stop_up() -> None:
+    assert (ADDRESSES_MOST + 2) * TIMEOUT_S < STOP_S
 
 
 def test_a_certificate_that_does_not_hold_and_a_closed_port_are_failures_to_be_tried_again(

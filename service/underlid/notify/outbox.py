@@ -3,9 +3,9 @@
 Each channel has a thread of its own, so that one that fails or hangs never holds up another.
 A message is marked only after the channel took it: after a crash in between it is sent again with
 the same key, and never lost. When to try again is decided in `backoff.py`, whether at all in
-`needed.py`. Among several workers a
-channel is served by the one that holds its lease; only that one marks. The channels of the settings are
-there from the start; those to people's own addresses (`addresses.py`) come and go while it runs.
+`needed.py`. Among several workers a channel is served by the one that holds its lease; only that one
+marks. The channels of the settings are there from the start; those to people's own addresses
+(`addresses.py`) come and go while it runs.
 """
 
 from __future__ import annotations

@@ -15,8 +15,9 @@ from typing import Final
 
 from underlid.notify.channel import ChannelError
 
-TIMEOUT_S: Final = 10.0
-"""For connecting and for each answer, as for a webhook."""
+TIMEOUT_S: Final = 7.0
+ADDRESSES_MOST: Final = 2
+"""For each connection, TLS and the answer; two addresses of a host: together less than a stop waits."""
 
 NAT64: Final = tuple(ipaddress.IPv6Network(net) for net in ("64:ff9b::/96", "64:ff9b:1::/48"))
 """RFC 6052, RFC 8215: an IPv4 address in the last 32 bits."""
@@ -74,7 +75,10 @@ class Outside:
 
     def _addresses(self, host: str, port: int) -> list[str]:
         """Return the addresses of a host; refuses it when one of them is not outside."""
-        found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+        try:
+            found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+        except UnicodeError:  # no name of a host
+            raise ChannelError(NOT_OUTSIDE) from None
         addresses = list(dict.fromkeys(str(one[4][0]) for one in found))
         if not all(self._counts(one) for one in addresses):
             raise ChannelError(NOT_OUTSIDE)
@@ -83,7 +87,7 @@ class Outside:
     def _connect(self, host: str, port: int) -> socket.socket:
         """Return a connection to the first of a host's addresses that answers."""
         why: OSError = ConnectionError("no address")
-        for address in self._addresses(host, port):
+        for address in self._addresses(host, port)[:ADDRESSES_MOST]:
             try:
                 return socket.create_connection((address, port), TIMEOUT_S)
             except OSError as error:
