@@ -23,6 +23,7 @@ sys.path[:0] = [str(Path(__file__).parents[1]), str(Path(__file__).parents[2] / 
 from underlid.binmodel.bins import ProbePlace, Setup  # noqa: E402
 from underlid.readings.values import Reading  # noqa: E402
 from underlid.timeline import DAY_MS, MINUTE_MS  # noqa: E402
+from waiting import WAIT_S  # noqa: E402
 from web.household import BINS, NOW_MS, SHEDS, Household, program  # noqa: E402
 from web.visiting import Visitor, begin  # noqa: E402
 
@@ -112,7 +113,7 @@ def latencies(house: Household, client: httpx.Client, rounds: int) -> list[float
 
     thread = threading.Thread(target=listen, daemon=True)
     thread.start()
-    ready.wait(5)
+    ready.wait(WAIT_S)
     path = "/api/v1/readings?shed=potting&probe=p-0"
     times = []
     for n in range(rounds):
@@ -120,10 +121,10 @@ def latencies(house: Household, client: httpx.Client, rounds: int) -> list[float
         seen.clear()
         began = time.perf_counter()
         keeper.post(path, json={"bed_temp_c": 20 + n / 100})
-        assert seen.wait(5)
+        assert seen.wait(WAIT_S)
         times.append((time.perf_counter() - began) * 1000)
     house.hub.publish({"kind": "journal", "bin": "finished"})
-    thread.join(5)
+    thread.join(WAIT_S)
     return times
 
 
