@@ -126,3 +126,52 @@ def test_a_wrong_shed_gives_its_sentence(looker: Visitor, wrong: dict[str, str],
     answer = looker.send("/places/shed", fields, "/places/shed")
     assert answer.status_code == 422
     assert f'id="refusal">{word}' in answer.text
+
+
+def test_a_bin_is_set_up_in_pounds_gallons_and_feet_and_what_is_not_touched_stays(
+    house: Household, ash: Visitor
+) -> None:
+    page = "/places/bin/tansy"
+    before = house.records.setup().bins["tansy"]
+    ash.send("/units", {"units": "us", "to": "/"}, "/")
+    form = ash.read(page)
+    fields = dict(re.findall(r'name="(\w+)" type="text" value="([^"]*)"', form))
+    ticked = re.findall(r'name="(species_[\w-]+)" value="yes" checked', form)
+    picked = {
+        "shed": "potting",
+        "kind": before.kind.value,
+        "bedding": before.bedding,
+        "units": "us",
+    }
+    fields |= dict.fromkeys(ticked, "yes") | picked
+    assert float(fields["herd_kg"]) == pytest.approx(before.herd_kg / 0.45359237, rel=1e-3)
+    assert ash.send(page, fields, page).status_code == 303
+    assert house.records.setup().bins["tansy"] == before
+    ash.send(page, fields | {"bed_kg": "50", "lid_area_m2": "2", "limit_hot_warn_c": "79"}, page)
+    after = house.records.setup().bins["tansy"]
+    assert after.bed_kg == pytest.approx(22.68, abs=0.001)
+    assert after.lid_area_m2 == pytest.approx(0.1858, abs=0.0001)
+    assert after.limits == {"hot_warn_c": 26.111}
+    assert after.volume_l == before.volume_l
+    again = ash.read(page)
+    assert 'name="limit_hot_warn_c" value="79"' in again
+    ash.send("/units", {"units": "si", "to": "/"}, "/")
+    assert 'name="limit_hot_warn_c" value="26.11"' in ash.read(page)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "sentence"),
+    [
+        ({"limit_hot_warn_c": "warm"}, "Too warm from is"),
+        ({"limit_hot_warn_c": "90"}, "Too warm from is"),
+        ({"limit_hot_warn_c": "31"}, "Too warm from is 31"),
+        ({"limit_cold_warn_c": "28"}, "Too cold below is 28"),
+        ({"limit_moisture_low_warn_pct": "86"}, "Too dry below is 86"),
+    ],
+)
+def test_limits_out_of_range_or_order_are_refused(
+    looker: Visitor, wrong: dict[str, str], sentence: str
+) -> None:
+    answer = looker.send("/places/bin", {**BIN, **wrong}, "/places/bin")
+    assert answer.status_code == 422
+    assert f'id="refusal">{sentence}' in answer.text

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
 from typing import Final
@@ -13,10 +14,19 @@ from starlette.responses import RedirectResponse, Response
 from underlid.binmodel.bins import Bin, BinKind, Setup, Shed, Species
 from underlid.errors import UnderlidError
 from underlid.journal.feedstocks import FEEDSTOCKS, Group
+from underlid.journal.units import Units, units_named
+from underlid.web.bin_form import (
+    is_us,
+    limits_from,
+    number_fields,
+    number_units,
+    numbers_from,
+    usual_limits,
+)
 from underlid.web.context import context_of
-from underlid.web.forms import FieldError, choice, needed_number, new_id, text
+from underlid.web.forms import FieldError, choice, new_id, text
 from underlid.web.problem import not_found
-from underlid.web.templating import render
+from underlid.web.templating import render, units_of
 from underlid.web.visitor import AnyPerson, Form, Lead
 from underlid.web.wording import BIN_KINDS
 
@@ -39,15 +49,6 @@ COMMON_NAMES: Final = {
 BEDDINGS: Final = {
     stock.id: stock.label for stock in FEEDSTOCKS.values() if stock.group is Group.BEDDING
 }
-
-NUMBERS: Final = {
-    "herd_kg": ("worms, kg", 0.05, 5000.0),
-    "volume_l": ("volume, litres", 1.0, 100_000.0),
-    "bed_kg": ("bed, kg", 0.5, 50_000.0),
-    "lid_area_m2": ("lid area, m²", 0.01, 500.0),
-    "target_moisture_pct": ("moisture to keep, %", 50.0, 90.0),
-}
-"""Field -> label and believable range: from a bucket to a farm's windrow (our judgement)."""
 
 router = APIRouter(include_in_schema=False)
 
@@ -108,7 +109,8 @@ def new_bin_page(request: Request, person: Lead) -> Response:
     if not setup.sheds:
         return RedirectResponse("/places/shed", 303)
     shed = request.query_params.get("shed", "")
-    return _bin_page(request, setup, "", _bin_fields(Bin("", shed)), None)
+    fields = _bin_fields(Bin("", shed), units_of(request))
+    return _bin_page(request, setup, "", fields, None)
 
 
 @router.get("/places/bin/{bin_id}")
@@ -116,7 +118,8 @@ def bin_form_page(request: Request, bin_id: str, person: Lead) -> Response:
     """Show the form of a bin."""
     del person
     setup = context_of(request).records.setup()
-    return _bin_page(request, setup, bin_id, _bin_fields(_bin(setup, bin_id)), None)
+    fields = _bin_fields(_bin(setup, bin_id), units_of(request))
+    return _bin_page(request, setup, bin_id, fields, None)
 
 
 @router.post("/places/bin")
@@ -128,7 +131,7 @@ def save_bin(request: Request, form: Form, person: Lead, bin_id: str = "") -> Re
     setup = records.setup()
     before = _bin(setup, bin_id) if bin_id else None
     try:
-        made = _bin_from(form, setup, before)
+        made = _bin_from(form, setup, before, _units(request, form))
         records.save_bin(made)
     except UnderlidError as error:
         return _bin_page(request, setup, bin_id, form, error)
@@ -136,7 +139,7 @@ def save_bin(request: Request, form: Form, person: Lead, bin_id: str = "") -> Re
     return RedirectResponse(f"{first}?said=bin", 303)
 
 
-def _bin_from(form: dict[str, str], setup: Setup, before: Bin | None) -> Bin:
+def _bin_from(form: dict[str, str], setup: Setup, before: Bin | None, units: Units) -> Bin:
     """Return the bin that the form describes."""
     name = text(form, "name", "name of the bin", needed=True)
     sheds = {shed.id: shed.name or shed.id for shed in setup.sheds.values()}
@@ -151,13 +154,10 @@ def _bin_from(form: dict[str, str], setup: Setup, before: Bin | None) -> Bin:
             expected="at least one species",
             next_step="If you do not know, Eisenia fetida, the tiger worm, is the common one.",
         )
-    values = {
-        name_: needed_number(form, name_, label, low, high)
-        for name_, (label, low, high) in NUMBERS.items()
-    }
+    values = numbers_from(form, before, units)
     bedding = choice(form, "bedding", "bedding at hand", BEDDINGS)
     start = before or Bin(new_id(name, setup.bins), shed)
-    return replace(
+    made = replace(
         start,
         shed=shed,
         name=name,
@@ -170,9 +170,10 @@ def _bin_from(form: dict[str, str], setup: Setup, before: Bin | None) -> Bin:
         target_moisture_pct=values["target_moisture_pct"],
         bedding=bedding,
     )
+    return replace(made, limits=limits_from(form, made, before, units))
 
 
-def _bin_fields(one: Bin) -> dict[str, str]:
+def _bin_fields(one: Bin, units: Units) -> dict[str, str]:
     """Return a bin as the form's fields."""
     fields = {
         "name": one.name,
@@ -180,8 +181,13 @@ def _bin_fields(one: Bin) -> dict[str, str]:
         "kind": one.kind.value,
         "bedding": one.bedding,
     }
-    fields |= {name: f"{getattr(one, name):g}" for name in NUMBERS}
+    fields |= number_fields(one, units)
     return fields | {f"species_{species.value}": "yes" for species in one.species}
+
+
+def _units(request: Request, form: Mapping[str, str]) -> Units:
+    """Return the units in which the form was filled in: they may be changed in another tab meanwhile."""
+    return units_named(form["units"]) if "units" in form else units_of(request)
 
 
 def _shed(setup: Setup, shed_id: str) -> Shed:
@@ -210,6 +216,7 @@ def _bin_page(
     fields: dict[str, str],
     error: UnderlidError | None,
 ) -> Response:
+    units = _units(request, fields)
     values = {
         "bin_id": bin_id,
         "fields": fields,
@@ -219,6 +226,9 @@ def _bin_page(
         "species": SPECIES,
         "common_names": COMMON_NAMES,
         "beddings": BEDDINGS,
-        "numbers": NUMBERS,
+        "number_units": number_units(units),
+        "limits": usual_limits(setup.bins.get(bin_id) or Bin("", ""), units),
+        "has_limits": any(one.startswith("limit_") and fields[one] for one in fields),
+        "units_asked": "us" if is_us(units) else "si",
     }
     return render(request, "bin_form.html", values, 422 if error else 200)
