@@ -41,4 +41,6 @@ def test_a_probe_is_calibrated_by_what_it_read(tmp_path: Path) -> None:
     assert len(json.loads(run("calibrations", "tansy-1", "--json"))["calibrations"]) == 1
     run("uncalibrate", "tansy-1", "none", code=1)
     run("calibrate", "none", "bed_temp_c", "--ice", "0.4", code=1)
+    run("calibrate", "tansy-1", "bed_temp_c", "--ice", "nan", code=1)
+    run("calibrate", "tansy-1", "bed_temp_c", "--reference", "20", "nan", code=1)
     run("sample", "tansy-1", "70", code=2)

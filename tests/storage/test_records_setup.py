@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 
 from storage.records_places import PLACE, address, fresh
 from storage.records_strategies import setups
-from underlid.binmodel.bins import Bin, ProbePlace, Setup, Shed
+from underlid.binmodel.bins import Bin, Calibration, ProbePlace, Setup, Shed
 from underlid.errors import UnderlidError
 from underlid.readings.values import ProbeStatus
 from underlid.storage.records import Records
@@ -34,6 +35,19 @@ def test_a_setup_adds_and_changes_but_never_removes() -> None:
         drier = replace(PLACE.bins["tansy"], target_moisture_pct=72.0)
         records.save_setup(Setup({}, {"tansy": drier}, {}))
         assert records.setup() == replace(PLACE, bins=PLACE.bins | {"tansy": drier})
+
+
+@pytest.mark.parametrize("number", [math.nan, math.inf])
+def test_what_is_no_number_is_refused_and_the_set_up_can_still_be_read(number: float) -> None:
+    place = PLACE.probes["tansy-1"]
+    with fresh() as records:
+        for wrong in (
+            replace(place, calibrations=(Calibration("bed_temp_c", 1.0, number),)),
+            replace(place, soil_points=((0.4, number),)),
+        ):
+            with pytest.raises(UnderlidError, match="calibration of tansy-1"):
+                records.place_probe(wrong)
+            assert records.setup() == PLACE
 
 
 def test_every_change_bumps_the_revision() -> None:

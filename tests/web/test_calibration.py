@@ -143,6 +143,10 @@ def calibrates(house: Household, lead: httpx.Client) -> None:
         late | {"since": "soon"},
     ):
         assert lead.post(f"{path}/calibrations", json=wrong).status_code == 422
+    no_number = b'{"channel":"bed_temp_c","ice_c":NaN}'
+    as_json = {"content-type": "application/json"}
+    answer = lead.post(f"{path}/calibrations", content=no_number, headers=as_json)
+    assert answer.status_code == 422
     for mark in (one["mark"], sampled["samples"][-1]["mark"]):
         left = lead.delete(f"{path}/calibrations/{mark}").json()
         assert mark not in json.dumps(left)

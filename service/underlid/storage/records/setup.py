@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import Final
 
@@ -17,7 +18,7 @@ from underlid.binmodel.bins import (
     Shed,
     Species,
 )
-from underlid.errors import UnderlidError
+from underlid.errors import UnderlidError, Words
 from underlid.readings.channels import is_id
 from underlid.readings.values import ProbeStatus
 from underlid.storage.records.columns import json_text, json_value, packed, put, unpacked
@@ -201,6 +202,7 @@ def _save_place(connection: sa.Connection, place: ProbePlace) -> None:
     require_shed(connection, place.shed)
     if place.bin is not None:
         require_bin(connection, place.bin)
+    _check_numbers(place)
     put(
         connection,
         probe_places,
@@ -215,6 +217,18 @@ def _save_place(connection: sa.Connection, place: ProbePlace) -> None:
             "calibrations": packed(place.calibrations),
         },
     )
+
+
+def _check_numbers(place: ProbePlace) -> None:
+    """Refuse what is no number: JSON has none such, so that no set-up could be read any more."""
+    lines = [(one.gain, one.offset) for one in place.calibrations]
+    if not all(math.isfinite(number) for pair in (*lines, *place.soil_points) for number in pair):
+        raise UnderlidError(
+            f"calibration of {place.probe}",
+            value=Words("without a number"),
+            expected="numbers such as 1.5",
+            next_step="Correct what was read.",
+        )
 
 
 def _bin(row: sa.Row[tuple[object, ...]]) -> Bin:
