@@ -54,15 +54,46 @@ def test_nobody_hears_of_the_end_of_what_nobody_heard_of() -> None:
 def test_who_heard_of_it_before_hears_of_its_end() -> None:
     with fresh() as records:
         records.save_judgement([ALERT], [RAISED], [TOLD], ["email"])
+        (sent,) = records.due_deliveries(9**15, 99)
+        records.delivered(sent.id, 2500)
         records.take_out("tansy", 8000, "Ash", "", 3000)
-        assert due(records) == ["email"]
         records.save_judgement([ALERT], [RAISED], [TOLD], ["email"])
-        assert due(records) == ["email"]
+        assert due(records) == []
         assert records.put_back_due(7999) == 0
         assert list(records.out_of_service()) == ["tansy"]
         assert records.put_back_due(8000) == 0
         assert records.out_of_service() == {}
         records.save_judgement([], [], [OVER], ["email"])
+        assert due(records) == ["email"]
+
+
+def test_what_waits_for_the_end_of_quiet_hours_waits_for_the_bin_then() -> None:
+    with fresh() as records:
+        other = replace(TOLD, key="sorrel:1", bin="sorrel", alert_id="sorrel:1")
+        records.save_judgement([ALERT], [RAISED], [TOLD, other], ["email"])
+        records.take_out("tansy", None, "Ash", "", 3000)
+        assert [one.message.bin for one in records.due_deliveries(9**15, 99)] == ["sorrel"]
+        assert records.put_back("tansy", 5000) == 1
+        assert due(records) == ["email", "email"]
+
+
+def test_a_judgement_from_just_before_is_not_told_either() -> None:
+    with fresh() as records:
+        records.take_out("tansy", None, "Ash", "", TOLD.at_ms + 1)
+        records.save_judgement([ALERT], [RAISED], [TOLD], ["email"])
+        assert due(records) == []
+
+
+def test_of_its_whole_shed_people_are_told_while_one_bin_of_it_is_in_service() -> None:
+    with fresh() as records:
+        cut = replace(TOLD, of_shed=True)
+        records.save_judgement([ALERT], [RAISED], [cut], ["email"])
+        records.take_out("tansy", None, "Ash", "", 1500)
+        again = replace(cut, key="tansy:again")
+        records.save_judgement([], [], [again], ["email"])
+        assert due(records) == ["email", "email"]
+        records.take_out("sorrel", None, "Ash", "", 1500)
+        records.save_judgement([], [], [replace(cut, key="tansy:third")], ["email"])
         assert due(records) == ["email", "email"]
 
 

@@ -141,5 +141,7 @@ class Message:
     title: str
     text: str
     event: Occasion
+    of_shed: bool = False
+    """It is of the whole shed, and `bin` only the one that it was noticed by."""
     texts: dict[str, str] = field(default_factory=dict)
     """The text in the units that an address may ask for, by their word (`journal.units`)."""

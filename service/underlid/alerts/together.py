@@ -110,7 +110,7 @@ def message_of_silence(change: Transition, silence: Silence, window: BinWindow) 
     text = (
         f"{who} probes of {name} have been silent since {since}; look at its power and its network."
     )
-    return replace(message, title=f"{name}: probes silent", text=text)
+    return replace(message, title=f"{name}: probes silent", text=text, of_shed=True)
 
 
 def message_of_return(change: Transition, window: BinWindow, since_ms: int) -> Message | None:
@@ -131,7 +131,8 @@ def message_of_return(change: Transition, window: BinWindow, since_ms: int) -> M
             + ", ".join(silent[:NAMED_MOST])
             + (f" and {more} more" if more > 0 else "")
         )
-    return replace(message, title=f"{name}: probes send again", text=f"{text}.")
+    title = f"{name}: probes send again"
+    return replace(message, title=title, text=f"{text}.", of_shed=True)
 
 
 def _clock(at_ms: int, now_ms: int, zone: tzinfo) -> str:

@@ -11,15 +11,16 @@ from dataclasses import dataclass
 
 import sqlalchemy as sa
 
-from underlid.alerts.alert import AlertState
-from underlid.errors import UnderlidError
+from underlid.alerts.alert import AlertState, Message
+from underlid.errors import UnderlidError, Words
 from underlid.journal.numbers import line_of_text
-from underlid.storage.records.columns import put
+from underlid.storage.records.columns import put, unpacked
 from underlid.storage.records.database import Subject
 from underlid.storage.records.outbox import SPARED, WAITING
-from underlid.storage.records.posting import OUT
+from underlid.storage.records.posting import OUT, spare
 from underlid.storage.records.service_tables import out_of_service
 from underlid.storage.records.tables import alerts, bins, outbox
+from underlid.timeline import rfc3339
 
 WHY_MOST_CHARS = 120
 
@@ -45,11 +46,14 @@ class ServiceRecords(Subject):
             return {row.bin: OutOfService(**row._mapping) for row in rows}
 
     def take_out(self, bin: str, until_ms: int | None, by: str, why: str, at_ms: int) -> None:
-        """Take a bin out of service; taken out again, it keeps since when it was."""
+        """Take a bin out of service, with what waits to be told of it.
+
+        Taken out again, it keeps since when it was.
+        """
         if until_ms is not None and until_ms <= at_ms:
             raise UnderlidError(
                 "end of being out of service",
-                value=until_ms,
+                value=Words(rfc3339(until_ms)),
                 expected="a time to come",
                 next_step="Correct it, or leave it out.",
             )
@@ -64,6 +68,7 @@ class ServiceRecords(Subject):
             since_ms = connection.execute(first).scalar()
             values["since_ms"] = at_ms if since_ms is None else since_ms
             put(connection, out_of_service, {"bin": bin}, values)
+            _hold_back(connection, bin, at_ms)
 
     def put_back(self, bin: str, at_ms: int) -> int:
         """Put a bin back into service; return how many messages are sent now, of what is still open."""
@@ -82,6 +87,14 @@ class ServiceRecords(Subject):
                 _put_back(connection, bin, now_ms)
                 for bin in connection.execute(due).scalars().all()
             )
+
+
+def _hold_back(connection: sa.Connection, bin: str, at_ms: int) -> None:
+    """Keep back what waits for the end of quiet hours, for somebody to acknowledge, or for its channel."""
+    waiting = sa.select(outbox.c.number, outbox.c.message).where(outbox.c.state == WAITING)
+    rows = [(row.number, unpacked(row.message, Message)) for row in connection.execute(waiting)]
+    numbers = [number for number, one in rows if one.bin == bin and not one.of_shed]
+    spare(connection, outbox.c.number.in_(numbers), at_ms)
 
 
 def _put_back(connection: sa.Connection, bin: str, at_ms: int) -> int:
