@@ -6,6 +6,7 @@ import csv
 import io
 import re
 
+import pytest
 from playwright.sync_api import Browser, expect
 
 from underlid.alerts.alert import Spell
@@ -13,9 +14,9 @@ from underlid.files.journal_csv import read_entries
 from underlid.files.readings_csv import read_rows
 from underlid.journal.entries import LidLook, Sighting
 from underlid.rules.finding import Condition
-from underlid.timeline import DAY_MS, HOUR_MS
+from underlid.timeline import DAY_MS, HOUR_MS, rfc3339
 from web.browsing import click_to, curves_are_drawn, opened, visit
-from web.household import MELON_AND_BREAD, NOW_MS, Household, week_before
+from web.household import MELON_AND_BREAD, NOW_MS, Household, program, week_before
 from web.visiting import Visitor
 
 
@@ -96,3 +97,30 @@ def test_a_spell_leads_to_the_curves_of_its_week(
         click_to(page, "section[aria-labelledby=spells-title] th a", "**/bin/tansy?until=*")
         curves_are_drawn(page)
         expect(page.locator("[data-chart] .plot").first).not_to_have_text(week)
+
+
+def test_programs_look_back_too(house: Household) -> None:
+    lived_in(house)
+    with program(house, "reader") as reader:
+        newer, older = reader.get("/api/v1/bins/tansy/stories").json()
+        assert newer["fed_at"] > older["fed_at"]
+        assert older["until"] == newer["fed_at"]
+        assert newer["water_g"] + newer["dry_g"] == pytest.approx(newer["mass_g"], abs=0.2)
+        assert (newer["wet_lid_h"], newer["lid_water_g_m2"]) == (20.0, 120.0)
+        known = [one for one in newer["hourly_warmth_k"] if one is not None]
+        assert newer["peak_warmth_k"] == max(known)
+        assert newer["hourly_warmth_k"][newer["peak_after_h"]] == max(known)
+        assert len(reader.get("/api/v1/bins/tansy/stories?most=1").json()) == 1
+        (spell,) = reader.get("/api/v1/bins/tansy/spells").json()
+        assert (spell["condition"], spell["duration_h"], spell["peak"]) == (
+            "condensation",
+            20.0,
+            74.0,
+        )
+        assert spell["feed_at"] == rfc3339(NOW_MS - 80 * HOUR_MS)
+        path = "/api/v1/bins/tansy/spells"
+        gone = {"from": rfc3339(NOW_MS - 39 * HOUR_MS), "until": rfc3339(NOW_MS)}
+        assert reader.get(path, params=gone).json() == []
+        assert reader.get(path, params={"from": "long ago"}).status_code == 422
+        for what in ("spells", "stories"):
+            assert reader.get(f"/api/v1/bins/none/{what}").status_code == 404

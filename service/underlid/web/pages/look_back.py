@@ -3,37 +3,28 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, Final
 
-import numpy as np
 from fastapi import APIRouter, Request
 from starlette.responses import Response, StreamingResponse
 
 from underlid.alerts.alert import Spell
 from underlid.binmodel.bins import Setup
-from underlid.binmodel.thermal import time_constant_h
 from underlid.files.journal_csv import write_journal
 from underlid.files.readings_csv import reading_lines
 from underlid.journal.entries import Entry, Feed
 from underlid.journal.units import US, Units
-from underlid.lookback.feed_stories import (
-    LEAD_H,
-    STORY_MS,
-    Columns,
-    FeedStory,
-    feed_story,
-    stretches,
-)
 from underlid.rules.finding import Condition
 from underlid.science.numeric import Floats
 from underlid.storage.history import stored_readings
-from underlid.timeline import DAY_MS, HOUR_MS
+from underlid.timeline import DAY_MS
 from underlid.web.context import Context, context_of
 from underlid.web.overlay import overlay_svg
 from underlid.web.problem import Problem, not_found
-from underlid.web.series import curves_of, places_of
+from underlid.web.series import places_of
+from underlid.web.stories import stories_of
 from underlid.web.templating import render, units_of
 from underlid.web.visitor import AnyPerson
 from underlid.web.wording import channel_value
@@ -63,7 +54,7 @@ def back_page(request: Request, bin_id: str, person: AnyPerson) -> Response:
     units = units_of(request)
     entries = context.records.entries(bin=bin_id, most=ENTRIES_MOST)
     spells = context.records.spells(bin_id, now_ms - SPELLS_MS, now_ms + 1)
-    stories = _stories(context, setup, bin_id, entries, spells, now_ms)
+    stories = stories_of(context, setup, bin_id, entries, spells, STORIES_MOST)
     state: dict[str, Any] = context.judged.state(bin_id) or {}
     warm = [_steps(story.warmth_k, units) for story in stories]
     moist = [story.moisture_change_pct for story in stories]
@@ -128,40 +119,6 @@ def journal_file(request: Request, bin_id: str, person: AnyPerson) -> Response:
     text = io.StringIO()
     write_journal(text, sorted(_all_entries(context, bin_id), key=lambda one: (one.at_ms, one.id)))
     return _file(iter([text.getvalue()]), f"{bin_id}-journal.csv")
-
-
-def _stories(
-    context: Context,
-    setup: Setup,
-    bin_id: str,
-    entries: list[Entry],
-    spells: Sequence[Spell],
-    now_ms: int,
-) -> list[FeedStory]:
-    """Return the stories of the newest feeds, newest first."""
-    state: dict[str, Any] = context.judged.state(bin_id) or {}
-    learnt = ((state.get("lessons") or {}).get("time_constant_h") or {}).get("value")
-    tau_h = float(learnt or time_constant_h(setup.bins[bin_id]))
-    return [
-        feed_story(
-            entry, until_ms, _columns(context, setup, bin_id, entry.at_ms), tau_h, spells, entries
-        )
-        for entry, until_ms in stretches(entries, now_ms, STORIES_MOST)
-    ]
-
-
-def _columns(context: Context, setup: Setup, bin_id: str, fed_ms: int) -> Columns:
-    """Return hourly means from a day before a feed on, as long as a story may be."""
-    start_ms = fed_ms - LEAD_H * HOUR_MS
-    hours = LEAD_H + STORY_MS // HOUR_MS
-    curves = curves_of(context, setup, bin_id, start_ms, start_ms + hours * HOUR_MS, hours + 1)
-    assert curves.step_ms == HOUR_MS
-
-    def means(channel: str) -> Floats:
-        band = curves.bands.get(channel)
-        return band.mean if band is not None else np.full(len(curves.start_ms), np.nan)
-
-    return Columns(means("bed_temp_c"), means("shed_temp_c"), means("moisture_pct"))
 
 
 def _steps(values_k: Floats, units: Units) -> Floats:
