@@ -56,6 +56,16 @@ class Parts:
     ways: list[Door | BrokerClient] = field(default_factory=list)
     """The ways in, by which verdicts go out as well."""
 
+    @property
+    def judged(self) -> StoredStates | Watch | None:
+        """Return what knows how bins are: what is stored of all, else the judge of this process."""
+        return self.states or self.watch
+
+    def wake_courier(self) -> None:
+        """Say that something was posted, to the courier of this process if it has one."""
+        if self.courier is not None:
+            self.courier.wake()
+
 
 def listen(parts: Parts) -> None:
     """Tell the parts that live on committed readings and on judgements."""
@@ -78,7 +88,7 @@ def listen(parts: Parts) -> None:
 
 def rounds_of(parts: Parts) -> Rounds | None:
     """Return what is told by the clock, where there is a courier."""
-    judged, settings = parts.states or parts.watch, parts.settings
+    judged, settings = parts.judged, parts.settings
     if parts.courier is None or judged is None:
         return None
     names, units = parts.courier.channel_names, units_named(settings.units)

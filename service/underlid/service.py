@@ -212,15 +212,14 @@ class Service:
     ) -> Server:
         """Serve the pages, or where there are none what says how this worker is doing."""
         settings = self.settings
-        judged = parts.states or parts.watch
-        assert judged is not None, "a role without a judge comes with the states of others"
+        assert parts.judged is not None, "a role without a judge comes with the states of others"
         context = Context(
             settings,
             self.clock,
             parts.records,
             parts.readings,
             parts.recorder,
-            judged,
+            parts.judged,
             parts.hub,
             health_of(parts),
             {"door" if isinstance(way, Door) else "broker": way.counts for way in parts.ways},
@@ -228,6 +227,7 @@ class Service:
             start_key,
             partial(hint_of, settings=settings),
             PushKeys(parts.records).public,
+            parts.wake_courier,
         )
         app = make_app(context, pages=self._has_pages, taps=parts.tail is None)
         server = Server(app, settings.web_host, settings.web_port, settings.web_proxies)

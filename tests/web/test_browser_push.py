@@ -75,6 +75,7 @@ def courier(house: Household, service: PushService) -> Iterator[Courier]:
     """A courier that works, as in the service."""
     routes = RouteChannels(house.records, Settings(), service.outside)
     started = Courier(house.records, [], VirtualClock(9**14), routes=routes)
+    house.app.state.context = replace(house.app.state.context, wake_courier=started.wake)
     started.start()
     yield started
     started.stop()

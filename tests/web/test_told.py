@@ -35,10 +35,13 @@ def house(tmp_path: Path, mail: MailSink) -> Iterator[Household]:
     with Household(tmp_path, smtp_url=mail.address()) as opened_house:
         opened_house.settle_in()
         settings = Settings(smtp_url=SecretStr(mail.address()))
-        context = replace(opened_house.context, hint_of=lambda one: hint_of(one, settings))
-        opened_house.app.state.context = context
         routes = RouteChannels(opened_house.records, settings)
         courier = Courier(opened_house.records, [], VirtualClock(9**14), routes=routes)
+        opened_house.app.state.context = replace(
+            opened_house.context,
+            hint_of=lambda one: hint_of(one, settings),
+            wake_courier=courier.wake,
+        )
         courier.start()
         yield opened_house
         courier.stop()

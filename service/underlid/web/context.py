@@ -179,6 +179,9 @@ class Context:
     push_key: Callable[[], str] = field(default=lambda: "")
     """Gives the key by which a browser subscribes; empty where browsers cannot be told."""
 
+    wake_courier: Callable[[], None] = field(default=lambda: None)
+    """Says that a message was posted, so that it goes at once; else the courier looks by itself."""
+
     @property
     def https(self) -> bool:
         """Tell whether people reach the page by HTTPS, so that cookies may insist on it."""

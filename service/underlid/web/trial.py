@@ -16,7 +16,7 @@ from underlid.web.context import Context
 from underlid.web.problem import Problem
 
 ANSWER_S: Final = 8.0
-"""How long somebody waits for what becomes of a test message: the courier looks every 5 s."""
+"""How long somebody waits for its fate: the courier of another process looks every 5 s."""
 
 LOOK_EVERY_S: Final = 0.2
 
@@ -29,6 +29,7 @@ def send_trial(context: Context, route: Route, asker: str) -> RouteNews | None:
     except TooManyTrialsError as error:
         after_s = -(-error.wait_ms // SECOND_MS)
         raise Problem(429, str(error), "Too many", {"retry-after": str(after_s)}) from None
+    context.wake_courier()
     until_s, pause = monotonic_s() + ANSWER_S, threading.Event()
     while (news := context.records.last_delivery(route, Occasion.TRIAL)) is not None:
         if news.state != WAITING or monotonic_s() > until_s:
