@@ -234,6 +234,20 @@ def test_nobody_floods_an_address_with_test_messages() -> None:
         assert ask(again, "Ash", AT_MS + DAY_MS)
 
 
+def test_removing_an_address_while_a_test_message_is_on_its_way_does_not_begin_anew() -> None:
+    with fresh() as records:
+        for number in range(5):
+            made = route(records)
+            records.post_trial(made, "Ash", "a test", AT_MS + number)
+            (taken,) = records.due_deliveries(AT_MS + number, 10, made.channel)
+            records.remove_route(made.id)
+            records.delivered(taken.id, AT_MS + number)
+        with pytest.raises(TooManyTrialsError):
+            records.post_trial(route(records), "Ash", "a test", AT_MS + 5)
+        assert records.waiting_count() == 0
+        assert records.dead_letters() == []
+
+
 def test_one_test_message_for_an_address_waits_at_a_time() -> None:
     with fresh() as records:
         made = route(records)
