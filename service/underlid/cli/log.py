@@ -6,8 +6,12 @@ import logging
 import sys
 
 import structlog
+from structlog.tracebacks import ExceptionDictTransformer
 
 from underlid.config import Settings
+
+_WITHOUT_VALUES = ExceptionDictTransformer(show_locals=False)
+"""Of an error only where it was: the values at hand may be addresses and passphrases."""
 
 
 def set_log_up(settings: Settings) -> None:
@@ -25,7 +29,7 @@ def set_log_up(settings: Settings) -> None:
             structlog.processors.TimeStamper(fmt="iso", utc=True),
             structlog.processors.StackInfoRenderer(),
             *(
-                [structlog.processors.dict_tracebacks]
+                [structlog.processors.ExceptionRenderer(_WITHOUT_VALUES)]
                 if settings.log_format == "json"
                 else [structlog.processors.format_exc_info]
             ),
