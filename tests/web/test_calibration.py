@@ -67,6 +67,11 @@ def test_a_new_one_from_now_on_leaves_the_past_and_one_for_all_replaces(
     ash.send(PAGE, in_f, PAGE)
     (only,) = house.records.setup().probes["tansy-1"].calibrations
     assert only.offset == pytest.approx(-0.278, abs=0.001)
+    page = ash.words(PAGE)
+    assert (
+        "reference: 20 where it read 20.278 °C: 1 · raw − 0.5 °F, for all that it ever said" in page
+    )
+    assert "take what it says uncalibrated" in page
 
 
 def test_weighed_samples_make_the_line(house: Household, ash: Visitor) -> None:

@@ -19,7 +19,7 @@ from underlid.binmodel.probes.recalibrate import (
     without,
 )
 from underlid.errors import UnderlidError
-from underlid.journal.units import TempUnit, Units, celsius
+from underlid.journal.units import FAHRENHEIT_PER_KELVIN, TempUnit, Units, celsius
 from underlid.readings.calibration import sample_moisture_pct
 from underlid.readings.channels import CHANNELS
 from underlid.web.context import context_of
@@ -109,6 +109,20 @@ def _read(form: Mapping[str, str], name: str, label: str, channel: str, units: U
     return value
 
 
+def _line(one: Calibration, units: Units) -> str:
+    """Return what a calibration does to a raw value; a mere shift in the keeper's units.
+
+    >>> from underlid.journal.units import SI, US
+    >>> ice = Calibration("bed_temp_c", 1.0, -0.5, 0, None, "")
+    >>> _line(ice, SI), _line(ice, US), _line(Calibration("shed_rh_pct", 1.152, 8.8, 0, None, ""), US)
+    ('1 · raw − 0.5 °C', '1 · raw − 0.9 °F', '1.15 · raw + 8.8')
+    """
+    offset, unit = abs(one.offset), " °C" if one.channel.endswith("_c") else ""
+    if unit and one.gain == 1.0 and units.temp is TempUnit.FAHRENHEIT:
+        offset, unit = offset * FAHRENHEIT_PER_KELVIN, " °F"
+    return f"{one.gain:.3g} · raw {'+' if one.offset >= 0 else '−'} {offset:.3g}{unit}"
+
+
 def _with_sample(form: Mapping[str, str], place: ProbePlace) -> ProbePlace:
     raw = number(form, "sample_raw", "counts when it was taken", 0, 65_535)
     index = number(form, "sample_index", "soil index when it was taken", -1, 2)
@@ -142,7 +156,9 @@ def _page(
         "humidities": {name: word for name, word in known.items() if name.endswith("_rh_pct")},
         "thermometers": {name: word for name, word in known.items() if name.endswith("_temp_c")},
         "has_soil": bool(known.keys() & {"soil_raw", "soil_index"} or place.soil_points),
-        "calibrations": [(mark_of(one), one) for one in place.calibrations],
+        "calibrations": [
+            (mark_of(one), one, _line(one, units_of(request))) for one in place.calibrations
+        ],
         "samples": [(mark_of(one), *one) for one in place.soil_points],
         "salts": SALTS,
         "since": SINCE,
