@@ -39,6 +39,7 @@ def test_a_notebook_is_taken_in_by_the_clock_on_the_wall(tmp_path: Path) -> None
     for _ in range(2):
         _, said = run("import", "journal", str(tmp_path / "notebook.csv"), "--skip-bad")
         assert "Skipped 3 bad rows." in said
+        assert "bin is 'gone', expected a bin that is set up" in said
     run("bins", "shed", "potting", "--timezone", "Europe/Paris")
     run("import", "journal", str(tmp_path / "notebook.csv"), "--skip-bad")
     entries = json.loads(run("entries", "list", "--json")[0])

@@ -79,7 +79,7 @@ def read_entries(
             if not fields:
                 continue
             try:
-                entries.append(_entry(fields, seen, zones or {}))
+                entries.append(_entry(fields, seen, zones))
             except UnderlidError as error:
                 refused.refuse(name, reader.line_num, error)
     except csv.Error as error:
@@ -104,7 +104,7 @@ def entry_id(fields: Mapping[str, object], copy: int) -> str:
     return blake2b(words.encode(errors="replace"), digest_size=10).hexdigest()
 
 
-def _entry(fields: Mapping[str, object], seen: Counter[str], zones: Zones) -> Entry:
+def _entry(fields: Mapping[str, object], seen: Counter[str], zones: Zones | None) -> Entry:
     """Return the entry of a row; it became known when received, else when it happened."""
     if SURPLUS in fields:
         raise UnderlidError(
@@ -115,7 +115,7 @@ def _entry(fields: Mapping[str, object], seen: Counter[str], zones: Zones) -> En
         )
     first_id = entry_id(fields, 0)
     id_ = entry_id(fields, seen[first_id])
-    if zones and "time" in fields:
+    if zones is not None and "time" in fields:
         time = with_offset(str(fields["time"]), fields.get("bin"), zones)
         fields = {**fields, "time": time}
     known = fields.get(RECEIVED) or fields.get("time")
