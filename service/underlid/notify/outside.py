@@ -22,6 +22,9 @@ ADDRESSES_MOST: Final = 2
 NAT64: Final = tuple(ipaddress.IPv6Network(net) for net in ("64:ff9b::/96", "64:ff9b:1::/48"))
 """RFC 6052, RFC 8215: an IPv4 address in the last 32 bits."""
 
+UNICAST: Final = ipaddress.IPv6Network("2000::/3")
+"""RFC 4291: the addresses of the internet; those outside it are for special uses, old ones among them."""
+
 NOT_OUTSIDE: Final = "the host is not on the internet"
 
 
@@ -32,15 +35,29 @@ def is_outside(address: str) -> bool:
     [True, False, False, False, False]
     >>> [is_outside(one) for one in ("2620:fe::fe", "::ffff:10.0.0.1", "64:ff9b::7f00:1", "fe80::1%eth0")]
     [True, False, False, False]
+    >>> [is_outside(one) for one in ("::127.0.0.1", "::ffff:0:127.0.0.1", "fec0::1", "64:ff9b::9.9.9.9")]
+    [False, False, False, True]
     """
     ip = ipaddress.ip_address(address.partition("%")[0])
     if isinstance(ip, ipaddress.IPv6Address):
         within = ip.ipv4_mapped or ip.sixtofour
         if any(ip in net for net in NAT64):
             within = ipaddress.IPv4Address(int(ip) & 0xFFFF_FFFF)
-        if within is not None:
-            ip = within
+        if within is None and ip not in UNICAST:
+            return False
+        ip = within or ip
     return ip.is_global and not ip.is_multicast
+
+
+def tried(addresses: list[str]) -> list[str]:
+    """Return which addresses of a host are tried: one of IPv4 among them, for IPv6 may lead nowhere.
+
+    >>> tried(["2620:fe::fe", "2620:fe::9", "9.9.9.9"]), tried(["9.9.9.9", "9.9.9.10", "9.9.9.11"])
+    (['2620:fe::fe', '9.9.9.9'], ['9.9.9.9', '9.9.9.10'])
+    """
+    first = addresses[:1]
+    others = [one for one in addresses if first and (":" in one) != (":" in first[0])]
+    return [*first, *(others or addresses[1:])][:ADDRESSES_MOST]
 
 
 class Outside:
@@ -87,7 +104,7 @@ class Outside:
     def _connect(self, host: str, port: int) -> socket.socket:
         """Return a connection to the first of a host's addresses that answers."""
         why: OSError = ConnectionError("no address")
-        for address in self._addresses(host, port)[:ADDRESSES_MOST]:
+        for address in tried(self._addresses(host, port)):
             try:
                 return socket.create_connection((address, port), TIMEOUT_S)
             except OSError as error:
