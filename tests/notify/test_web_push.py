@@ -190,6 +190,21 @@ def test_a_push_service_that_is_busy_is_left_alone_as_long_as_it_asks(
     assert one.drain_once(AT_MS + wait_ms * 5 // 4) == Drained(sent=2)
 
 
+def test_an_address_that_leads_elsewhere_by_now_need_not_wait(
+    records: Records, service: PushService
+) -> None:
+    route = add(records, service.browser())
+    tell(records)
+    tell(records, key="two")
+    service.status, service.retry_after = 429, "3600"
+    one = courier(records, service)
+    assert one.drain_once(AT_MS) == Drained(failed=1)
+    service.status, service.retry_after = 201, ""
+    elsewhere = service.browser()
+    records.change_route(route.id, "", route.rules, AT_MS, elsewhere.address, "a browser")
+    assert one.drain_once(AT_MS + 1) == Drained(sent=1)
+
+
 def test_quiet_hours_digests_and_test_messages_are_those_of_other_addresses(
     records: Records, service: PushService
 ) -> None:

@@ -69,7 +69,7 @@ class Courier:
         self._threads: list[threading.Thread] = []
         self._taken_unmarked: set[int] = set()
         self._failing: dict[str, str] = {}
-        self._left_alone_until_ms: dict[str, int] = {}
+        self._left_alone: dict[str, tuple[Channel, int]] = {}
         self._look_again = threading.Event()
         self._on_the_way: dict[str, threading.Thread] = {}
 
@@ -189,7 +189,7 @@ class Courier:
         for delivery in self._records.due_deliveries(now_ms, BATCH_MOST, name):
             if self._stopping or (self._sharing is not None and self._sharing.trouble()):
                 break
-            if name not in self._all() or now_ms < self._left_alone_until_ms.get(name, 0):
+            if name not in self._all() or self._is_left_alone(channels[name], now_ms):
                 break
             try:
                 rules = self._rules(delivery)
@@ -205,6 +205,11 @@ class Courier:
                 log.warning("another worker serves the channel now", channel=name)
                 break
         return total
+
+    def _is_left_alone(self, channel: Channel, now_ms: int) -> bool:
+        """Tell whether a channel has asked to wait; one that leads elsewhere by now has not."""
+        asked, until_ms = self._left_alone.get(channel.name, (channel, 0))
+        return asked is channel and now_ms < until_ms
 
     def _rules(self, delivery: Delivery) -> RouteRules | None:
         """Return what the person wants at the address a message is for; None for other channels."""
@@ -222,7 +227,7 @@ class Courier:
                 return self._end_address(channel, delivery, now_ms, str(error), lease)
             except ChannelError as error:
                 if error.wait_ms:
-                    self._left_alone_until_ms[channel.name] = now_ms + error.wait_ms
+                    self._left_alone[channel.name] = channel, now_ms + error.wait_ms
                 return self._note_failure(delivery, now_ms, str(error), lease, error.wait_ms)
             except Exception as error:  # whatever a channel does, the others go on
                 return self._note_failure(delivery, now_ms, type(error).__name__, lease)
