@@ -163,6 +163,22 @@ def test_what_was_seen_while_it_waited_is_not_said_again(records: Records) -> No
     assert records.waiting_count() == 0
 
 
+def test_what_is_told_when_a_bin_is_put_back_is_not_said_again_at_once(records: Records) -> None:
+    begin_ms = ALERT.told_at_ms[0]
+    first = replace(TOLD, key=f"{ALERT.id}:raised", alert_id=ALERT.id, bin="tansy", at_ms=begin_ms)
+    records.take_out("tansy", begin_ms + 13 * HOUR_MS, "Ash", "", begin_ms - HOUR_MS)
+    records.save_judgement([ALERT], [], [first], ["email"])
+    clock = VirtualClock(begin_ms + HOUR_MS)
+    going = Rounds(records, lambda _: DUE, clock, ["email"], 12.0)
+    assert going.go() == 0
+    clock.set_ms(begin_ms + 13 * HOUR_MS)
+    assert going.go() == 1
+    assert [one.event for one in told(records, "email")] == [Occasion.ALERT_RAISED]
+    clock.set_ms(begin_ms + 25 * HOUR_MS)
+    assert going.go() == 1
+    assert told(records, "email")[-1].event == Occasion.ALERT_REPEATED
+
+
 def test_who_waits_hears_it_again_only_after_hearing_it(records: Records) -> None:
     made = route(records, 0, unacknowledged_min=24 * 60)
     records.save_judgement([ALERT], [], [], [])

@@ -70,12 +70,15 @@ class Rounds:
         self._looked_in = -1
         self._began_ms = clock.now_ms()
         self._said: set[str] = set()
+        self._out: set[str] = set()
+        self._back_ms: dict[str, int] = {}
+        """When bins were put back: of what was open then people are told then, and again after that."""
 
     def go(self) -> int:
         """Post what is due now; return how many messages."""
         now_ms = self._clock.now_ms()
         late = self._records.put_back_due(now_ms)
-        setup = self._in_service(self._records.setup())
+        setup = self._in_service(self._records.setup(), now_ms)
         return (
             late
             + self._say_again(setup, now_ms)
@@ -83,9 +86,11 @@ class Rounds:
             + self._send_digests(setup, now_ms)
         )
 
-    def _in_service(self, setup: Setup) -> Setup:
+    def _in_service(self, setup: Setup, now_ms: int) -> Setup:
         """Return *setup* without the bins of which nobody is to be told."""
         out = self._records.out_of_service()
+        self._back_ms |= dict.fromkeys(self._out - out.keys(), now_ms)
+        self._out = set(out)
         return replace(setup, bins={k: one for k, one in setup.bins.items() if k not in out})
 
     def _say_again(self, setup: Setup, now_ms: int) -> int:
@@ -97,6 +102,7 @@ class Rounds:
             for alert in self._records.open_alerts()
             if alert.bin in setup.bins
             and (message := again(alert, setup.bins[alert.bin], now_ms, self._every_ms))
+            and message.at_ms > self._back_ms.get(alert.bin, 0)
             and self._judged([setup.bins[alert.bin]], now_ms)
         ]
         new = [one for one in found if one.key not in self._said]
