@@ -101,6 +101,21 @@ def test_a_database_that_is_used_is_refused_and_stays_as_it_was(tmp_path: Path) 
     assert everything(url) == before
 
 
+def test_nothing_moves_while_a_service_elsewhere_works_on_the_database(tmp_path: Path) -> None:
+    data, url = live(tmp_path), cluster().empty()
+    again = tmp_path / "again"
+    again.mkdir()
+    records = Records.open(url)
+    held = records.share("barn-1", "shed", ["potting"], [], 60_000)
+    for where, folder in (("postgresql", data), ("sqlite", again)):
+        refused = move(where, folder, url)
+        assert refused.exit_code == 1
+        assert "in use by barn-1, expected databases that no running service" in refused.stderr
+    records.leave("barn-1", held)
+    records.close()
+    assert move("postgresql", data, url).exit_code == 0
+
+
 def test_what_postgresql_cannot_keep_leaves_nothing_there(tmp_path: Path) -> None:
     data, url = live(tmp_path), cluster().empty()
     with closing(sqlite3.connect(data / "records.sqlite")) as file, file:

@@ -72,7 +72,7 @@ class LeaseRecords(Subject):
         """
         tokens = [lease.token for lease in held if lease.kind == kind]
         with self._database.write(alone=False) as connection:
-            now_ms = _now_ms(connection)
+            now_ms = database_now_ms(connection)
             until_ms = now_ms + lease_ms
             put(connection, workers, {"name": worker, "kind": kind}, {"until_ms": until_ms})
             long_gone = workers.c.until_ms <= now_ms - FORGOTTEN_MS
@@ -92,7 +92,7 @@ class LeaseRecords(Subject):
         """Give a sign of life: the worker and what it holds stay for another *lease_ms*."""
         tokens = [lease.token for lease in held]
         with self._database.write(alone=False) as connection:
-            until_ms = _now_ms(connection) + lease_ms
+            until_ms = database_now_ms(connection) + lease_ms
             connection.execute(
                 sa.update(workers).where(workers.c.name == worker).values(until_ms=until_ms)
             )
@@ -113,7 +113,7 @@ class LeaseRecords(Subject):
     def gone(self, kind: str) -> list[str]:
         """Return the workers of a kind that give no sign of life any more."""
         with self._database.read() as connection:
-            now_ms = _now_ms(connection)
+            now_ms = database_now_ms(connection)
             wanted = sa.select(workers.c.name).where(
                 workers.c.kind == kind, workers.c.until_ms <= now_ms
             )
@@ -123,13 +123,13 @@ class LeaseRecords(Subject):
         """Forget a worker that is gone, unless it has come back."""
         with self._database.write(alone=False) as connection:
             here = sa.and_(workers.c.name == worker, workers.c.kind == kind)
-            gone = workers.c.until_ms <= _now_ms(connection)
+            gone = workers.c.until_ms <= database_now_ms(connection)
             connection.execute(sa.delete(workers).where(here, gone))
 
     def holders(self, kind: str) -> dict[str, str]:
         """Return who holds what of one kind at this moment; what nobody holds is left out."""
         with self._database.read() as connection:
-            now_ms = _now_ms(connection)
+            now_ms = database_now_ms(connection)
             rows = connection.execute(
                 sa.select(leases.c.name, leases.c.holder).where(
                     leases.c.kind == kind, leases.c.until_ms > now_ms
@@ -146,7 +146,8 @@ def require(connection: sa.Connection, lease: Lease) -> None:
         raise LeaseLostError(f"{lease.kind} {lease.name}")
 
 
-def _now_ms(connection: sa.Connection) -> int:
+def database_now_ms(connection: sa.Connection) -> int:
+    """Return the time by the database's clock, which all workers share."""
     text = _POSTGRESQL_NOW if connection.dialect.name == "postgresql" else _SQLITE_NOW
     now_ms: int = connection.execute(sa.select(sa.literal_column(text))).scalar_one()
     return now_ms

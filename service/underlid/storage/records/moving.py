@@ -16,6 +16,7 @@ import sqlalchemy as sa
 
 from underlid.errors import UnderlidError, Words
 from underlid.storage.records.database import Database
+from underlid.storage.records.leases import database_now_ms
 from underlid.storage.records.table_columns import metadata
 from underlid.storage.records.tables import leases, revisions, workers
 
@@ -54,6 +55,8 @@ def move_records(
     """Copy everything and compare; *reach* is told how many rows are there."""
     done = 0
     with source.read() as ours, target.write() as theirs:
+        _require_idle(ours)
+        _require_idle(theirs)
         _require_unused(theirs)
         moved = []
         for table in moved_tables():
@@ -68,6 +71,19 @@ def move_records(
             moved.append(expected)
             _count_on(theirs, table)
     return moved
+
+
+def _require_idle(connection: sa.Connection) -> None:
+    """Refuse a database that other machines work on: what they write meanwhile would stay behind."""
+    held = leases.c.until_ms > database_now_ms(connection)
+    wanted = sa.select(leases.c.holder).where(held).distinct().order_by(leases.c.holder)
+    if busy := connection.execute(wanted).scalars().all():
+        raise UnderlidError(
+            "one of the two databases",
+            value=Words(f"in use by {', '.join(busy)}"),
+            expected="databases that no running service uses",
+            next_step="Stop it; after one was killed, wait until its lease has run out.",
+        )
 
 
 def _require_unused(connection: sa.Connection) -> None:
