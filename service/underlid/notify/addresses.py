@@ -122,23 +122,25 @@ class RouteChannels:
         contact = settings.web_origin if settings.web_origin.startswith("https:") else NO_CONTACT
         self._pushing = Pushing(PushKeys(records), outside or Outside(), contact)
         self._addresses: dict[str, str] = {}
+        self._looking = threading.Lock()
         self.channels: dict[str, Channel] = {}
         self.routes: dict[str, Route] = {}
 
     def look(self) -> None:
-        """Take over what was added, changed and removed."""
-        addresses = {
-            CHANNEL_PREFIX + route: address
-            for route, address in self._records.route_addresses().items()
-        }
-        self.routes = {route.channel: route for route in self._records.routes()}
-        channels = {
-            name: self.channels[name]
-            if self._addresses.get(name) == address
-            else channel_to(address, self._settings, name, self._pushing)
-            for name, address in addresses.items()
-        }
-        self.channels, self._addresses = channels, addresses
+        """Take over what was added, changed and removed; each address has one channel for all threads."""
+        with self._looking:
+            addresses = {
+                CHANNEL_PREFIX + route: address
+                for route, address in self._records.route_addresses().items()
+            }
+            self.routes = {route.channel: route for route in self._records.routes()}
+            self.channels = {
+                name: self.channels[name]
+                if self._addresses.get(name) == address
+                else channel_to(address, self._settings, name, self._pushing)
+                for name, address in addresses.items()
+            }
+            self._addresses = addresses
 
 
 class _ByTurns:
