@@ -14,7 +14,7 @@ def test_a_bin_out_of_service_says_so_everywhere_and_is_put_back(
     assert "needs you" in ash.words("/")
     answer = ash.send("/bin/tansy/out", {"days": "", "why": "emptied"}, "/bin/tansy")
     assert answer.headers["location"] == "/bin/tansy?said=out"
-    assert "Tansy is out of service since" in ash.words("/bin/tansy")
+    assert "Tansy has been out of service since" in ash.words("/bin/tansy")
     assert "(emptied): nobody is told of it. By Ash." in ash.words("/bin/tansy")
     first = ash.words("/")
     assert "needs you" not in first

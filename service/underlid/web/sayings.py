@@ -85,13 +85,13 @@ def out_sentence(name: str, out: OutOfService, timezone: str) -> str:
     """Return that a bin is out of service, until when and why.
 
     >>> out_sentence("Tansy", OutOfService("tansy", 0, None, "Ash", "emptied"), "UTC")
-    'Tansy is out of service since Thu 1 Jan, 00:00 (emptied): nobody is told of it. By Ash.'
+    'Tansy has been out of service since Thu 1 Jan, 00:00 (emptied): nobody is told of it. By Ash.'
     """
     until = f" until {clock_text(out.until_ms, timezone)}" if out.until_ms is not None else ""
     why = f" ({out.why})" if out.why else ""
     since = clock_text(out.since_ms, timezone)
     by = f" By {out.by}." if out.by else ""
-    return f"{name} is out of service since {since}{until}{why}: nobody is told of it.{by}"
+    return f"{name} has been out of service since {since}{until}{why}: nobody is told of it.{by}"
 
 
 FILTERS: Final[dict[str, Callable[..., str]]] = {

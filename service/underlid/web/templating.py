@@ -45,7 +45,7 @@ SAID: Final = {
     "placed": "The probe has its place.",
     "out": "Out of service: nobody is told of this bin until it is put back.",
     "in": "In service again; of what is still open people are told now.",
-    "calibrated": "Kept. Its values are put right by this from now on.",
+    "calibrated": "Kept: its values are put right by it.",
     "unplaced": "The probe is unclaimed again; its readings stay.",
     "secret_ended": "The secret is ended; whoever knows it is sent away from the door.",
     "retried": "It will be sent again.",
