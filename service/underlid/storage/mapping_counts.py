@@ -48,12 +48,14 @@ class MappingCounts:
                 self._counts[reader.name] = replace(
                     count, messages=count.messages + 1, last_at_ms=message.received_at_ms
                 )
+        before = None
         for one in rejected:
+            again, before = one.message is before, one.message  # refused for one more reason
             for reader in mappings.covering(one.message.topic):
                 count = self.of(reader.name)
                 self._counts[reader.name] = replace(
                     count,
-                    refused=count.refused + 1,
+                    refused=count.refused + (not again),
                     refused_at_ms=one.message.received_at_ms,
                     refusal=one.sentence,
                 )
