@@ -12,9 +12,16 @@ from programs import require
 from underlid.journal.entries import Moved
 from underlid.storage.records import Role
 from underlid.timeline import DAY_MS, HOUR_MS, MINUTE_MS
+from waiting import WAIT_S
 from web.browsing import FLAGS
 from web.household import MELON_AND_BREAD, NOW_MS, Household, program, week_before
 from web.visiting import PASSPHRASE, Visitor, begin
+
+
+@pytest.fixture(autouse=True)
+def a_page_that_waits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let pages wait for a test message's fate as long as tests do: a busy courier is late, not lost."""
+    monkeypatch.setattr("underlid.web.trial.ANSWER_S", WAIT_S)
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from notify.messages import TOLD
 from notify.push_service import PushedBrowser, PushService, encoded, push_service
@@ -25,8 +25,8 @@ from underlid.notify.addresses import RouteChannels, hint_of
 from underlid.notify.outbox import Courier
 from underlid.notify.push_keys import PushKeys
 from underlid.storage.records import Role
-from waiting import wait_until
-from web.browsing import FLAGS, opened, serious_barriers
+from waiting import WAIT_S, wait_until
+from web.browsing import FLAGS, click_to, opened, says, serious_barriers
 from web.household import Household
 from web.visiting import PASSPHRASE, Visitor, begin, join
 
@@ -91,8 +91,7 @@ def allow(context: BrowserContext, house: Household) -> None:
     context.grant_permissions(["notifications"], origin=house.url)
 
 
-def said(page: Page) -> str:
-    return page.inner_text("[data-push-said]") if page.locator("[data-push-said]").count() else ""
+SAID = "[data-push-said]"
 
 
 @pytest.mark.parametrize("wide", [390, 1280])
@@ -105,14 +104,13 @@ def test_one_press_and_alerts_come_as_notifications_that_open_the_bin(
         allow(page.context, house)
         leads_to(page, phone)
         page.goto(f"{house.url}/people")
-        page.click("text=See and change them")
+        click_to(page, "text=See and change them", "**/people/told*")
         assert serious_barriers(page) == []
-        page.click(BUTTON)
-        page.wait_for_url("**said=route")
-        wait_until(lambda: said(page) == "You are told in this browser.")
-        assert "It is this browser." in page.inner_text("main")
-        assert "a browser, by localhost" in page.inner_text("main")
-        assert page.locator(BUTTON).is_hidden()
+        click_to(page, BUTTON, "**said=route")
+        says(page, "You are told in this browser.", SAID)
+        says(page, "It is this browser.")
+        says(page, "a browser, by localhost")
+        expect(page.locator(BUTTON)).to_be_hidden()
         assert serious_barriers(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= wide
 
@@ -129,8 +127,8 @@ def test_one_press_and_alerts_come_as_notifications_that_open_the_bin(
         assert _delivered(page, house, None) == [["Underlid", text, ""]]
 
         page.click("text=Remove it")
-        assert "No address yet." in page.inner_text("main")
-        wait_until(lambda: page.locator(BUTTON).is_visible())
+        says(page, "No address yet.")
+        expect(page.locator(BUTTON)).to_be_visible()
         assert page.evaluate("localStorage.getItem('subscribed')") is None
 
 
@@ -142,15 +140,13 @@ def test_a_subscription_that_has_ended_is_said_where_it_was_tried(
         allow(page.context, house)
         leads_to(page, service.browser())
         page.goto(f"{house.url}{PAGE}")
-        page.click(BUTTON)
-        page.wait_for_url("**said=route")
+        click_to(page, BUTTON, "**said=route")
         service.status = 410
         page.click("text=Send a test message")
-        words = "The browser has ended its subscription; the address was removed."
-        assert words in page.inner_text("main")
+        says(page, "The browser has ended its subscription; the address was removed.")
         service.status = 201
         page.click(BUTTON)  # it can be told again at once
-        page.wait_for_url("**said=route")
+        says(page, "You are told in this browser.", SAID)
         assert len(house.records.routes()) == 1
 
 
@@ -159,8 +155,8 @@ def test_a_browser_that_may_not_says_so(browser: Browser, house: Household) -> N
     with opened(browser, house) as page:
         page.goto(f"{house.url}{PAGE}")
         page.click(BUTTON)  # nobody is there who could allow it
-        wait_until(lambda: "show no notifications of this page" in said(page))
-        assert page.locator(BUTTON).is_hidden()
+        says(page, "show no notifications of this page", SAID)
+        expect(page.locator(BUTTON)).to_be_hidden()
 
 
 def test_a_browser_whose_push_service_does_not_answer_says_so(
@@ -172,16 +168,17 @@ def test_a_browser_whose_push_service_does_not_answer_says_so(
         tmp_path / "profile", executable_path=require("chromium"), args=FLAGS
     )
     with contextlib.closing(context):
+        context.set_default_timeout(WAIT_S * 1000)
         allow(context, house)
         page = context.new_page()
         page.clock.install()
         page.goto(f"{house.url}/login?to={PAGE}")
         _log_in(page)
         page.click(BUTTON)
-        wait_until(lambda: "Asking the browser" in said(page))
+        says(page, "Asking the browser", SAID)
         page.clock.fast_forward(21_000)
-        wait_until(lambda: "push service did not take it" in said(page))
-        assert page.locator(BUTTON).is_enabled()
+        says(page, "push service did not take it", SAID)
+        expect(page.locator(BUTTON)).to_be_enabled()
     assert house.records.routes() == []
 
 
@@ -194,9 +191,9 @@ def test_over_plain_http_it_says_why_not_and_what_to_do(browser: Browser, house:
         page = launched.new_context(viewport={"width": 390, "height": 844}).new_page()
         page.goto(f"http://bins.example:{house.server.port}/login?to={PAGE}")
         _log_in(page)
-        wait_until(lambda: "only on a page that came over HTTPS" in said(page))
-        assert "Put a TLS proxy in front" in said(page)
-        assert page.locator(BUTTON).is_hidden()
+        says(page, "only on a page that came over HTTPS", SAID)
+        says(page, "Put a TLS proxy in front", SAID)
+        expect(page.locator(BUTTON)).to_be_hidden()
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
@@ -205,7 +202,7 @@ def test_without_scripts_it_says_what_else_there_is(browser: Browser, house: Hou
     with opened(browser, house, java_script_enabled=False) as page:
         page.goto(f"{house.url}{PAGE}")
         assert "This needs scripts" in page.inner_text("main")
-        assert page.locator(BUTTON).is_hidden()
+        expect(page.locator(BUTTON)).to_be_hidden()
 
 
 def test_the_button_stands_only_where_it_is_ones_own_browser(house: Household) -> None:
