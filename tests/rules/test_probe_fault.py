@@ -181,6 +181,12 @@ def test_a_weak_battery_is_told_once_until_it_is_charged_and_is_not_disbelieved(
     )
 
 
+def test_a_probe_that_no_battery_feeds_has_no_weak_one() -> None:
+    judge = Judge(setup(), START_MS)
+    judge.add_readings(readings(lambda hour: bed(hour) | {"battery_v": 0.0}, air, 8))
+    assert finding_of(judge, 8).verdict is Verdict.CLEAR
+
+
 def test_a_weak_battery_stays_weak_over_a_restart_until_it_was_charged() -> None:
     made = readings(running_down, air, 40)
     judge = Judge(setup(), START_MS)

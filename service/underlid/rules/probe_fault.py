@@ -117,7 +117,7 @@ def _doubted(window: BinWindow, probe: Vitals, evidence: dict[str, float | str])
 def _battery(window: BinWindow, probe: Vitals, evidence: dict[str, float | str]) -> str:
     """Return whether the probe's battery is weak; what it measures is believed as before."""
     least_v, limit_v = probe.battery_least_v, window.limits.battery_low_v
-    if least_v is None or least_v > limit_v:
+    if least_v is None or least_v > limit_v or limit_v <= 0.0:
         return ""
     evidence |= {"battery_v": round(least_v, 3), "limit_v": limit_v}
     return WEAK_BATTERY

@@ -54,6 +54,8 @@ def by_salts(
                 next_step="Use one of these.",
             )
     line = two_point((first[1], second[1]), (SALT_RH_PCT[first[0]], SALT_RH_PCT[second[0]]))
+    for salt, read in (first, second):
+        _require_near(f"difference of the reading over {salt}", read, SALT_RH_PCT[salt], "_pct")
     how = f"salts: {first[0]} {first[1]:g}, {second[0]} {second[1]:g}"
     return _made(channel, line, from_ms, how)
 
@@ -65,7 +67,7 @@ def by_ice(channel: str, read_c: float, from_ms: int = 0) -> Calibration:
     -0.4
     """
     _require_kind(channel, "_temp_c", "a thermometer's channel")
-    if abs(read_c) > ICE_MOST_K:
+    if not abs(read_c) <= ICE_MOST_K:
         raise UnderlidError(
             "reading in ice",
             value=read_c,
@@ -84,14 +86,7 @@ def by_reference(channel: str, read: float, true: float, from_ms: int = 0) -> Ca
     kind = "_pct" if channel.endswith("_rh_pct") else "_c" if channel.endswith("_temp_c") else ""
     if not kind:
         raise _wrong_channel(channel, "a thermometer's or a humidity sensor's channel")
-    most = REFERENCE_MOST[kind]
-    if abs(true - read) > most:
-        raise UnderlidError(
-            "difference to the reference",
-            value=round(true - read, 3),
-            expected=f"at most {most:g}",
-            next_step="See that both were read at the same time and place, and in the same unit.",
-        )
+    _require_near("difference to the reference", read, true, kind)
     how = f"reference: {true:g} where it read {read:g}"
     return _made(channel, one_point(read, true), from_ms, how)
 
@@ -210,6 +205,17 @@ def without(place: ProbePlace, mark: str) -> ProbePlace:
 
 def _made(channel: str, line: Line, from_ms: int, how: str) -> Calibration:
     return Calibration(channel, round(line.gain, 6), round(line.offset, 6), from_ms, None, how)
+
+
+def _require_near(what: str, read: float, true: float, kind: str) -> None:
+    most, unit = REFERENCE_MOST[kind], "°C" if kind == "_c" else "%"
+    if not abs(true - read) <= most:  # so that what is no number is refused, too
+        raise UnderlidError(
+            what,
+            value=round(true - read, 3),
+            expected=f"at most {most:g} {unit}",
+            next_step="See that both were read at the same time and place, and in the same unit.",
+        )
 
 
 def _require_kind(channel: str, ending: str, expected: str) -> None:

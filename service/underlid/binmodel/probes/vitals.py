@@ -36,6 +36,9 @@ so much too old, or too young, to half a minute. Nothing that is held back ages 
 judgement)."""
 
 BATTERY: Final = "battery_v"
+NO_BATTERY_V: Final = 0.5
+"""No probe speaks at so few volts: it is fed by a cable, or its divider is loose (our judgement)."""
+
 CHARGED_V: Final = 0.1
 """A battery that says so much more than its least was charged, or is another one; cold and the radio take
 less (our judgement)."""
@@ -120,7 +123,9 @@ class Vitals:
         self.newest_taken_ms = at_ms
 
     def note_battery(self, volts: float) -> None:
-        """Take a voltage in, in the order of time."""
+        """Take a voltage in, in the order of time; with none at all no battery feeds the probe."""
+        if volts < NO_BATTERY_V:
+            return
         least = self.battery_least_v
         if least is None or volts < least or volts >= least + CHARGED_V:
             self.battery_least_v = volts
@@ -128,7 +133,7 @@ class Vitals:
     def recall(self, evidence: Mapping[str, float | str]) -> None:
         """Take over, after a restart, how low the battery was by the evidence of an open alert."""
         volts, known = evidence.get(BATTERY), self.battery_least_v
-        if isinstance(volts, float) and (known is None or known < volts + CHARGED_V):
+        if isinstance(volts, float) and (known is None or volts < known < volts + CHARGED_V):
             self.note_battery(volts)
 
     def _note_arrival(self, one: Reading) -> None:
