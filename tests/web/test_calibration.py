@@ -97,7 +97,7 @@ def test_weighed_samples_make_the_line(house: Household, ash: Visitor) -> None:
         ({"read_2": "73.0"}, "Second raw value is"),
         ({"read_1": "20", "read_2": "90"}, "Slope between the points is"),
         ({"salt_2": "sugar"}, "Second salt is"),
-        ({"read_2": "45"}, "Difference of the reading over KCl"),
+        ({"read_1": "40", "read_2": "48"}, "Difference of the reading over NaCl is"),
         ({"salts_channel": "bed_temp_c"}, "Channel is"),
         ({"salts_since": "then"}, "What it counts for is"),
         (
