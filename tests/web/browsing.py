@@ -61,7 +61,7 @@ def opened(
         context.add_cookies([{"name": cookie.name, "value": cookie.value or "", "url": house.url}])
     yield page
     assert page.evaluate("window.violations ?? []") == []
-    assert wrong == []
+    assert not wrong, wrong
     context.close()
 
 

@@ -102,7 +102,7 @@ def test_who_is_logged_in_sees_to_their_own_and_a_token_only_to_others_as_a_lead
         assert keeper.get(PATH).status_code == 422  # a token is nobody's
     assert logged_in(wren, "POST", f"{PATH}/{given['id']}/test").status_code == 403
     assert logged_in(wren, "DELETE", f"{PATH}/{given['id']}").status_code == 204
-    assert httpx.get(f"{house.url}{PATH}").status_code == 401
+    assert Visitor(house).get(PATH).status_code == 401
 
 
 @pytest.mark.parametrize(
@@ -154,7 +154,7 @@ def test_a_test_message_says_what_became_of_it(house: Household, web: WebSink) -
 
 
 def test_the_interface_describes_it(house: Household) -> None:
-    described = httpx.get(f"{house.url}/api/v1/openapi.json").json()
+    described = Visitor(house).get("/api/v1/openapi.json").json()
     ways = {path: set(what) for path, what in described["paths"].items() if PATH in path}
     assert ways == {
         PATH: {"get", "post"},

@@ -11,6 +11,7 @@ import httpx
 import pytest
 
 from underlid.timeline import HOUR_MS, MINUTE_MS, rfc3339
+from waiting import WAIT_S
 from web.household import NOW_MS, Household, program, week_before
 
 SENML = [
@@ -100,7 +101,7 @@ def test_readings_that_cannot_be_used(
 def test_readings_without_a_token_or_with_a_reader_s(
     house: Household, reader: httpx.Client
 ) -> None:
-    stranger = httpx.Client(base_url=house.url)
+    stranger = httpx.Client(base_url=house.url, timeout=WAIT_S)
     refused = stranger.post(POST_READINGS, json={"bed_temp_c": 22})
     assert refused.status_code == 401
     assert refused.headers["www-authenticate"].startswith("Bearer")
@@ -255,7 +256,7 @@ def test_alerts_are_acknowledged_and_shelved(house: Household, keeper: httpx.Cli
 
 
 def test_health_and_figures(house: Household, keeper: httpx.Client) -> None:
-    stranger = httpx.Client(base_url=house.url)
+    stranger = httpx.Client(base_url=house.url, timeout=WAIT_S)
     assert stranger.get("/healthz").json() == {"status": "alive"}
     assert stranger.get("/readyz").status_code == 200
     house.health["store"] = "the disk is full"
@@ -269,7 +270,7 @@ def test_health_and_figures(house: Household, keeper: httpx.Client) -> None:
 
 
 def test_the_description_is_openapi_3_1_and_names_every_path(house: Household) -> None:
-    described = httpx.Client(base_url=house.url).get("/api/v1/openapi.json").json()
+    described = httpx.Client(base_url=house.url, timeout=WAIT_S).get("/api/v1/openapi.json").json()
     assert described["openapi"].startswith("3.1")
     assert "/api/v1/readings" in described["paths"]
     operations = [one for path in described["paths"].values() for one in path.values()]

@@ -12,6 +12,7 @@ from underlid.storage.records import Role
 from underlid.web.attempts import FAILURES_MOST, KEYS_MOST, WITHIN_S, Attempts
 from underlid.web.security import BODY_MOST_BYTES, CSP
 from underlid.web.tokens import form_token, form_token_holds
+from waiting import WAIT_S
 from web.household import Household
 from web.visiting import PASSPHRASE, Visitor, join
 
@@ -84,7 +85,7 @@ def test_attempts_are_bounded_and_end() -> None:
 def test_logging_out_ends_the_session_in_the_store(ash: Visitor) -> None:
     cookie = dict(ash.client.cookies)
     assert ash.send("/logout", {}, "/").headers["location"] == "/login"
-    again = httpx.get(f"{ash.client.base_url}/journal", cookies=cookie)
+    again = httpx.get(f"{ash.client.base_url}/journal", cookies=cookie, timeout=WAIT_S)
     assert again.headers["location"].startswith("/login")
 
 
@@ -176,7 +177,7 @@ def test_every_answer_carries_the_policy_and_cookies_are_safe(
 def test_behind_https_the_cookie_insists_on_it(tmp_path: Path) -> None:
     with Household(tmp_path, web_origin="https://bins.example") as house:
         house.records.add_person("Ash", Role.LEAD, PASSPHRASE)
-        answer = httpx.get(f"{house.url}/login")
+        answer = httpx.get(f"{house.url}/login", timeout=WAIT_S)
         cookie = answer.headers["set-cookie"]
         assert cookie.startswith("__Host-underlid_session=")
         assert "Secure" in cookie

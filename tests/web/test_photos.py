@@ -15,7 +15,7 @@ from underlid.files.photos import PHOTO_MOST_BYTES
 from underlid.storage.records import Role
 from underlid.web.security import PHOTOS_MOST_BYTES
 from underlid.web.tokens import form_token
-from waiting import wait_until
+from waiting import WAIT_S, wait_until
 from web.browsing import Held, opened, serious_barriers
 from web.household import MELON_AND_BREAD, Household, program
 from web.visiting import Visitor, join
@@ -213,7 +213,7 @@ def test_what_a_program_may_not_send(
     assert word in answer.json()["detail"]
     assert house.records.photos_of([entry.id]) == {}
     assert keeper.post("/api/v1/entries/x/photos", content=drawn(), headers=JPEG).status_code == 404
-    stranger = httpx.post(f"{house.url}{at}", content=drawn(), headers=JPEG)
+    stranger = httpx.post(f"{house.url}{at}", content=drawn(), headers=JPEG, timeout=WAIT_S)
     assert stranger.status_code == 401
 
 

@@ -19,7 +19,7 @@ export function begin(root, bin) {
   const chart = make(root, data, {
     ranged() {
       clearTimeout(settled);
-      settled = setTimeout(fill, SETTLED_MS);
+      settled = setTimeout(renew, SETTLED_MS, false);
     },
   });
   root.before(rangeButtons(chart));
@@ -50,12 +50,16 @@ export function begin(root, bin) {
     since = null;
   }
 
+  function renew(always) {
+    fill(always).catch(() => undefined); // the next change tries again
+  }
+
   return {
     append: (event) => {
       since?.push([event.at_ms, event.values]);
       chart.append(event.at_ms, event.values);
     },
-    renew: () => fill(true).catch(() => undefined), // the next change tries again
+    renew: () => renew(true),
   };
 }
 
