@@ -17,8 +17,8 @@ from underlid.binmodel.probes.recalibrate import (
 from underlid.cli.folder import data_option, records_in
 from underlid.cli.sentence import MOMENT, json_option, say_json, say_table
 from underlid.errors import UnderlidError
+from underlid.files.setup import calibration_table
 from underlid.storage.records import Records
-from underlid.timeline import rfc3339
 
 
 @click.command(name="calibrations")
@@ -32,18 +32,7 @@ def list_calibrations(probe: str, as_json: bool, data: Path | None) -> None:
     """
     with records_in(data) as records:
         place = _place(records, probe)
-    found: list[dict[str, object]] = [
-        {
-            "mark": mark_of(one),
-            "channel": one.channel,
-            "gain": one.gain,
-            "offset": one.offset,
-            "from": rfc3339(one.from_ms) if one.from_ms else None,
-            "until": None if one.until_ms is None else rfc3339(one.until_ms),
-            "how": one.how,
-        }
-        for one in place.calibrations
-    ]
+    found = [{"mark": mark_of(one)} | calibration_table(one) for one in place.calibrations]
     samples: list[dict[str, object]] = [
         {"mark": mark_of(one), "soil_index": one[0], "moisture_pct": one[1]}
         for one in place.soil_points

@@ -244,17 +244,19 @@ def _probe_table(place: ProbePlace) -> Mapping[str, Any]:
         "soil_dry_raw": place.soil_dry_raw,
         "soil_wet_raw": place.soil_wet_raw,
         "soil_points": [list(point) for point in place.soil_points],
-        "calibration": [
-            {
-                "channel": one.channel,
-                "gain": one.gain,
-                "offset": one.offset,
-                "from": rfc3339(one.from_ms) if one.from_ms else None,
-                "until": None if one.until_ms is None else rfc3339(one.until_ms),
-                "how": one.how,
-            }
-            for one in place.calibrations
-        ],
+        "calibration": [calibration_table(one) for one in place.calibrations],
+    }
+
+
+def calibration_table(one: Calibration) -> dict[str, object]:
+    """Return a calibration as the keys of the file; `from` is None where it counts for all the past."""
+    return {
+        "channel": one.channel,
+        "gain": one.gain,
+        "offset": one.offset,
+        "from": rfc3339(one.from_ms) if one.from_ms else None,
+        "until": None if one.until_ms is None else rfc3339(one.until_ms),
+        "how": one.how,
     }
 
 

@@ -19,7 +19,8 @@ from underlid.storage.records.database import Subject
 from underlid.storage.records.outbox import SPARED, WAITING
 from underlid.storage.records.posting import OUT, spare
 from underlid.storage.records.service_tables import out_of_service
-from underlid.storage.records.tables import alerts, bins, outbox
+from underlid.storage.records.setup import require_bin
+from underlid.storage.records.tables import alerts, outbox
 from underlid.timeline import rfc3339
 
 WHY_MOST_CHARS = 120
@@ -63,7 +64,7 @@ class ServiceRecords(Subject):
             "why": line_of_text("reason", why, WHY_MOST_CHARS),
         }
         with self._database.write() as connection:
-            _require_bin(connection, bin)
+            require_bin(connection, bin)
             first = sa.select(out_of_service.c.since_ms).where(out_of_service.c.bin == bin)
             since_ms = connection.execute(first).scalar()
             values["since_ms"] = at_ms if since_ms is None else since_ms
@@ -73,7 +74,7 @@ class ServiceRecords(Subject):
     def put_back(self, bin: str, at_ms: int) -> int:
         """Put a bin back into service; return how many messages are sent now, of what is still open."""
         with self._database.write() as connection:
-            _require_bin(connection, bin)
+            require_bin(connection, bin)
             return _put_back(connection, bin, at_ms)
 
     def put_back_due(self, now_ms: int) -> int:
@@ -125,13 +126,3 @@ def _put_back(connection: sa.Connection, bin: str, at_ms: int) -> int:
         values = {"state": WAITING, "due_at_ms": at_ms, "done_at_ms": None, "error": ""}
         count += connection.execute(again.values(**values)).rowcount
     return count
-
-
-def _require_bin(connection: sa.Connection, bin: str) -> None:
-    if connection.execute(sa.select(bins.c.id).where(bins.c.id == bin)).first() is None:
-        raise UnderlidError(
-            "bin",
-            value=bin,
-            expected="a bin that is set up",
-            next_step="List them with `underlid bins list`.",
-        )
